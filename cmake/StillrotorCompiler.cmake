@@ -1,0 +1,28 @@
+# One place for language level, warnings, floating-point rules and sanitizers.
+set(CMAKE_CXX_STANDARD 20)
+set(CMAKE_CXX_STANDARD_REQUIRED ON)
+set(CMAKE_CXX_EXTENSIONS OFF)
+set(CMAKE_C_STANDARD 11)
+set(CMAKE_EXPORT_COMPILE_COMMANDS ON)
+set(CMAKE_RUNTIME_OUTPUT_DIRECTORY ${CMAKE_BINARY_DIR}/bin)
+
+if(NOT CMAKE_BUILD_TYPE)
+  set(CMAKE_BUILD_TYPE Release CACHE STRING "" FORCE)
+endif()
+find_program(CCACHE ccache)
+if(CCACHE AND NOT CMAKE_CXX_COMPILER_LAUNCHER)
+  set(CMAKE_CXX_COMPILER_LAUNCHER ${CCACHE})
+endif()
+
+# stillrotor_warnings: for code of our own only.
+add_library(stillrotor_compiler INTERFACE)
+target_compile_options(stillrotor_compiler INTERFACE
+  -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wno-sign-conversion -Wdouble-promotion -Werror
+  # Bit-identical results need every product rounded: no fused multiply-add by the compiler's choice.
+  -ffp-contract=off)
+target_include_directories(stillrotor_compiler INTERFACE ${PROJECT_SOURCE_DIR})
+
+if(STILLROTOR_SANITIZE)
+  add_compile_options(-fsanitize=${STILLROTOR_SANITIZE} -fno-omit-frame-pointer -fno-sanitize-recover=all)
+  add_link_options(-fsanitize=${STILLROTOR_SANITIZE})
+endif()

@@ -1,0 +1,34 @@
+# stillrotor_part(NAME folder... [LINK lib...])
+#   One static library per part, made of every .cpp file that lies directly in the given folders
+#   (relative to the caller). A new file needs no line here.
+function(stillrotor_part name)
+  cmake_parse_arguments(PART "" "" "LINK" ${ARGN})
+  set(sources)
+  foreach(folder IN LISTS PART_UNPARSED_ARGUMENTS)
+    file(GLOB found CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${folder}/*.cpp)
+    list(APPEND sources ${found})
+  endforeach()
+  if(sources)
+    add_library(${name} STATIC ${sources})
+    target_link_libraries(${name} PUBLIC stillrotor_compiler ${PART_LINK})
+  else()
+    add_library(${name} INTERFACE)
+    target_link_libraries(${name} INTERFACE stillrotor_compiler ${PART_LINK})
+  endif()
+endfunction()
+
+# stillrotor_test(NAME folder LABELS label... [LINK lib...])
+#   One GoogleTest program from every .cpp file in the folder; one CTest entry per case.
+function(stillrotor_test name folder)
+  cmake_parse_arguments(TEST "" "" "LABELS;LINK" ${ARGN})
+  file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/${folder}/*.cpp)
+  if(NOT sources)
+    return()
+  endif()
+  add_executable(${name} ${sources})
+  target_link_libraries(${name} PRIVATE stillrotor_compiler ${TEST_LINK} GTest::gtest GTest::gmock GTest::gtest_main)
+  target_compile_definitions(${name} PRIVATE
+    STILLROTOR_SOURCE_DIR="${PROJECT_SOURCE_DIR}" STILLROTOR_BUILD_DIR="${PROJECT_BINARY_DIR}")
+  gtest_discover_tests(${name} TEST_PREFIX "${name}." DISCOVERY_TIMEOUT 120
+    PROPERTIES LABELS "${TEST_LABELS}" TIMEOUT 300)
+endfunction()

@@ -1,0 +1,61 @@
+// A bench, read, checked and in SI: everything a run needs, nothing that still has to be parsed.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/harness.hpp"
+#include "io/backends.hpp"
+#include "plant/drive.hpp"
+
+namespace stillrotor {
+
+/// A parameter as it was read: for `check`, the resolved bench.yaml and the record.
+struct ParameterValue {
+  std::string path;     // machine.winding_resistance
+  std::string written;  // "42 mohm"; the default's text where the file is silent
+  std::string si;       // "0.042 ohm"
+  std::string origin;   // "file:line", "default", "--set"
+};
+
+/// What the bench expects of its controller; demands are computed from it (0: not stated).
+struct Expects {
+  double pwm_frequency_Hz = 0.0;
+  double dead_time_s = 0.0;
+  double top_speed_rad_s = 0.0;
+  double current_loop_Hz = 0.0;
+};
+
+/// Drivers' controls at the connector.
+struct Controls {
+  double throttle_idle_V = 0.85;  // voltage of a throttle at rest
+  double throttle_full_V = 4.2;
+};
+
+struct Bench {
+  std::string name;
+  std::filesystem::path file;
+  plant::DriveParameters drive;
+  Harness harness;
+  Controls controls;
+  std::string backend;          // as written: mcu, standin, capture
+  std::string controller_kind;  // six_step, field_oriented; part number; empty for capture
+  io::ControllerConfig controller;
+  double controller_supply_V = 5.0;
+  Expects expects;
+  double record_rate_Hz = 20e3;
+  double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one
+  std::vector<ParameterValue> values;  // every parameter, in table order
+  std::vector<std::string> overrides;  // "machine.winding_resistance=50 mohm", as given
+  std::string resolved_yaml;           // complete, loads to the same bench
+};
+
+/// Reads, resolves `from:`, applies overrides ("path=value"), checks. build_dir replaces ${build}.
+/// Throws InputError (emulator/bench/input_error.hpp), listing every problem found.
+Bench load_bench(const std::filesystem::path& file, const std::vector<std::string>& overrides,
+                 const std::filesystem::path& build_dir);
+
+}  // namespace stillrotor

@@ -1,0 +1,111 @@
+// What flows out of a run: frames on a time grid, edges, marks and text.
+// The one vocabulary between the running side (virtual_time, later cycle) and the record.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <string_view>
+
+namespace stillrotor {
+
+/// Signals on the grid. `spread`: also the least and greatest value inside each bin, from every
+/// accepted plant step, so that nothing between two grid points escapes a peak.
+struct SignalInfo {
+  std::string_view name;
+  std::string_view unit;  // SI
+  bool spread;
+  std::string_view text;
+};
+
+enum class Signal : std::uint8_t {
+  current_U,
+  current_V,
+  current_W,
+  bus_voltage,
+  bus_current,
+  torque,  // with spread
+  bridge_current,
+  speed,
+  angle_e,
+  current_d,
+  current_q,
+  terminal_U,
+  terminal_V,
+  terminal_W,
+  back_emf_U,
+  back_emf_V,
+  back_emf_W,
+  load_torque,
+  throttle,
+  sense_U,
+  sense_V,
+  sense_W,
+  sense_bus
+};
+inline constexpr std::size_t signal_count = 23;
+inline constexpr std::size_t spread_count = 6;  // the first ones
+
+inline constexpr std::array<SignalInfo, signal_count> signal_table{{
+    {"phase_current.U", "A", true, "into the machine"},
+    {"phase_current.V", "A", true, "into the machine"},
+    {"phase_current.W", "A", true, "into the machine"},
+    {"bus_voltage", "V", true, "at the bridge"},
+    {"bus_current", "A", true, "out of the supply"},
+    {"torque", "N m", true, "electromagnetic"},
+    {"bridge_current", "A", false, "from the DC link into the bridge, mean over the bin"},
+    {"speed", "rad/s", false, "mechanical, motor shaft"},
+    {"angle_e", "rad", false, "electrical, 0 to 2 pi"},
+    {"current_d", "A", false, "on the magnet axis"},
+    {"current_q", "A", false, "90 electrical degrees ahead of the magnet axis"},
+    {"terminal_voltage.U", "V", false, "to the negative rail"},
+    {"terminal_voltage.V", "V", false, "to the negative rail"},
+    {"terminal_voltage.W", "V", false, "to the negative rail"},
+    {"back_emf.U", "V", false, "phase to star point"},
+    {"back_emf.V", "V", false, "phase to star point"},
+    {"back_emf.W", "V", false, "phase to star point"},
+    {"load_torque", "N m", false, "load and slope at the motor shaft"},
+    {"throttle", "V", false, "at the controller's pin"},
+    {"sense.phase_current.U", "V", false, "at the controller's pin"},
+    {"sense.phase_current.V", "V", false, "at the controller's pin"},
+    {"sense.phase_current.W", "V", false, "at the controller's pin"},
+    {"sense.bus_voltage", "V", false, "at the controller's pin"},
+}};
+
+/// One grid point: values at its instant (bridge_current: mean over the bin that ends there), and
+/// least and greatest over the bin that ends there.
+struct Frame {
+  std::int64_t at_ps = 0;
+  std::array<float, signal_count> value{};
+  std::array<float, spread_count> least{}, greatest{};
+};
+
+/// A change of a connector line (io::LineId), after harness and wire faults. level 0 or 1: what
+/// the receiver reads; for gates: 1 = switch commanded on (polarity removed).
+struct LineEdge {
+  std::int64_t at_ps = 0;
+  std::uint16_t line = 0;
+  std::uint8_t level = 0;
+};
+
+enum class MarkKind : std::uint8_t {
+  action,  // a scenario action, by its label
+  fault,   // name, detail
+  event,   // something happened: "all gates off", "controller crashed: ..."
+  text,    // what the controller sent
+  gap      // [at_ps, to_ps] is not trusted: detail says why
+};
+
+/// Receives what a run produces, in order of time per kind. One producer thread.
+/// RT: frame() and edge() are wait-free where the implementation says so.
+class RunSink {
+ public:
+  virtual ~RunSink() = default;
+  virtual void frame(const Frame&) noexcept = 0;
+  virtual void edge(const LineEdge&) noexcept = 0;
+  /// name and detail are copied. to_ps only for gaps.
+  virtual void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
+                    std::int64_t to_ps = 0) noexcept = 0;
+};
+
+}  // namespace stillrotor

@@ -1,0 +1,34 @@
+// result.json: everything deterministic that a run has to say, in one file. Field by field in
+// docs/getting-started.md; same inputs and same binary give the same bytes.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "emulator/judge/judge.hpp"
+
+namespace stillrotor {
+
+struct Integrity {
+  std::uint64_t deadline_misses = 0, lost_edges = 0, late_writes = 0;
+};
+
+struct ResultFacts {
+  std::string bench, scenario, clock;
+  Integrity integrity;
+  std::vector<std::string> overrides;
+  std::map<std::string, std::uint64_t> seeds;
+  std::string firmware_sha256;  // empty: no firmware binary on this bench
+  std::string signals_sha256;
+  std::string software_version, software_commit;
+};
+
+/// The document's text, without trailing newline.
+std::string result_json(const RecordReader&, const Judgement&, const ResultFacts&);
+
+/// Writes to a temporary name and renames: absent means unfinished. Throws std::runtime_error.
+void write_result(const std::filesystem::path& folder, const std::string& text);
+
+}  // namespace stillrotor

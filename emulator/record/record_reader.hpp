@@ -1,0 +1,56 @@
+// Reads a record, finished or cut short, whole or by window. Measures and reports use only this.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "emulator/handover/frame.hpp"
+
+namespace stillrotor {
+
+struct RecordedEdge {
+  std::int64_t at_ps = 0;
+  std::uint8_t level = 0;
+};
+struct RecordedMark {
+  MarkKind kind = MarkKind::event;
+  std::int64_t at_ps = 0, to_ps = 0;
+  std::string name, detail;
+};
+
+class RecordReader {
+ public:
+  /// Throws std::runtime_error: not a record, unreadable, of a newer format.
+  explicit RecordReader(const std::filesystem::path& file_or_folder);
+  ~RecordReader();
+
+  const std::string& bench() const noexcept;
+  const std::string& scenario() const noexcept;
+  const std::string& clock() const noexcept;
+  double rate_Hz() const noexcept;
+  int pole_pairs() const noexcept;
+  bool finished() const noexcept;  // false: the run was cut short
+  double end_s() const noexcept;   // last instant that the record covers
+
+  std::size_t frames() const noexcept;  // grid points; time of point k is (k + 1) / rate
+  /// Values first .. first + count - 1 of one signal.
+  std::vector<float> values(Signal, std::size_t first, std::size_t count) const;
+  std::vector<float> least(Signal, std::size_t first,
+                           std::size_t count) const;  // spread signals only
+  std::vector<float> greatest(Signal, std::size_t first,
+                              std::size_t count) const;  // spread signals only
+  /// All edges of a line (io::LineId number), in order; and its level at time 0.
+  const std::vector<RecordedEdge>& edges(std::uint16_t line) const;
+  bool initially_high(std::uint16_t line) const noexcept;
+  const std::vector<RecordedMark>& marks() const;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace stillrotor

@@ -1,0 +1,48 @@
+// Writes a run's record: record.h5 (HDF5, single writer, many readers) and gates.vcd.
+// The producer's calls cost a copy into a ring; a thread of its own writes. In virtual time a full
+// ring makes the producer wait (the model's time does not care); nothing is ever dropped silently.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <string>
+
+#include "emulator/handover/frame.hpp"
+
+namespace stillrotor {
+
+struct RecordHeader {
+  std::string bench, scenario;                  // names
+  std::string clock;                            // "virtual" or "wall"
+  double rate_Hz = 20e3;                        // of the grid
+  int pole_pairs = 1;                           // measures in electrical turns need it
+  std::uint8_t initial_lines_high[2] = {0, 0};  // bit k: LineId k reads high at time 0
+};
+
+/// What the writer thread has seen; for status lines and result.json.
+struct RecordSummary {
+  std::uint64_t frames = 0, edges = 0, marks = 0;
+  std::uint64_t lost = 0;      // dropped at the ring; 0 in virtual time
+  std::string signals_sha256;  // over frames and edges in order; empty until finish()
+  std::string failure;         // disk full, ...; empty: none
+};
+
+class Recorder : public RunSink {
+ public:
+  /// Creates the files in `folder` (which exists). Throws std::runtime_error with the remedy.
+  Recorder(const std::filesystem::path& folder, const RecordHeader&);
+  ~Recorder() override;  // finishes
+  void frame(const Frame&) noexcept override;
+  void edge(const LineEdge&) noexcept override;
+  void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
+            std::int64_t to_ps = 0) noexcept override;
+  /// Writes everything out, closes the files. Idempotent.
+  RecordSummary finish(std::int64_t end_ps) noexcept;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace stillrotor

@@ -1,0 +1,78 @@
+// A scenario, read, checked and compiled: a timeline in picoseconds and limits in SI.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "io/connector.hpp"
+
+namespace stillrotor {
+
+struct Bench;
+
+enum class ActionKind : std::uint8_t {
+  key,             // value 0/1: controller supply and key line
+  brake,           // value 0/1
+  reverse,         // value 0/1
+  throttle,        // value volts at the throttle's wire
+  load_torque,     // value Nm at the motor shaft
+  slope,           // value rise over run
+  supply_voltage,  // value V, open-circuit or set voltage
+  fault            // see Fault
+};
+
+enum class FaultKind : std::uint8_t { hall_line_open, hall_line_stuck, phase_open };
+
+struct Action {
+  std::int64_t at_ps = 0;
+  std::int64_t over_ps = 0;  // ramp duration; 0: step
+  ActionKind kind = ActionKind::key;
+  double value = 0.0;  // final value, SI
+  FaultKind fault = FaultKind::phase_open;
+  int leg = 0;              // fault: 0 U, 1 V, 2 W
+  bool stuck_high = false;  // hall_line_stuck
+  bool cleared = false;     // the fault ends here
+  std::string label;        // "throttle 2.6 V over 300 ms", for marks in the record
+};
+
+struct Start {
+  double speed_rad_s = 0.0;
+  double angle_rad = 0.0;  // mechanical
+  bool key = false;
+};
+
+/// A window in the record. Ends may hang on an event's name ("hall_line_open", "key on").
+struct Window {
+  double from_s = 0.0;
+  double to_s = -1.0;  // < 0: to the end of the run
+  std::string after;   // event: from_s counts from it; empty: from the start
+};
+
+struct Limit {
+  std::string measure;  // a name of the measure table
+  std::string signal;   // measure's argument where it takes one (a phase); else empty
+  Window window;
+  std::optional<double> min, max;  // in the measure's unit
+  std::string unit;                // the unit the limit was written in: "A", "electrical turns"
+  std::string because;
+  std::string origin;  // file:line
+};
+
+struct Scenario {
+  std::string name;
+  std::filesystem::path file;
+  std::int64_t lasts_ps = 0;
+  Start start;
+  std::uint64_t seed = 1;
+  std::vector<Action> timeline;  // sorted by time, stable
+  std::vector<Limit> expect;
+  std::string resolved_yaml;
+};
+
+/// Throws InputError. The bench decides what a scenario may use (a Hall fault needs Halls).
+Scenario load_scenario(const std::filesystem::path& file, const Bench& bench);
+
+}  // namespace stillrotor

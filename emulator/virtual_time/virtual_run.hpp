@@ -1,0 +1,36 @@
+// Runs a bench with a simulated controller in virtual time, as fast as the machine goes.
+#pragma once
+
+#include <atomic>
+#include <cstdint>
+#include <functional>
+#include <string>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/handover/frame.hpp"
+#include "emulator/scenario/scenario.hpp"
+
+namespace stillrotor {
+
+struct RunOptions {
+  std::int64_t look_ahead_ps = 100'000'000;  // 100 us
+  bool pace_wall = false;                    // slow down to real time, for people
+  const std::atomic<bool>* stop = nullptr;   // set from a signal handler
+  /// Called about ten times a second of wall time.
+  std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
+};
+
+struct RunOutcome {
+  std::int64_t end_ps = 0;  // model time reached
+  bool interrupted = false;
+  io::Health controller = io::Health::running;
+  std::string diagnosis;  // of the controller, when not running
+  std::uint64_t gate_edges = 0, sensor_edges = 0;
+  double loop_cpu_s = 0.0, wall_s = 0.0;
+};
+
+/// Throws InputError or io::ConfigError before the first cycle; not afterwards.
+RunOutcome run_virtual(const Bench&, const Scenario&, io::SimulatedController&, RunSink&,
+                       const RunOptions& = {});
+
+}  // namespace stillrotor

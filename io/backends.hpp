@@ -1,0 +1,30 @@
+// The explicit table of backends: what can stand on the controller's side of the connector.
+// A new backend is a folder, a row here and in backends.cpp, and a config alternative.
+#pragma once
+
+#include <memory>
+#include <span>
+#include <string_view>
+#include <variant>
+
+#include "io/capture/config.hpp"
+#include "io/connector.hpp"
+#include "io/mcu/config.hpp"
+#include "io/standin/config.hpp"
+
+namespace stillrotor::io {
+
+using ControllerConfig = std::variant<SixStepConfig, FieldOrientedConfig, McuConfig, CaptureConfig>;
+
+struct Backend {
+  std::string_view name;     // as in `controller.backend`
+  std::string_view clock;    // "virtual" or "wall"
+  std::string_view summary;  // one line for people
+  bool available;            // false: this build lacks it
+};
+std::span<const Backend> backends() noexcept;
+
+/// Builds the controller. Throws ConfigError.
+std::unique_ptr<SimulatedController> make_controller(const ControllerConfig&);
+
+}  // namespace stillrotor::io

@@ -1,0 +1,120 @@
+// What crosses the controller's low-voltage connector, and what a simulated controller is.
+//
+// Time  int64 picoseconds since arm(): 106 days; one cycle of 16 or 20 MHz is exact.
+// Order edges are ordered by time; ties: harness fault, gate, plant, then LineId.
+// Errors set-up throws ConfigError; nothing here throws after power().
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <optional>
+#include <ratio>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+
+namespace stillrotor::io {
+
+using Time = std::chrono::duration<std::int64_t, std::pico>;
+
+enum class LineId : std::uint16_t {};
+enum class ChannelId : std::uint16_t {};
+
+/// released: nobody drives the wire, the pull decides.
+enum class Level : std::uint8_t { low, high, released };
+
+struct Edge {
+  Time at{};
+  LineId line{};
+  Level level = Level::low;
+};
+struct Sample {
+  Time at{};
+  ChannelId channel{};
+  double volts = 0.0;
+};
+/// A stretch in which edges of a line may be missing; lost 0: unknown how many.
+struct Gap {
+  Time from{}, to{};
+  LineId line{};
+  std::uint32_t lost = 0;
+};
+
+/// The lines of the connector. Gates are driven by the controller, the others by the bench.
+namespace line {
+inline constexpr LineId gate_UH{0}, gate_UL{1}, gate_VH{2}, gate_VL{3}, gate_WH{4}, gate_WL{5};
+inline constexpr LineId hall_U{6}, hall_V{7}, hall_W{8};
+inline constexpr LineId encoder_A{9}, encoder_B{10}, encoder_Z{11};
+inline constexpr LineId key{12}, brake{13}, reverse{14};
+}  // namespace line
+inline constexpr std::size_t gate_count = 6;
+inline constexpr std::size_t line_count = 15;
+
+/// The analog channels of the connector, bench to controller.
+namespace channel {
+inline constexpr ChannelId throttle{0};
+inline constexpr ChannelId phase_current_U{1}, phase_current_V{2}, phase_current_W{3};
+inline constexpr ChannelId bus_voltage{4};
+}  // namespace channel
+inline constexpr std::size_t channel_count = 5;
+
+constexpr std::size_t index(LineId id) noexcept { return static_cast<std::size_t>(id); }
+constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::size_t>(id); }
+constexpr bool is_gate(LineId id) noexcept { return index(id) < gate_count; }
+
+/// Names as users write them: "gates.UH", "hall.U", "encoder.A", "key"; "phase_current.U",
+/// "throttle".
+std::string_view name(LineId) noexcept;
+std::string_view name(ChannelId) noexcept;
+std::optional<LineId> find_line(std::string_view name) noexcept;
+std::optional<ChannelId> find_channel(std::string_view name) noexcept;
+
+/// A controller cannot be set up as asked. what() says which setting, its value, what is allowed
+/// and the remedy; path names the parameter ("controller.firmware").
+class ConfigError : public std::runtime_error {
+ public:
+  ConfigError(std::string parameter_path, const std::string& what)
+      : std::runtime_error(what), path(std::move(parameter_path)) {}
+  std::string path;
+};
+
+enum class Health : std::uint8_t {
+  running,
+  exited,   // came to its own end (a capture that ran out, firmware that halted on purpose)
+  crashed,  // executed what no processor would, or threw
+  hung      // makes no progress and never can
+};
+
+/// What a simulated controller sees of the world. Calls' times never decrease. World is answered
+/// at the connector pins, after harness, polarity and wire faults.
+class World {
+ public:
+  virtual ~World() = default;
+  /// A gate line changes. Only actual changes of level need to be told.
+  virtual void drive(const Edge&) noexcept = 0;
+  /// Exact at that time, at the pin [V].
+  virtual double volts(ChannelId, Time) noexcept = 0;
+  virtual Level level(LineId, Time) noexcept = 0;
+  /// Text that the controller sends (UART or console); copied. `at` is the time of its last byte.
+  virtual void text(Time at, std::string_view) noexcept = 0;
+};
+
+/// A controller under test that lives in virtual time.
+/// The scheduler calls power(), then run() and deliver() in turn; one thread.
+class SimulatedController {
+ public:
+  virtual ~SimulatedController() = default;
+  /// Supply at the controller's own pins: start, brown-out, off (0 V). Keeps World until the next
+  /// call. May throw ConfigError. At 0 V every gate line is driven to Level::released.
+  virtual void power(double volts, Time, World&) = 0;
+  /// Runs until its first drive(), else to the first instruction end >= horizon; returns the time
+  /// reached (>= the time of that drive()). Never called with a horizon in the past.
+  virtual Time run(Time horizon) noexcept = 0;
+  /// A plant edge at <= the time reached.
+  virtual void deliver(const Edge&) noexcept = 0;
+  virtual Health health() const noexcept = 0;
+  /// One sentence on why it is not running; empty while it is.
+  virtual std::string_view diagnosis() const noexcept = 0;
+};
+
+}  // namespace stillrotor::io

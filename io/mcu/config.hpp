@@ -1,0 +1,22 @@
+// Settings of a firmware binary on a simulated microcontroller.
+#pragma once
+
+#include <array>
+#include <filesystem>
+#include <string>
+
+#include "io/connector.hpp"
+
+namespace stillrotor::io {
+
+struct McuConfig {
+  std::string part = "atmega328p";
+  std::filesystem::path firmware;                 // ELF
+  double clock_Hz = 16e6;                         // 1 MHz to 20 MHz, a divisor of 1 ps multiples
+  double supply_V = 5.0;                          // also the ADC reference (AVCC)
+  std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected
+  std::array<std::string, channel_count>
+      adc_pins;  // by ChannelId; "ADC3" or "PC3"; empty: not connected
+};
+
+}  // namespace stillrotor::io

@@ -1,0 +1,185 @@
+// The plant: bridge, permanent-magnet machine, DC link and supply, shaft and load, sensors.
+// The one door for callers.
+//
+// Time    int64 picoseconds since start. Inside an interval between two such instants events (a
+//         diode current that reaches zero, friction that lets go) lie at double seconds.
+// Frames  stationary alpha-beta on phase U, dq on the magnet (plant/frames.hpp); motor convention.
+// Numerics classical RK4 between edges, split at step_max_s; conduction changes are found inside a
+//         step and landed on. docs/architecture.md has the equations and their sources.
+// Checkpoint DriveState is trivially copyable: `auto c = drive.state(); ...; drive.restore(c);`
+// RT      everything but the constructor is safe: no allocation, lock, log, throw or syscall.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <type_traits>
+
+#include "plant/bridge/bridge.hpp"
+#include "plant/frames.hpp"
+#include "plant/machine/permanent_magnet.hpp"
+#include "plant/sensors/sensors.hpp"
+#include "plant/shaft/shaft.hpp"
+#include "plant/supply/supply.hpp"
+
+namespace stillrotor::plant {
+
+struct DriveParameters {
+  BridgeParameters bridge;
+  PermanentMagnetParameters machine;
+  SupplyParameters supply;
+  DcLinkParameters dc_link;
+  ShaftParameters shaft;
+  HallParameters hall;
+  EncoderParameters encoder;
+  CurrentSensorParameters phase_current;
+  BusVoltageSensorParameters bus_voltage;
+  double step_max_s =
+      10e-6;  // 0.1 us to 50 us; shortened by itself where time constants ask for it
+};
+
+/// Lines that the plant itself moves.
+enum class SensorLine : std::uint8_t { hall_U, hall_V, hall_W, encoder_A, encoder_B, encoder_Z };
+inline constexpr int sensor_line_count = 6;
+
+struct SensorEdge {
+  SensorLine line = SensorLine::hall_U;
+  bool high = false;
+};
+
+/// An input that changes linearly from the moment it is set.
+struct Ramp {
+  double value = 0.0;
+  double rate_per_s = 0.0;
+};
+
+/// How a leg conducts.
+enum class Conduction : std::uint8_t {
+  floating,
+  low_switch,
+  high_switch,
+  low_diode,
+  high_diode,
+  shoot_through,
+  open
+};
+
+/// Everything that changes in time. Units as named; angles in rad.
+struct DriveState {
+  std::int64_t time_ps = 0;
+  double offset_s =
+      0.0;  // inside the interval that starts at time_ps; 0 whenever advance() returns
+  // integrated
+  double i_alpha_A = 0.0, i_beta_A = 0.0;
+  double v_cap_V = 0.0;
+  double omega_m_rad_s = 0.0;
+  double theta_e_rad = 0.0;              // 0 <= theta_e < 2 pi
+  double cos_e = 1.0, sin_e = 0.0;       // of theta_e, carried
+  std::int64_t electrical_turns = 0;     // theta_m = (turns * 2 pi + theta_e) / pole_pairs
+  double sensed_A[3] = {0.0, 0.0, 0.0};  // current sensors behind their bandwidth
+  // inputs, at this moment, with their rates
+  Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s;
+  bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
+  // discrete
+  std::uint8_t gates = 0;        // bit k: Switch k is on
+  std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
+  Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
+  std::uint8_t supply_mode = 0;    // 0 voltage, 1 current limit, 2 blocked
+  std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
+  std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
+  std::int64_t encoder_count = 0;
+  // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
+  double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
+};
+static_assert(std::is_trivially_copyable_v<DriveState>);
+
+/// What an ideal observer sees at one instant.
+struct Snapshot {
+  Phases current_A;   // into the machine
+  Phases terminal_V;  // to the negative rail
+  Phases back_emf_V;  // full phase EMFs, triplens included
+  Dq current_dq_A;
+  double bus_V = 0.0;      // at the bridge
+  double supply_A = 0.0;   // out of the supply
+  double bridge_A = 0.0;   // i_dc, into the bridge, shoot-through included
+  double torque_Nm = 0.0;  // electromagnetic
+  double load_Nm = 0.0;    // load torque and slope, as felt at the shaft; friction not included
+  double omega_m_rad_s = 0.0;
+  double theta_e_rad = 0.0;
+  double theta_m_rad = 0.0;  // not wrapped
+  bool shoot_through = false;
+};
+
+/// One accepted step, all in one conduction mode.
+struct Segment {
+  const DriveState* begin = nullptr;  // in the mode of the step
+  const DriveState* end = nullptr;    // before any change of mode at its end
+  double length_s = 0.0;
+};
+
+/// Watches accepted steps. RT: called from advance(); must itself be RT-safe where advance() is.
+class SegmentObserver {
+ public:
+  virtual ~SegmentObserver() = default;
+  virtual void on_segment(const Segment&) noexcept = 0;
+};
+
+struct StartState {
+  double omega_m_rad_s = 0.0;
+  double theta_m_rad = 0.0;
+  double bus_V = -1.0;  // < 0: charged to the supply's voltage
+};
+
+class Drive {
+ public:
+  /// Throws std::invalid_argument naming the parameter, its value and its allowed range.
+  explicit Drive(const DriveParameters&);
+  ~Drive();
+  Drive(Drive&&) noexcept;
+  Drive& operator=(Drive&&) noexcept;
+
+  /// Back to time 0, all gates off, nothing flowing.
+  void start(const StartState& = {}) noexcept;
+
+  const DriveState& state() const noexcept;
+  void restore(const DriveState&) noexcept;
+  const DriveParameters& parameters() const noexcept;
+
+  // Inputs: they act from state().time_ps on.
+  void set_switch(Switch, bool on) noexcept;
+  void set_load_torque_Nm(Ramp) noexcept;
+  void set_slope(Ramp) noexcept;                 // rise over run, uphill positive
+  void set_supply_V(Ramp) noexcept;              // open-circuit or set voltage
+  void hold_speed_rad_s(Ramp) noexcept;          // imposes speed (dynamometer) ...
+  void release_speed() noexcept;                 // ... until released
+  void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
+  void keep_ledger(bool) noexcept;               // energy accounts in DriveState; costs some speed
+
+  struct Stop {
+    bool edge = false;  // stopped at a sensor edge; false: reached `until`
+    SensorEdge what;
+  };
+  /// Advances to until_ps, or to the first sensor edge before or at it, whichever comes first, and
+  /// stands exactly there (state().time_ps). An edge's own time is rounded up to the next ps.
+  /// Edges at one instant come out one call after the other. until_ps < now: does nothing.
+  Stop advance(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
+
+  /// A moment before which no sensor edge can come, whatever the gates do: between now and
+  /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
+  std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
+
+  Snapshot snapshot() const noexcept;
+  /// Inside a segment, tau_s after its begin (0 to length_s): cubic Hermite in the states,
+  /// fourth order, everything else computed from them.
+  Snapshot inside(const Segment&, double tau_s) const noexcept;
+
+  // Sensors at this moment, at the connector, before the harness.
+  bool level(SensorLine) const noexcept;
+  double phase_current_sense_V(Leg) const noexcept;
+  double bus_voltage_sense_V() const noexcept;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace stillrotor::plant
