@@ -1,0 +1,59 @@
+#include "io/backends.hpp"
+
+#include <array>
+
+#include "io/standin/standin.hpp"
+#ifdef STILLROTOR_HAS_MCU
+#include "io/mcu/mcu.hpp"
+#endif
+#ifdef STILLROTOR_HAS_CAPTURE
+#include "io/capture/capture.hpp"
+#endif
+
+namespace stillrotor::io {
+namespace {
+
+#ifdef STILLROTOR_HAS_MCU
+constexpr bool has_mcu = true;
+#else
+constexpr bool has_mcu = false;
+std::unique_ptr<SimulatedController> make_mcu(const McuConfig&) {
+  throw ConfigError("controller.backend",
+                    "backend is mcu; this build has no simulated microcontroller (simavr). "
+                    "Install libsimavr-dev, configure with -DSTILLROTOR_SIMAVR=ON and build again, "
+                    "or choose another backend.");
+}
+#endif
+#ifdef STILLROTOR_HAS_CAPTURE
+constexpr bool has_capture = true;
+#else
+constexpr bool has_capture = false;
+std::unique_ptr<SimulatedController> make_capture(const CaptureConfig&) {
+  throw ConfigError("controller.backend", "backend is capture; this build lacks it.");
+}
+#endif
+
+constexpr std::array table = {
+    Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
+    Backend{"standin", "virtual", "a built-in reference controller: six_step or field_oriented",
+            true},
+    Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", has_capture},
+};
+
+struct Maker {
+  using Controller = std::unique_ptr<SimulatedController>;
+  Controller operator()(const SixStepConfig& c) const { return make_six_step(c); }
+  Controller operator()(const FieldOrientedConfig& c) const { return make_field_oriented(c); }
+  Controller operator()(const McuConfig& c) const { return make_mcu(c); }
+  Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
+};
+
+}  // namespace
+
+std::span<const Backend> backends() noexcept { return table; }
+
+std::unique_ptr<SimulatedController> make_controller(const ControllerConfig& config) {
+  return std::visit(Maker{}, config);
+}
+
+}  // namespace stillrotor::io
