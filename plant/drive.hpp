@@ -63,19 +63,22 @@ enum class Conduction : std::uint8_t {
   open
 };
 
-/// Everything that changes in time. Units as named; angles in rad.
-struct DriveState {
+/// The part of the state that is integrated. Units as named; angles in rad.
+struct Continuous {
   std::int64_t time_ps = 0;
   double offset_s =
       0.0;  // inside the interval that starts at time_ps; 0 whenever advance() returns
-  // integrated
   double i_alpha_A = 0.0, i_beta_A = 0.0;
   double v_cap_V = 0.0;
   double omega_m_rad_s = 0.0;
-  double theta_e_rad = 0.0;              // 0 <= theta_e < 2 pi
-  double cos_e = 1.0, sin_e = 0.0;       // of theta_e, carried
-  std::int64_t electrical_turns = 0;     // theta_m = (turns * 2 pi + theta_e) / pole_pairs
-  double sensed_A[3] = {0.0, 0.0, 0.0};  // current sensors behind their bandwidth
+  double theta_e_rad = 0.0;           // 0 <= theta_e < 2 pi (a segment's end may stand outside)
+  double cos_e = 1.0, sin_e = 0.0;    // of theta_e, carried
+  std::int64_t electrical_turns = 0;  // theta_m = (turns * 2 pi + theta_e) / pole_pairs
+};
+
+/// Everything that changes in time.
+struct DriveState : Continuous {
+  double sensed_A[3] = {0.0, 0.0, 0.0};  // what the current sensors see, behind their bandwidth
   // inputs, at this moment, with their rates
   Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s;
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
@@ -87,6 +90,8 @@ struct DriveState {
   std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   std::int64_t encoder_count = 0;
+  double edge_ahead_rad = 1e9;    // the next sensor edge turning forward, on theta_e's scale
+  double edge_behind_rad = -1e9;  // and turning backward
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
 };
@@ -109,10 +114,20 @@ struct Snapshot {
   bool shoot_through = false;
 };
 
-/// One accepted step, all in one conduction mode.
+/// The few quantities that are worth looking at after every step; cheaper than a Snapshot.
+struct Probe {
+  Phases current_A;       // into the machine
+  double bus_V = 0.0;     // at the bridge
+  double supply_A = 0.0;  // out of the supply
+  double bridge_A = 0.0;  // into the bridge, shoot-through included
+  double torque_Nm = 0.0;
+};
+
+/// One accepted step, all in one conduction mode (the mode the drive stands in while on_segment
+/// runs).
 struct Segment {
-  const DriveState* begin = nullptr;  // in the mode of the step
-  const DriveState* end = nullptr;    // before any change of mode at its end
+  const Continuous* begin = nullptr;
+  const Continuous* end = nullptr;
   double length_s = 0.0;
 };
 
@@ -171,6 +186,8 @@ class Drive {
   /// Inside a segment, tau_s after its begin (0 to length_s): cubic Hermite in the states,
   /// fourth order, everything else computed from them.
   Snapshot inside(const Segment&, double tau_s) const noexcept;
+  /// At a segment's begin or end, in the segment's conduction mode. From on_segment only.
+  Probe probe(const Continuous&) const noexcept;
 
   // Sensors at this moment, at the connector, before the harness.
   bool level(SensorLine) const noexcept;
