@@ -1,6 +1,6 @@
 // Writes a run's record: record.h5 (HDF5, single writer, many readers) and gates.vcd.
-// The producer's calls cost a copy into a ring; a thread of its own writes. In virtual time a full
-// ring makes the producer wait (the model's time does not care); nothing is ever dropped silently.
+// The producer's calls cost a copy into a batch; a thread of its own writes. When the disk cannot
+// follow, the producer waits: meant for virtual time, where the model's time does not care.
 #pragma once
 
 #include <cstdint>
@@ -23,7 +23,7 @@ struct RecordHeader {
 /// What the writer thread has seen; for status lines and result.json.
 struct RecordSummary {
   std::uint64_t frames = 0, edges = 0, marks = 0;
-  std::uint64_t lost = 0;      // dropped at the ring; 0 in virtual time
+  std::uint64_t lost = 0;      // not taken in: a line that does not exist; the rest is kept
   std::string signals_sha256;  // over frames and edges in order; empty until finish()
   std::string failure;         // disk full, ...; empty: none
 };
@@ -32,12 +32,13 @@ class Recorder : public RunSink {
  public:
   /// Creates the files in `folder` (which exists). Throws std::runtime_error with the remedy.
   Recorder(const std::filesystem::path& folder, const RecordHeader&);
-  ~Recorder() override;  // finishes
+  /// Without finish(): keeps what came, as a record that was cut short.
+  ~Recorder() override;
   void frame(const Frame&) noexcept override;
   void edge(const LineEdge&) noexcept override;
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
             std::int64_t to_ps = 0) noexcept override;
-  /// Writes everything out, closes the files. Idempotent.
+  /// Writes everything out, closes the files. Idempotent; nothing is taken in afterwards.
   RecordSummary finish(std::int64_t end_ps) noexcept;
 
  private:

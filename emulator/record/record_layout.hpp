@@ -1,0 +1,52 @@
+// How a record lies in record.h5: names, types and sizes that writer and reader share.
+//
+//   /              attributes format, bench, scenario, clock, rate_Hz, pole_pairs, finished
+//   /signals/<name>            float32, value k at (k + 1) / rate_Hz; attributes unit, rate_Hz,
+//   text /signals_least/<name>, /signals_greatest/<name>   float32, over the bin that ends there
+//   /edges/<line>              {t_ps int64, level uint8}; attribute initially_high
+//   /marks                     {kind enum, t_ps, to_ps int64, name, detail fixed UTF-8}
+//   /covered_ps                int64: everything up to here is in the file
+// All little-endian; chunked, not compressed.
+#pragma once
+
+#include <bit>
+#include <cstdint>
+
+#include "emulator/handover/frame.hpp"
+#include "emulator/record/hdf5.hpp"
+
+namespace stillrotor::layout {
+
+static_assert(std::endian::native == std::endian::little, "the record is written as it lies here");
+
+inline constexpr int format = 1;
+inline constexpr const char* file_name = "record.h5";
+inline constexpr const char* vcd_name = "gates.vcd";
+
+inline constexpr hsize_t frame_chunk = 16384;
+inline constexpr hsize_t gate_chunk = 16384;
+inline constexpr hsize_t line_chunk = 2048;
+inline constexpr hsize_t mark_chunk = 64;
+
+/// 9 bytes: no padding, so that a chunk in memory is a chunk in the file.
+struct __attribute__((packed)) EdgeEntry {
+  std::int64_t t_ps;
+  std::uint8_t level;
+};
+static_assert(sizeof(EdgeEntry) == 9);
+
+struct MarkEntry {
+  std::int64_t t_ps, to_ps;
+  std::uint8_t kind;
+  char name[103];
+  char detail[208];
+};
+/// Longer texts are cut, the cut marked with an ellipsis.
+inline constexpr std::size_t mark_name_max = 100, mark_detail_max = 200;
+
+Hdf5Handle edge_type();
+Hdf5Handle mark_type();
+/// A fixed-length UTF-8 string type of at least one byte.
+Hdf5Handle text_type(std::size_t size);
+
+}  // namespace stillrotor::layout

@@ -1,0 +1,216 @@
+#include "emulator/record/recorder.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <chrono>
+#include <optional>
+#include <span>
+#include <stdexcept>
+#include <thread>
+#include <utility>
+
+#include "emulator/handover/batch_ring.hpp"
+#include "emulator/record/record_file.hpp"
+#include "emulator/record/signal_hash.hpp"
+#include "emulator/record/vcd_file.hpp"
+
+namespace stillrotor {
+namespace {
+
+using Clock = std::chrono::steady_clock;
+using namespace std::chrono_literals;
+
+constexpr auto flush_every = 500ms;
+constexpr auto look_every = 1ms;          // for a new batch, when there is none
+constexpr double batch_longest_s = 5e-3;  // of the run; bounds what a kill can lose
+
+std::size_t frames_per_batch(double rate_Hz) {
+  const double wanted = std::clamp(rate_Hz * batch_longest_s, 1.0, double{Batch::most_frames});
+  return static_cast<std::size_t>(wanted);
+}
+
+std::uint32_t initial_levels(const RecordHeader& header) {
+  return header.initial_lines_high[0] | static_cast<std::uint32_t>(header.initial_lines_high[1])
+                                            << 8;
+}
+
+}  // namespace
+
+struct Recorder::Impl {
+  Impl(const std::filesystem::path& folder, const RecordHeader& header)
+      : frames_per_batch(stillrotor::frames_per_batch(header.rate_Hz)),
+        record(std::in_place, folder / layout::file_name, header),
+        vcd(std::in_place, folder / layout::vcd_name, initial_levels(header)),
+        writer([this] { write_until_closed(); }) {}
+
+  // Producer.
+  Batch& batch() noexcept {
+    while (filling == nullptr) {
+      filling = ring.take_free();
+      if (filling == nullptr) std::this_thread::sleep_for(100us);
+    }
+    return *filling;
+  }
+  void hand_over() noexcept {
+    if (filling != nullptr) ring.hand_over(std::exchange(filling, nullptr));
+  }
+  void close() noexcept {
+    open = false;
+    hand_over();
+    closed.store(true, std::memory_order_release);
+    if (writer.joinable()) writer.join();
+  }
+
+  // Writer thread.
+  void write_until_closed() noexcept;
+  void write(const Batch&) noexcept;
+  void write_frames(std::span<const Frame>) noexcept;
+  void hash_columns() noexcept;
+  void flush() noexcept;
+  void finish() noexcept;
+  /// Does it with a file that still works; the first failure of a file is its last call.
+  template <class File, class Do>
+  void with(std::optional<File>& file, Do&& act) noexcept {
+    if (!file) return;
+    try {
+      act(*file);
+    } catch (const std::exception& error) {
+      if (summary.failure.empty()) summary.failure = error.what();
+      file.reset();
+    }
+  }
+
+  // Producer's.
+  BatchRing ring;
+  Batch* filling = nullptr;
+  bool open = true;
+  std::uint64_t lost = 0;
+  const std::size_t frames_per_batch;
+  std::atomic<bool> closed = false;
+
+  // Writer's until it has ended.
+  std::optional<RecordFile> record;
+  std::optional<VcdFile> vcd;
+  FrameColumns columns{layout::frame_chunk};
+  std::size_t columns_flushed = 0;
+  SignalHash hash;
+  std::int64_t covered_ps = 0;
+  RecordSummary summary;
+
+  // Set before `closed`.
+  std::optional<std::int64_t> end_ps;
+
+  std::thread writer;  // last: everything above exists when it starts
+};
+
+void Recorder::Impl::write_until_closed() noexcept {
+  auto flush_at = Clock::now() + flush_every;
+  for (;;) {
+    // Before looking for a batch: one that was handed over before closing is then seen.
+    const bool last = closed.load(std::memory_order_acquire);
+    if (Batch* batch = ring.next()) {
+      write(*batch);
+      ring.give_back(batch);
+    } else if (last) {
+      break;
+    } else {
+      std::this_thread::sleep_for(look_every);
+    }
+    if (const auto now = Clock::now(); now >= flush_at) {
+      flush();
+      flush_at = now + flush_every;
+    }
+  }
+  finish();
+}
+
+void Recorder::Impl::write(const Batch& batch) noexcept {
+  const std::span edges(batch.edges.data(), batch.edge_count);
+  hash.add_edges(edges);
+  with(record, [&](RecordFile& file) { file.add_edges(edges); });
+  with(vcd, [&](VcdFile& file) { file.add(edges); });
+  write_frames({batch.frames.data(), batch.frame_count});
+  for (const Mark& mark : batch.marks) {
+    with(record, [&](RecordFile& file) { file.add_mark(mark); });
+  }
+  summary.frames += batch.frame_count;
+  summary.edges += batch.edge_count;
+  summary.marks += batch.marks.size();
+}
+
+void Recorder::Impl::write_frames(std::span<const Frame> frames) noexcept {
+  if (frames.empty()) return;
+  covered_ps = frames.back().at_ps;
+  while (!frames.empty()) {
+    frames = frames.subspan(columns.add(frames));
+    if (!columns.full()) break;
+    hash_columns();
+    with(record, [&](RecordFile& file) { file.write_frames(columns); });
+    columns.clear();
+    columns_flushed = 0;
+  }
+}
+
+void Recorder::Impl::hash_columns() noexcept {
+  for (std::size_t k = 0; k < column_count; ++k) hash.add_column(columns.column(k));
+}
+
+void Recorder::Impl::flush() noexcept {
+  with(record, [&](RecordFile& file) {
+    if (columns.size() != columns_flushed) file.write_frames(columns);
+    columns_flushed = columns.size();
+    file.flush(covered_ps);
+  });
+  with(vcd, [](VcdFile& file) { file.flush(); });
+}
+
+void Recorder::Impl::finish() noexcept {
+  hash_columns();
+  flush();
+  if (end_ps) {
+    with(record, [&](RecordFile& file) { file.finish(*end_ps); });
+    with(vcd, [&](VcdFile& file) { file.finish(*end_ps); });
+  }
+  record.reset();
+  vcd.reset();
+  summary.signals_sha256 = hash.finish();
+}
+
+Recorder::Recorder(const std::filesystem::path& folder, const RecordHeader& header)
+    : impl_(std::make_unique<Impl>(folder, header)) {}
+
+Recorder::~Recorder() { impl_->close(); }
+
+void Recorder::frame(const Frame& frame) noexcept {
+  if (!impl_->open) return;
+  Batch& batch = impl_->batch();
+  batch.frames[batch.frame_count++] = frame;
+  if (batch.frame_count == impl_->frames_per_batch) impl_->hand_over();
+}
+
+void Recorder::edge(const LineEdge& edge) noexcept {
+  if (!impl_->open) return;
+  if (edge.line >= io::line_count) {
+    ++impl_->lost;
+    return;
+  }
+  Batch& batch = impl_->batch();
+  batch.edges[batch.edge_count++] = edge;
+  if (batch.edge_count == batch.edges.size()) impl_->hand_over();
+}
+
+void Recorder::mark(MarkKind kind, std::int64_t at_ps, std::string_view name,
+                    std::string_view detail, std::int64_t to_ps) noexcept {
+  if (!impl_->open) return;
+  impl_->batch().marks.push_back({kind, at_ps, to_ps, std::string(name), std::string(detail)});
+  impl_->hand_over();
+}
+
+RecordSummary Recorder::finish(std::int64_t end_ps) noexcept {
+  if (impl_->open) impl_->end_ps = end_ps;
+  impl_->close();
+  impl_->summary.lost = impl_->lost;
+  return impl_->summary;
+}
+
+}  // namespace stillrotor
