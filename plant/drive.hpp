@@ -52,17 +52,6 @@ struct Ramp {
   double rate_per_s = 0.0;
 };
 
-/// How a leg conducts.
-enum class Conduction : std::uint8_t {
-  floating,
-  low_switch,
-  high_switch,
-  low_diode,
-  high_diode,
-  shoot_through,
-  open
-};
-
 /// The part of the state that is integrated. Units as named; angles in rad.
 struct Continuous {
   std::int64_t time_ps = 0;
@@ -188,6 +177,13 @@ class Drive {
   Snapshot inside(const Segment&, double tau_s) const noexcept;
   /// At a segment's begin or end, in the segment's conduction mode. From on_segment only.
   Probe probe(const Continuous&) const noexcept;
+
+  /// Numerical accidents since construction; both stay 0 or the plant has a flaw.
+  struct Health {
+    std::uint64_t forced_steps = 0;        // changes of mode that followed one another without time
+    std::uint64_t inconsistent_modes = 0;  // no conduction mode fitted the state
+  };
+  Health health() const noexcept;
 
   // Sensors at this moment, at the connector, before the harness.
   bool level(SensorLine) const noexcept;

@@ -5,10 +5,24 @@
 // Units V, A, ohm, s.  Sign i > 0 flows out of the leg into the machine.  Zero negative rail.
 #pragma once
 
+#include <cstdint>
+
 namespace stillrotor::plant {
 
 enum class Switch : unsigned char { UH, UL, VH, VL, WH, WL };
 inline constexpr int switch_count = 6;
+
+/// How a leg conducts. open: its terminal is disconnected from the machine (a fault).
+enum class Conduction : std::uint8_t {
+  floating,
+  low_switch,
+  high_switch,
+  low_diode,
+  high_diode,
+  shoot_through,
+  open
+};
+inline constexpr int conduction_kinds = 7;
 
 struct BridgeParameters {
   double switch_on_resistance_ohm = 4e-3;  // > 0; the channel conducts both ways

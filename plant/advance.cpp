@@ -1,0 +1,299 @@
+// Time: steps between instants, the search for what happens inside them, sensor edges.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+namespace {
+
+constexpr double seconds_per_ps = 1e-12;
+constexpr double ps_per_second = 1e12;
+constexpr double angle_per_step_max_rad = 0.05;
+constexpr double shortest_step_s = 1e-15;
+
+/// Power [W] that turns into heat: windings, switches and diodes, link, supply or its regulator.
+double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
+              const ConductionMode& m, const Point& y, const Flow& f, double supply_V) noexcept {
+  const Phases i = phases({y.i_alpha, y.i_beta});
+  const double leg_A[3] = {i.U, i.V, i.W};
+  double sum =
+      1.5 * par.machine.winding_resistance_ohm * (y.i_alpha * y.i_alpha + y.i_beta * y.i_beta);
+  for (int k = 0; k < 3; ++k) {
+    const LegLaw law = leg_law(s.leg[k], bridge);
+    sum += law.r_ohm * leg_A[k] * leg_A[k] - law.e_V * leg_A[k];
+  }
+  const double cap_A = f.supply_A - f.legs_A - m.shoot_S * f.bus_V;
+  sum += m.shoot_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
+  return sum + (supply_V - f.bus_V) * f.supply_A;
+}
+
+}  // namespace
+
+// Classical RK4 in (i_alpha, i_beta, v_C, omega, theta); cosine and sine follow theta by rotation.
+template <bool Ledger>
+Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
+  const ConductionMode& m = *mode;
+  const Point y0 = point();
+  const Drivers d0 = drivers(0.0), d2 = drivers(h);
+  const Drivers d1{0.5 * (d0.supply_V + d2.supply_V), 0.5 * (d0.load_Nm + d2.load_Nm)};
+
+  const auto from_start = [&](const Flow& k, double omega_stage, double dt) {
+    Point y;
+    y.i_alpha = y0.i_alpha + dt * k.di_dt.alpha;
+    y.i_beta = y0.i_beta + dt * k.di_dt.beta;
+    y.v_cap = y0.v_cap + dt * k.dv_dt;
+    y.omega = y0.omega + dt * k.domega_dt;
+    const double turn = p * omega_stage * dt;
+    y.theta = y0.theta + turn;
+    rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
+    return y;
+  };
+  const Flow k1 = flow(m, y0, d0);
+  const Point y1 = from_start(k1, y0.omega, 0.5 * h);
+  const Flow k2 = flow(m, y1, d1);
+  const Point y2 = from_start(k2, y1.omega, 0.5 * h);
+  const Flow k3 = flow(m, y2, d1);
+  const Point y3 = from_start(k3, y2.omega, h);
+  const Flow k4 = flow(m, y3, d2);
+
+  const double w = h / 6.0;
+  Point y;
+  y.i_alpha =
+      y0.i_alpha + w * (k1.di_dt.alpha + 2.0 * (k2.di_dt.alpha + k3.di_dt.alpha) + k4.di_dt.alpha);
+  y.i_beta =
+      y0.i_beta + w * (k1.di_dt.beta + 2.0 * (k2.di_dt.beta + k3.di_dt.beta) + k4.di_dt.beta);
+  y.v_cap = y0.v_cap + w * (k1.dv_dt + 2.0 * (k2.dv_dt + k3.dv_dt) + k4.dv_dt);
+  y.omega = y0.omega + w * (k1.domega_dt + 2.0 * (k2.domega_dt + k3.domega_dt) + k4.domega_dt);
+  const double turn = w * p * (y0.omega + 2.0 * (y1.omega + y2.omega) + y3.omega);
+  y.theta = y0.theta + turn;
+  rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
+  const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);
+  y.cos_e *= unit;
+  y.sin_e *= unit;
+
+  if constexpr (Ledger) {
+    const auto heat = [&](const Point& at, const Flow& k, const Drivers& d) {
+      return heat_W(par.bridge, par, s, m, at, k, d.supply_V);
+    };
+    energies_J[0] =
+        w * (d0.supply_V * k1.supply_A + 2.0 * d1.supply_V * (k2.supply_A + k3.supply_A) +
+             d2.supply_V * k4.supply_A);
+    energies_J[1] =
+        w * (k1.torque_Nm * y0.omega + 2.0 * (k2.torque_Nm * y1.omega + k3.torque_Nm * y2.omega) +
+             k4.torque_Nm * y3.omega);
+    energies_J[2] =
+        w * (heat(y0, k1, d0) + 2.0 * (heat(y1, k2, d1) + heat(y2, k3, d1)) + heat(y3, k4, d2));
+  }
+  return y;
+}
+
+double Drive::Impl::step_limit() const noexcept {
+  const double electrical = std::abs(p * s.omega_m_rad_s);
+  const double limit = mode->step_max_s;
+  return electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
+}
+
+// The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the
+// start, kept on the violated side so that what happens there really is due.
+double Drive::Impl::locate(double h, Point& at) const noexcept {
+  double low = 0.0, high = h;
+  double g_low = margin(point(), 0.0), g_high = margin(at, h);
+  for (int tries = 0; tries < 60 && high - low > shortest_step_s; ++tries) {
+    // A quantity that has just begun (a diode at zero current) has no margin at the start: bisect.
+    double trial =
+        g_low > 0.0 ? (low * g_high - high * g_low) / (g_high - g_low) : 0.5 * (low + high);
+    if (!(trial > low && trial < high)) trial = 0.5 * (low + high);
+    const Point y = step(trial);
+    const double g = margin(y, trial);
+    if (g < 0.0) {
+      high = trial;
+      g_high = g;
+      at = y;
+      if (g > -1e-9) break;
+      g_low *= 0.5;
+    } else {
+      low = trial;
+      g_low = g;
+      g_high *= 0.5;
+    }
+  }
+  return high;
+}
+
+void Drive::Impl::settle_time(double h) noexcept {
+  s.offset_s += h;
+  const auto whole = static_cast<std::int64_t>(s.offset_s * ps_per_second);
+  s.time_ps += whole;
+  s.offset_s -= static_cast<double>(whole) * seconds_per_ps;
+}
+
+void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
+  if (par.phase_current.kind != CurrentSensing::none) {
+    // Exact response of a first-order lag to an input that is linear over the step.
+    const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
+    const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
+    const double tau = sensor_tau_s;
+    const double decay = h > 40.0 * tau ? 0.0 : std::exp(-h / tau);
+    for (int k = 0; k < 3; ++k) {
+      const double share = seen_share(s.leg[k]);
+      const double a0 = share * before[k], a1 = share * after[k];
+      const double lag = (a1 - a0) / h * tau;
+      s.sensed_A[k] = a1 - lag + (s.sensed_A[k] - a0 + lag) * decay;
+    }
+  }
+  const Continuous begin = s;
+  s.i_alpha_A = y.i_alpha;
+  s.i_beta_A = y.i_beta;
+  s.v_cap_V = y.v_cap;
+  s.omega_m_rad_s = y.omega;
+  s.theta_e_rad = y.theta;
+  s.cos_e = y.cos_e;
+  s.sin_e = y.sin_e;
+  settle_time(h);
+  for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
+    r->value += r->rate_per_s * h;
+  if (observer) observer->on_segment({&begin, &s, h});
+
+  if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {
+    const double turns = std::floor(s.theta_e_rad / two_pi);
+    s.theta_e_rad -= turns * two_pi;
+    s.electrical_turns += static_cast<std::int64_t>(turns);
+    s.cos_e = std::cos(s.theta_e_rad);  // once a turn: takes out what rotation has gathered
+    s.sin_e = std::sin(s.theta_e_rad);
+    position.find_thresholds(s);
+  }
+}
+
+Drive::Stop Drive::Impl::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
+  const auto beyond = [this](double theta) {
+    return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
+  };
+  if (until_ps < s.time_ps) return {};
+  int idle_events = 0;
+  for (;;) {
+    std::int64_t target_ps = until_ps;
+    if (beyond(s.theta_e_rad)) {
+      if (s.offset_s <= 0.0) return {true, position.flip(s)};
+      target_ps = s.time_ps + 1;
+    }
+    const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
+    if (left <= 0.0) {
+      s.time_ps = target_ps;
+      s.offset_s = 0.0;
+      if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
+      continue;
+    }
+    const double limit = step_limit();
+    double h = left;
+    if (left > limit) h = left / std::ceil(left / limit);
+    bool whole = h == left;
+
+    Point y = step(h);
+    bool event = false;
+    if ((mode->watch || watch_always) && margin(y, h) < 0.0) {
+      h = locate(h, y);
+      event = true;
+      whole = false;
+    }
+    if (beyond(y.theta) && !beyond(s.theta_e_rad)) {
+      // Land on the first picosecond at which the angle has reached the threshold.
+      const double at = crossing(y, h);
+      const std::int64_t edge_ps =
+          s.time_ps + static_cast<std::int64_t>(std::ceil((s.offset_s + at) * ps_per_second));
+      for (std::int64_t ps = edge_ps; ps <= edge_ps + 2 && ps <= target_ps; ++ps) {
+        const double to_edge = static_cast<double>(ps - s.time_ps) * seconds_per_ps - s.offset_s;
+        if (to_edge <= 0.0) continue;
+        if (to_edge > h) break;
+        const Point there = step(to_edge);
+        if (!beyond(there.theta)) continue;
+        y = there;
+        h = to_edge;
+        event = false;
+        whole = true;
+        target_ps = ps;
+        break;
+      }
+    }
+
+    if (ledger) {
+      double energies[3];
+      step<true>(h, energies);
+      s.supplied_J += energies[0];
+      s.mechanical_J += energies[1];
+      s.dissipated_J += energies[2];
+    }
+    accept(y, h, observer);
+    if (whole) {
+      s.time_ps = target_ps;
+      s.offset_s = 0.0;
+    }
+    if (event) {
+      settle_modes();
+      // Changes that follow one another without any time between them must come to an end.
+      idle_events = h > 10.0 * shortest_step_s ? 0 : idle_events + 1;
+      if (idle_events > 8) {
+        const double nudge = std::min(left, 1e-12);
+        accept(step(nudge), nudge, observer);
+        settle_modes();
+        ++forced_steps;
+        idle_events = 0;
+      }
+    }
+  }
+}
+
+// theta is smooth in a step: cubic Hermite in angle and speed, Newton on it.
+double Drive::Impl::crossing(const Point& end, double h) const noexcept {
+  const double target = end.theta >= s.edge_ahead_rad ? s.edge_ahead_rad : s.edge_behind_rad;
+  const double w0 = p * s.omega_m_rad_s * h, w1 = p * end.omega * h;
+  const double rise = end.theta - s.theta_e_rad;
+  const double a = w0 + w1 - 2.0 * rise, b = 3.0 * rise - 2.0 * w0 - w1;
+  double low = 0.0, high = 1.0;
+  double x = (target - s.theta_e_rad) / rise;
+  for (int tries = 0; tries < 50 && high - low > 1e-15; ++tries) {
+    if (!(x > low && x < high)) x = 0.5 * (low + high);
+    const double f = s.theta_e_rad + x * (w0 + x * (b + x * a)) - target;
+    const bool past = rise > 0.0 ? f >= 0.0 : f < 0.0;
+    (past ? high : low) = x;
+    const double slope = w0 + x * (2.0 * b + 3.0 * x * a);
+    const double next = x - f / slope;
+    if (std::abs(next - x) < 1e-13) return std::clamp(next, 0.0, 1.0) * h;
+    x = next;
+  }
+  return high * h;
+}
+
+// Travel in time t is bounded by omega t + 1/2 alpha t^2 with a bound on acceleration over the
+// whole interval: torque from the largest current that full voltage across the smaller inductance
+// allows.
+std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
+  if (limit_ps <= s.time_ps) return s.time_ps;
+  const double ahead = s.edge_ahead_rad - s.theta_e_rad, behind = s.theta_e_rad - s.edge_behind_rad;
+  const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
+  double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
+  if (!s.speed_held) {
+    const double speed = std::abs(p * s.omega_m_rad_s);
+    const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
+    const double volts =
+        2.0 * (std::abs(s.v_cap_V) + std::abs(s.supply_V.value) + par.bridge.diode_voltage_V) +
+        speed * (psi * shape.peak() + 2.0 * l0 * i_now);
+    const double i_most = i_now + span * volts / inductance_min_H;
+    const double torque = 1.5 * p * (psi * shape.peak() * i_most + std::abs(l2) * i_most * i_most);
+    const double load = std::abs(s.load_torque_Nm.value) +
+                        span * std::abs(s.load_torque_Nm.rate_per_s) + slope_lever_Nm + coulomb_Nm +
+                        2.0 * par.shaft.viscous_friction_Nm_s_per_rad * std::abs(s.omega_m_rad_s);
+    alpha = (torque + load) * inertia_inverse;
+  }
+  const double a = p * alpha;
+  const auto reach = [a](double distance, double speed) {
+    if (distance <= 0.0) return 0.0;
+    const double root = std::sqrt(speed * speed + 2.0 * a * distance);
+    const double below = speed + root;
+    return below > 0.0 ? 2.0 * distance / below : 1e9;
+  };
+  const double speed_e = p * s.omega_m_rad_s;
+  const double quiet = std::min({reach(ahead, speed_e), reach(behind, -speed_e), span});
+  if (quiet >= span) return limit_ps;
+  return s.time_ps + std::max<std::int64_t>(
+                         0, static_cast<std::int64_t>(quiet * ps_per_second * (1.0 - 1e-12)) - 1);
+}
+
+}  // namespace stillrotor::plant

@@ -1,0 +1,263 @@
+// What changes by itself between two gate edges: diodes, the supply's mode, friction.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+namespace {
+
+constexpr double zero_A = 1e-10;  // below this a leg carries no current
+
+double leg_current(int k, double i_alpha, double i_beta) noexcept {
+  const AlphaBeta n = leg_axis[static_cast<std::size_t>(k)];
+  return n.alpha * i_alpha + n.beta * i_beta;
+}
+
+/// +1: the diode carries current out of the leg (low diode); -1: into the leg (high diode).
+double diode_direction(Conduction c) noexcept { return c == Conduction::low_diode ? 1.0 : -1.0; }
+
+double& at(Phases& x, int k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W; }
+
+}  // namespace
+
+// Terminal potentials to the negative rail. The machine asks for v_alphabeta; one conducting leg
+// fixes what is common to all. With none, the sense dividers hold the star point at the rail, and
+// the diodes clamp.
+Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const ConductionMode& m,
+                              const Point& y, const Drivers& in) const noexcept {
+  const Flow f = flow(m, y, in);
+  const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
+  const AlphaBeta di = f.di_dt;
+  const double r = par.machine.winding_resistance_ohm;
+  const AlphaBeta v{f.emf.alpha + f.motion.alpha + r * y.i_alpha + l0 * di.alpha +
+                        l2 * (c2 * di.alpha + s2 * di.beta),
+                    f.emf.beta + f.motion.beta + r * y.i_beta + l0 * di.beta +
+                        l2 * (s2 * di.alpha - c2 * di.beta)};
+  Phases out = phases(v);
+  double common = 0.0;
+  bool fixed = false;
+  for (int k = 0; k < 3 && !fixed; ++k) {
+    if (!conducts(leg[static_cast<std::size_t>(k)])) continue;
+    const LegLaw law = leg_law(leg[static_cast<std::size_t>(k)], par.bridge);
+    common =
+        law.s * f.bus_V + law.e_V - law.r_ohm * leg_current(k, y.i_alpha, y.i_beta) - at(out, k);
+    fixed = true;
+  }
+  if (!fixed) {
+    double most = -1e300, least = 1e300;
+    for (int k = 0; k < 3; ++k) {
+      if (leg[static_cast<std::size_t>(k)] == Conduction::open) continue;
+      most = std::max(most, at(out, k));
+      least = std::min(least, at(out, k));
+    }
+    if (most >= least) {
+      const double vf = par.bridge.diode_voltage_V;
+      common = std::min(std::max(0.0, -vf - least), f.bus_V + vf - most);
+    }
+  }
+  out.U += common;
+  out.V += common;
+  out.W += common;
+  return out;
+}
+
+// The least distance of anything watched from its change; negative: a change is due.
+double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
+  double least = 1e300;
+  bool floating = false;
+  for (int k = 0; k < 3; ++k) {
+    if (is_diode(s.leg[k]))
+      least = std::min(least, diode_direction(s.leg[k]) * leg_current(k, y.i_alpha, y.i_beta));
+    floating = floating || s.leg[k] == Conduction::floating;
+  }
+  if (!floating && !watch_always) return least;
+
+  const Drivers in = drivers(into_step_s);
+  const Flow f = flow(*mode, y, in);
+  if (floating) {
+    const double vf = par.bridge.diode_voltage_V;
+    Phases v = terminals(legs(), *mode, y, in);
+    double most = -1e300, lowest = 1e300;
+    bool fixed = false;
+    for (int k = 0; k < 3; ++k) {
+      fixed = fixed || conducts(s.leg[k]);
+      if (s.leg[k] != Conduction::floating) continue;
+      most = std::max(most, at(v, k));
+      lowest = std::min(lowest, at(v, k));
+    }
+    least = std::min(least, fixed ? std::min(lowest + vf, f.bus_V + vf - most)
+                                  : f.bus_V + 2.0 * vf - (most - lowest));
+  }
+  if (par.supply.kind == SupplyKind::bench_supply) {
+    const double asked = (in.supply_V - f.bus_V) / par.supply.resistance_ohm;
+    const double limit = par.supply.current_limit_A;
+    least = std::min(least, s.supply_mode == 0   ? std::min(asked, limit - asked)
+                            : s.supply_mode == 1 ? asked - limit
+                                                 : -asked);
+  }
+  if (coulomb_Nm > 0.0 && !s.speed_held)
+    least = std::min(least, s.rotation != 0 ? y.omega * s.rotation
+                                            : coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
+  return least;
+}
+
+void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
+  for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
+  mode = &modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+}
+
+// Gated legs are fixed; an ungated leg that carries current keeps the diode of its sign; the others
+// start floating and are given their diodes where the terminal potential asks for it.
+void Drive::Impl::choose_legs() noexcept {
+  std::array<Conduction, 3> leg{};
+  bool free[3] = {};
+  bool any_free = false;
+  for (int k = 0; k < 3; ++k) {
+    const auto i = static_cast<std::size_t>(k);
+    const bool high = (s.gates >> (2 * k)) & 1U, low = (s.gates >> (2 * k + 1)) & 1U;
+    if ((s.open_phases >> k) & 1U) {
+      leg[i] = Conduction::open;
+    } else if (high || low) {
+      leg[i] = high && low ? Conduction::shoot_through
+               : high      ? Conduction::high_switch
+                           : Conduction::low_switch;
+    } else {
+      const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
+      leg[i] = current > zero_A    ? Conduction::low_diode
+               : current < -zero_A ? Conduction::high_diode
+                                   : Conduction::floating;
+      free[k] = leg[i] == Conduction::floating;
+      any_free = any_free || free[k];
+    }
+  }
+  if (!any_free) {
+    use_legs(leg);
+    return;
+  }
+
+  const Point y = point();
+  const Drivers in = drivers(0.0);
+  const double vf = par.bridge.diode_voltage_V;
+  const auto mode_of = [this](const std::array<Conduction, 3>& l) -> const ConductionMode& {
+    return modes[static_cast<std::size_t>(mode_index(l[0], l[1], l[2]))];
+  };
+  const auto none_conducts = [](const std::array<Conduction, 3>& l) {
+    return !conducts(l[0]) && !conducts(l[1]) && !conducts(l[2]);
+  };
+  /// Positive: how far the worst floating terminal stands outside its diodes' reach.
+  const auto worst = [&](const std::array<Conduction, 3>& l, int& which, bool& to_high,
+                         int& other) {
+    const ConductionMode& m = mode_of(l);
+    Phases v = terminals(l, m, y, in);
+    const double bus = flow(m, y, in).bus_V;
+    which = other = -1;
+    double excess = 0.0;
+    if (none_conducts(l)) {
+      int top = -1, bottom = -1;
+      for (int k = 0; k < 3; ++k) {
+        if (l[static_cast<std::size_t>(k)] != Conduction::floating) continue;
+        if (top < 0 || at(v, k) > at(v, top)) top = k;
+        if (bottom < 0 || at(v, k) < at(v, bottom)) bottom = k;
+      }
+      if (top >= 0 && top != bottom && at(v, top) - at(v, bottom) > bus + 2.0 * vf) {
+        which = top;
+        to_high = true;
+        other = bottom;
+        excess = at(v, top) - at(v, bottom) - bus - 2.0 * vf;
+      }
+      return excess;
+    }
+    for (int k = 0; k < 3; ++k) {
+      if (l[static_cast<std::size_t>(k)] != Conduction::floating) continue;
+      const double above = at(v, k) - bus - vf, below = -vf - at(v, k);
+      if (std::max(above, below) > excess) {
+        excess = std::max(above, below);
+        which = k;
+        to_high = above > below;
+      }
+    }
+    return excess;
+  };
+  const auto consistent = [&](const std::array<Conduction, 3>& l) {
+    int which = -1, other = -1;
+    bool to_high = false;
+    if (worst(l, which, to_high, other) > 1e-9) return false;
+    const Flow f = flow(mode_of(l), y, in);
+    for (int k = 0; k < 3; ++k)
+      if (free[k] && is_diode(l[static_cast<std::size_t>(k)]) &&
+          diode_direction(l[static_cast<std::size_t>(k)]) *
+                  leg_current(k, f.di_dt.alpha, f.di_dt.beta) <
+              0.0)
+        return false;
+    return true;
+  };
+
+  const std::array<Conduction, 3> start = leg;
+  for (int rounds = 0; rounds < 3; ++rounds) {
+    int which = -1, other = -1;
+    bool to_high = false;
+    if (worst(leg, which, to_high, other) <= 0.0) break;
+    leg[static_cast<std::size_t>(which)] = to_high ? Conduction::high_diode : Conduction::low_diode;
+    if (other >= 0) leg[static_cast<std::size_t>(other)] = Conduction::low_diode;
+  }
+  if (leg != start && !consistent(leg)) {
+    const std::array<Conduction, 3> greedy = leg;
+    constexpr Conduction options[3] = {Conduction::floating, Conduction::low_diode,
+                                       Conduction::high_diode};
+    bool found = false;
+    for (int code = 0; code < 27 && !found; ++code) {
+      const int digit[3] = {code % 3, code / 3 % 3, code / 9};
+      leg = start;
+      bool distinct = true;
+      for (int k = 0; k < 3; ++k) {
+        if (free[k]) leg[static_cast<std::size_t>(k)] = options[digit[k]];
+        distinct = distinct && (free[k] || digit[k] == 0);
+      }
+      found = distinct && consistent(leg);
+    }
+    if (!found) {
+      leg = greedy;
+      ++inconsistent_modes;
+    }
+  }
+  use_legs(leg);
+}
+
+void Drive::Impl::choose_supply() noexcept {
+  if (par.supply.kind != SupplyKind::bench_supply) return;
+  const double legs_A = 1.5 * (mode->u_alpha * s.i_alpha_A + mode->u_beta * s.i_beta_A);
+  s.supply_mode = 0;
+  const double asked = (s.supply_V.value - bus_V(*mode, s.v_cap_V, legs_A, s.supply_V.value)) /
+                       par.supply.resistance_ohm;
+  s.supply_mode = asked > par.supply.current_limit_A ? 1 : asked < 0.0 ? 2 : 0;
+}
+
+void Drive::Impl::choose_friction() noexcept {
+  if (coulomb_Nm <= 0.0 || s.speed_held) return;
+  // A speed whose sign has just changed stands at zero; so does one that friction held.
+  if (s.omega_m_rad_s * s.rotation <= 0.0) {
+    const bool at_rest = s.rotation != 0 || s.omega_m_rad_s == 0.0;
+    if (!at_rest) {
+      s.rotation = s.omega_m_rad_s > 0.0 ? 1 : -1;
+      return;
+    }
+    s.omega_m_rad_s = 0.0;
+    const Drivers in = drivers(0.0);
+    const double net = flow(*mode, point(), in).torque_Nm - in.load_Nm;
+    s.rotation = static_cast<std::int8_t>(net > coulomb_Nm ? 1 : net < -coulomb_Nm ? -1 : 0);
+  }
+}
+
+void Drive::Impl::settle_modes() noexcept {
+  for (int k = 0; k < 3; ++k) {
+    if (!is_diode(s.leg[k])) continue;
+    const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
+    if (diode_direction(s.leg[k]) * current > zero_A) continue;
+    const AlphaBeta n = leg_axis[static_cast<std::size_t>(k)];
+    s.i_alpha_A -= current * n.alpha;
+    s.i_beta_A -= current * n.beta;
+  }
+  choose_legs();
+  choose_supply();
+  choose_friction();
+}
+
+}  // namespace stillrotor::plant

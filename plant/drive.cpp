@@ -1,0 +1,197 @@
+// The plant's door: set-up, inputs, checkpoints.
+#include "plant/drive.hpp"
+
+#include <stdexcept>
+#include <string>
+
+#include "plant/faults/phase_open.hpp"
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+namespace {
+
+constexpr double gravity_m_s2 = 9.80665;  // standard acceleration of gravity (ISO 80000-3)
+
+void require(bool good, const char* name, double value, const char* allowed) {
+  if (!good || !std::isfinite(value))
+    throw std::invalid_argument(std::string(name) + " is " + std::to_string(value) + "; allowed " +
+                                allowed + ".");
+}
+void above_zero(const char* name, double x) { require(x > 0.0, name, x, "above 0"); }
+void not_negative(const char* name, double x) { require(x >= 0.0, name, x, "0 or more"); }
+
+void check(const DriveParameters& d) {
+  above_zero("bridge.switch_on_resistance", d.bridge.switch_on_resistance_ohm);
+  not_negative("bridge.diode_voltage", d.bridge.diode_voltage_V);
+  above_zero("bridge.diode_resistance", d.bridge.diode_resistance_ohm);
+  require(d.machine.pole_pairs >= 1 && d.machine.pole_pairs <= 64, "machine.pole_pairs",
+          d.machine.pole_pairs, "1 to 64");
+  above_zero("machine.winding_resistance", d.machine.winding_resistance_ohm);
+  above_zero("machine.inductance_d", d.machine.inductance_d_H);
+  above_zero("machine.inductance_q", d.machine.inductance_q_H);
+  above_zero("machine.flux_linkage", d.machine.flux_linkage_Wb);
+  not_negative("supply.voltage", d.supply.voltage_V);
+  above_zero("supply.resistance", d.supply.resistance_ohm);
+  above_zero("supply.current_limit", d.supply.current_limit_A);
+  above_zero("dc_link.capacitance", d.dc_link.capacitance_F);
+  not_negative("dc_link.series_resistance", d.dc_link.series_resistance_ohm);
+  above_zero("load.inertia", d.shaft.inertia_kg_m2);
+  not_negative("load.viscous_friction", d.shaft.viscous_friction_Nm_s_per_rad);
+  not_negative("load.coulomb_friction", d.shaft.coulomb_friction_Nm);
+  not_negative("load.cart_mass", d.shaft.cart_mass_kg);
+  above_zero("load.wheel_radius", d.shaft.wheel_radius_m);
+  above_zero("load.gear_ratio", d.shaft.gear_ratio);
+  not_negative("load.rolling_resistance", d.shaft.rolling_resistance);
+  require(d.hall.hysteresis_rad >= 0.0 && d.hall.hysteresis_rad < pi / 6.0,
+          "sensors.hall.hysteresis", d.hall.hysteresis_rad, "0 to below 30 deg");
+  require(d.encoder.lines >= 1 && d.encoder.lines <= 100000, "sensors.encoder.lines",
+          d.encoder.lines, "1 to 100000");
+  if (d.phase_current.kind != CurrentSensing::none)
+    above_zero("sensors.phase_current.bandwidth", d.phase_current.bandwidth_Hz);
+  require(d.bus_voltage.ratio > 0.0 && d.bus_voltage.ratio <= 1.0, "sensors.bus_voltage.ratio",
+          d.bus_voltage.ratio, "above 0 to 1");
+  require(d.step_max_s >= 0.1e-6 && d.step_max_s <= 50e-6, "step_max", d.step_max_s,
+          "0.1 us to 50 us");
+}
+
+}  // namespace
+
+Drive::Impl::Impl(const DriveParameters& given)
+    : par((check(given), given)),
+      shape(given.machine.back_emf),
+      position(given.hall, given.encoder, given.machine.pole_pairs) {
+  const auto& m = par.machine;
+  const auto& load = par.shaft;
+  p = m.pole_pairs;
+  psi = m.flux_linkage_Wb;
+  l0 = 0.5 * (m.inductance_d_H + m.inductance_q_H);
+  l2 = 0.5 * (m.inductance_d_H - m.inductance_q_H);
+  l_inverse = 1.0 / (m.inductance_d_H * m.inductance_q_H);
+  inductance_min_H = std::min(m.inductance_d_H, m.inductance_q_H);
+  const double lever_m = load.wheel_radius_m / load.gear_ratio;
+  inertia_inverse = 1.0 / (load.inertia_kg_m2 + load.cart_mass_kg * lever_m * lever_m);
+  slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
+  coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
+  sensor_tau_s = 1.0 / (two_pi * par.phase_current.bandwidth_Hz);
+  watch_always = par.supply.kind == SupplyKind::bench_supply || coulomb_Nm > 0.0;
+  fill_modes(modes, par.bridge,
+             {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
+              par.dc_link.series_resistance_ohm, par.supply.resistance_ohm, par.step_max_s});
+}
+
+Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }
+Drive::~Drive() = default;
+Drive::Drive(Drive&&) noexcept = default;
+Drive& Drive::operator=(Drive&&) noexcept = default;
+
+void Drive::start(const StartState& from) noexcept {
+  Impl& d = *impl_;
+  d.s = DriveState{};
+  d.s.supply_V.value = d.par.supply.voltage_V;
+  d.s.v_cap_V = from.bus_V < 0.0 ? d.par.supply.voltage_V : from.bus_V;
+  d.s.omega_m_rad_s = from.omega_m_rad_s;
+  const double turns = std::floor(from.theta_m_rad * d.p / two_pi);
+  d.s.electrical_turns = static_cast<std::int64_t>(turns);
+  d.s.theta_e_rad = from.theta_m_rad * d.p - turns * two_pi;
+  if (d.s.theta_e_rad >= two_pi) d.s.theta_e_rad = 0.0;
+  if (d.s.theta_e_rad < 0.0) d.s.theta_e_rad = 0.0;
+  d.s.cos_e = std::cos(d.s.theta_e_rad);
+  d.s.sin_e = std::sin(d.s.theta_e_rad);
+  d.position.start(d.s);
+  d.settle_modes();
+}
+
+const DriveState& Drive::state() const noexcept { return impl_->s; }
+const DriveParameters& Drive::parameters() const noexcept { return impl_->par; }
+
+void Drive::restore(const DriveState& checkpoint) noexcept {
+  impl_->s = checkpoint;
+  impl_->use_legs(impl_->legs());
+}
+
+void Drive::set_switch(Switch which, bool on) noexcept {
+  Impl& d = *impl_;
+  const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(which));
+  const auto gates = static_cast<std::uint8_t>(on ? d.s.gates | mask : d.s.gates & ~mask);
+  if (gates == d.s.gates) return;
+  d.s.gates = gates;
+  d.choose_legs();
+  d.choose_supply();
+  if (d.s.rotation == 0) d.choose_friction();
+}
+
+void Drive::set_load_torque_Nm(Ramp r) noexcept {
+  impl_->s.load_torque_Nm = r;
+  impl_->choose_friction();
+}
+
+void Drive::set_slope(Ramp r) noexcept {
+  impl_->s.slope = r;
+  impl_->choose_friction();
+}
+
+void Drive::set_supply_V(Ramp r) noexcept {
+  impl_->s.supply_V = r;
+  impl_->choose_legs();
+  impl_->choose_supply();
+}
+
+void Drive::hold_speed_rad_s(Ramp r) noexcept {
+  Impl& d = *impl_;
+  d.s.speed_held = true;
+  d.s.held_speed_rad_s = r;
+  d.s.omega_m_rad_s = r.value;
+  d.choose_legs();
+}
+
+void Drive::release_speed() noexcept {
+  Impl& d = *impl_;
+  d.s.speed_held = false;
+  d.s.held_speed_rad_s = {};
+  d.s.rotation = 0;
+  d.choose_friction();
+}
+
+void Drive::set_phase_open(Leg leg, bool open) noexcept {
+  Impl& d = *impl_;
+  const auto k = static_cast<std::size_t>(leg);
+  const auto mask = static_cast<std::uint8_t>(1U << k);
+  const bool was_open = d.s.open_phases & mask;
+  if (was_open == open) return;
+  if (open) {
+    const auto& m = d.par.machine;
+    const auto energy = [&] {
+      const Dq i = park({d.s.i_alpha_A, d.s.i_beta_A}, d.s.cos_e, d.s.sin_e);
+      return 0.75 * (m.inductance_d_H * i.d * i.d + m.inductance_q_H * i.q * i.q);
+    };
+    const double before = energy();
+    const AlphaBeta i =
+        current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], m.inductance_d_H,
+                                m.inductance_q_H, d.s.cos_e, d.s.sin_e);
+    d.s.i_alpha_A = i.alpha;
+    d.s.i_beta_A = i.beta;
+    d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases | mask);
+    // With a second phase open already no current can flow at all.
+    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.s.i_alpha_A = d.s.i_beta_A = 0.0;
+    if (d.ledger) d.s.dissipated_J += before - energy();
+  } else {
+    d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);
+  }
+  d.settle_modes();
+}
+
+void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }
+
+Drive::Stop Drive::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
+  return impl_->advance(until_ps, observer);
+}
+
+std::int64_t Drive::quiet_until(std::int64_t limit_ps) const noexcept {
+  return impl_->quiet_until(limit_ps);
+}
+
+Drive::Health Drive::health() const noexcept {
+  return {impl_->forced_steps, impl_->inconsistent_modes};
+}
+
+}  // namespace stillrotor::plant

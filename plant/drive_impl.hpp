@@ -1,0 +1,113 @@
+// Inside the plant: what drive.cpp (door), advance.cpp (time), conduction changes and observation
+// share. Not for callers.
+#pragma once
+
+#include <cmath>
+
+#include "plant/bridge/conduction.hpp"
+#include "plant/drive.hpp"
+#include "plant/machine/emf_shape.hpp"
+#include "plant/sensors/position.hpp"
+
+namespace stillrotor::plant {
+
+/// The integrated quantities during one step; angle as its value and carried cosine and sine.
+struct Point {
+  double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e;
+};
+
+/// What the machine and the link do at one point, in one conduction mode.
+struct Flow {
+  AlphaBeta emf;     // back-EMF
+  AlphaBeta motion;  // omega_e dL/dtheta i
+  AlphaBeta di_dt;
+  double dv_dt, domega_dt;
+  double bus_V, supply_A, legs_A, torque_Nm;
+};
+
+/// Inputs that ramp, at a point inside a step.
+struct Drivers {
+  double supply_V, load_Nm;
+};
+
+struct Drive::Impl {
+  explicit Impl(const DriveParameters&);
+
+  // --- numbers fixed at set-up
+  DriveParameters par;
+  EmfShape shape;
+  PositionSensors position;
+  ModeTable modes;
+  double p, psi, l0, l2, l_inverse;                    // l_inverse = 1 / (L_d L_q)
+  double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
+  double inductance_min_H;
+  double sensor_tau_s;
+  bool watch_always = false;  // supply or friction may change by itself in any mode
+
+  // --- time-varying
+  DriveState s;
+  const ConductionMode* mode = nullptr;
+  bool ledger = false;
+  std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
+
+  // advance.cpp
+  Stop advance(std::int64_t until_ps, SegmentObserver*) noexcept;
+  template <bool Ledger>
+  Point step(double h, double energies_J[3]) const noexcept;
+  Point step(double h) const noexcept { return step<false>(h, nullptr); }
+  double step_limit() const noexcept;
+  double locate(double h, Point& at) const noexcept;
+  double crossing(const Point& end, double h) const noexcept;
+  void accept(const Point&, double h, SegmentObserver*) noexcept;
+  void settle_time(double h) noexcept;
+  std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
+
+  // flow.hpp
+  Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
+  double bus_V(const ConductionMode&, double v_cap, double legs_A, double supply_V) const noexcept;
+  double supply_A(double bus, double supply_V) const noexcept;
+  Drivers drivers(double into_step_s) const noexcept;
+  double slope_Nm(double slope) const noexcept {
+    return slope_lever_Nm * slope / std::sqrt(1.0 + slope * slope);
+  }
+
+  // changes.cpp
+  double margin(const Point&, double into_step_s) const noexcept;
+  void settle_modes() noexcept;  // everything that may change by itself, at this moment
+  void choose_legs() noexcept;
+  void choose_supply() noexcept;
+  void choose_friction() noexcept;
+  Phases terminals(const std::array<Conduction, 3>&, const ConductionMode&, const Point&,
+                   const Drivers&) const noexcept;
+  void use_legs(const std::array<Conduction, 3>&) noexcept;
+  std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
+  /// Share of a leg's current that its sensor sees in this conduction.
+  double seen_share(Conduction c) const noexcept {
+    if (par.phase_current.kind == CurrentSensing::in_line) return 1.0;
+    return c == Conduction::low_switch || c == Conduction::low_diode ? -1.0
+           : c == Conduction::shoot_through                          ? -0.5
+                                                                     : 0.0;
+  }
+
+  // observe.cpp
+  Snapshot snapshot(const Point&, double into_step_s) const noexcept;
+  double theta_m(double theta_e) const noexcept {
+    return (static_cast<double>(s.electrical_turns) * two_pi + theta_e) / p;
+  }
+
+  Point point() const noexcept {
+    return {s.i_alpha_A, s.i_beta_A, s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e, s.sin_e};
+  }
+};
+
+/// Rotates a carried cosine and sine by a small angle (|delta| < 0.1 rad: error below 1e-15).
+inline void rotate(double delta, double cos_0, double sin_0, double& cos_1,
+                   double& sin_1) noexcept {
+  const double d2 = delta * delta;
+  const double c = 1.0 - d2 * (0.5 - d2 * (1.0 / 24.0 - d2 * (1.0 / 720.0)));
+  const double s = delta * (1.0 - d2 * (1.0 / 6.0 - d2 * (1.0 / 120.0 - d2 * (1.0 / 5040.0))));
+  cos_1 = cos_0 * c - sin_0 * s;
+  sin_1 = sin_0 * c + cos_0 * s;
+}
+
+}  // namespace stillrotor::plant

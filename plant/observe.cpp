@@ -1,0 +1,94 @@
+// What an ideal observer and the sensors see.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+namespace {
+constexpr double seconds_per_ps = 1e-12;
+
+double cubic_hermite(double y0, double slope0, double y1, double slope1, double x) noexcept {
+  const double rise = y1 - y0;
+  const double a = slope0 + slope1 - 2.0 * rise, b = 3.0 * rise - 2.0 * slope0 - slope1;
+  return y0 + x * (slope0 + x * (b + x * a));
+}
+
+Point point_of(const Continuous& c) noexcept {
+  return {c.i_alpha_A, c.i_beta_A, c.v_cap_V, c.omega_m_rad_s, c.theta_e_rad, c.cos_e, c.sin_e};
+}
+
+double seconds_since(const Continuous& c, const Continuous& reference) noexcept {
+  return static_cast<double>(c.time_ps - reference.time_ps) * seconds_per_ps + c.offset_s -
+         reference.offset_s;
+}
+}  // namespace
+
+Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcept {
+  const Drivers in = drivers(into_step_s);
+  const Flow f = flow(*mode, y, in);
+  Snapshot out;
+  out.current_A = phases({y.i_alpha, y.i_beta});
+  out.terminal_V = terminals(legs(), *mode, y, in);
+  out.back_emf_V = phases(f.emf);
+  const double zero = p * y.omega * psi * shape.zero_sequence(y.theta);
+  out.back_emf_V.U += zero;
+  out.back_emf_V.V += zero;
+  out.back_emf_V.W += zero;
+  out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
+  out.bus_V = f.bus_V;
+  out.supply_A = f.supply_A;
+  out.bridge_A = f.legs_A + mode->shoot_S * f.bus_V;
+  out.torque_Nm = f.torque_Nm;
+  out.load_Nm = in.load_Nm;
+  out.omega_m_rad_s = y.omega;
+  out.theta_m_rad = theta_m(y.theta);
+  out.theta_e_rad = y.theta - two_pi * std::floor(y.theta / two_pi);
+  out.shoot_through = mode->shoot_S > 0.0;
+  return out;
+}
+
+Snapshot Drive::snapshot() const noexcept { return impl_->snapshot(impl_->point(), 0.0); }
+
+Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
+  const Impl& d = *impl_;
+  const Point a = point_of(*segment.begin), b = point_of(*segment.end);
+  const double h = segment.length_s, x = tau_s / h;
+  const double to_begin = seconds_since(*segment.begin, d.s);
+  const Flow fa = d.flow(*d.mode, a, d.drivers(to_begin));
+  const Flow fb = d.flow(*d.mode, b, d.drivers(to_begin + h));
+  Point y;
+  y.i_alpha = cubic_hermite(a.i_alpha, h * fa.di_dt.alpha, b.i_alpha, h * fb.di_dt.alpha, x);
+  y.i_beta = cubic_hermite(a.i_beta, h * fa.di_dt.beta, b.i_beta, h * fb.di_dt.beta, x);
+  y.v_cap = cubic_hermite(a.v_cap, h * fa.dv_dt, b.v_cap, h * fb.dv_dt, x);
+  y.omega = cubic_hermite(a.omega, h * fa.domega_dt, b.omega, h * fb.domega_dt, x);
+  y.theta = cubic_hermite(a.theta, h * d.p * a.omega, b.theta, h * d.p * b.omega, x);
+  rotate(y.theta - a.theta, a.cos_e, a.sin_e, y.cos_e, y.sin_e);
+  return d.snapshot(y, to_begin + tau_s);
+}
+
+Probe Drive::probe(const Continuous& c) const noexcept {
+  const Impl& d = *impl_;
+  const Point y = point_of(c);
+  const Flow f = d.flow(*d.mode, y, d.drivers(seconds_since(c, d.s)));
+  return {phases({y.i_alpha, y.i_beta}), f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V,
+          f.torque_Nm};
+}
+
+bool Drive::level(SensorLine line) const noexcept {
+  return (impl_->s.sensor_levels >> static_cast<int>(line)) & 1U;
+}
+
+double Drive::phase_current_sense_V(Leg leg) const noexcept {
+  const auto& c = impl_->par.phase_current;
+  const auto k = static_cast<std::size_t>(leg);
+  return std::clamp(c.offset_V[k] + c.polarity * c.gain_V_per_A[k] * impl_->s.sensed_A[k],
+                    c.low_limit_V, c.high_limit_V);
+}
+
+double Drive::bus_voltage_sense_V() const noexcept {
+  const Impl& d = *impl_;
+  const auto& c = d.par.bus_voltage;
+  const double legs_A = 1.5 * (d.mode->u_alpha * d.s.i_alpha_A + d.mode->u_beta * d.s.i_beta_A);
+  return std::clamp(c.ratio * d.bus_V(*d.mode, d.s.v_cap_V, legs_A, d.s.supply_V.value),
+                    c.low_limit_V, c.high_limit_V);
+}
+
+}  // namespace stillrotor::plant

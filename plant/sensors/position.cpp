@@ -1,0 +1,143 @@
+#include "plant/sensors/position.hpp"
+
+#include <cmath>
+
+namespace stillrotor::plant {
+namespace {
+constexpr double half_pi = 0.5 * pi;
+constexpr double never_rad = 1e9;
+
+constexpr std::uint8_t bit(int line) noexcept { return static_cast<std::uint8_t>(1U << line); }
+constexpr int encoder_first = static_cast<int>(SensorLine::encoder_A);
+
+SensorEdge toggle(DriveState& s, int line) noexcept {
+  s.sensor_levels = static_cast<std::uint8_t>(s.sensor_levels ^ bit(line));
+  return {static_cast<SensorLine>(line), (s.sensor_levels & bit(line)) != 0};
+}
+}  // namespace
+
+PositionSensors::PositionSensors(const HallParameters& hall, const EncoderParameters& encoder,
+                                 int pole_pairs)
+    : hall_(hall), encoder_(encoder), pole_pairs_(pole_pairs) {}
+
+double PositionSensors::hall_centre(int k) const noexcept {
+  return k * hall_.spacing_rad + hall_.placement_error_rad[k];
+}
+
+// Thresholds are built from the same two angles (rising, falling) whichever level the line has, so
+// that without hysteresis the edge just passed and the one to go back over are the same number.
+PositionSensors::Reach PositionSensors::hall_reach(const DriveState& s, int k) const noexcept {
+  const double centre = hall_centre(k);
+  const double rising = centre - half_pi, falling = centre + half_pi;
+  const double lag = 0.5 * hall_.hysteresis_rad;
+  if (s.sensor_levels & bit(k)) {
+    const double turn = two_pi * std::nearbyint((s.theta_e_rad - centre) / two_pi);
+    return {falling + turn + lag, rising + turn - lag};
+  }
+  const double turns = std::nearbyint((s.theta_e_rad - centre - pi) / two_pi);
+  return {rising + two_pi * (turns + 1.0) + lag, falling + two_pi * turns - lag};
+}
+
+PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const noexcept {
+  // The boundary below count c lies at c * pole_pairs / (4 lines) electrical turns; the whole turns
+  // are taken off in integers, so nothing is lost however far the shaft has turned.
+  const std::int64_t counts_per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
+  const auto p = static_cast<std::int64_t>(pole_pairs_);
+  const auto boundary = [&](std::int64_t c) {
+    return two_pi * static_cast<double>(p * c - s.electrical_turns * counts_per_turn) /
+           static_cast<double>(counts_per_turn);
+  };
+  return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
+}
+
+std::int64_t PositionSensors::index_count() const noexcept {
+  const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
+  const auto count = static_cast<std::int64_t>(
+      std::floor(encoder_.index_rad / two_pi * static_cast<double>(per_turn)));
+  return ((count % per_turn) + per_turn) % per_turn;
+}
+
+std::uint8_t PositionSensors::encoder_levels(std::int64_t count) const noexcept {
+  const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
+  const std::int64_t in_turn = ((count % per_turn) + per_turn) % per_turn;
+  const std::int64_t quarter = in_turn & 3;
+  std::uint8_t levels = 0;
+  if (quarter == 1 || quarter == 2) levels |= bit(encoder_first);      // A leads
+  if (quarter == 2 || quarter == 3) levels |= bit(encoder_first + 1);  // B follows
+  if (in_turn == index_count()) levels |= bit(encoder_first + 2);
+  return levels;
+}
+
+void PositionSensors::start(DriveState& s) const noexcept {
+  s.sensor_levels = 0;
+  if (hall_.fitted)
+    for (int k = 0; k < 3; ++k) {
+      const double from_centre = s.theta_e_rad - hall_centre(k) -
+                                 two_pi * std::nearbyint((s.theta_e_rad - hall_centre(k)) / two_pi);
+      if (from_centre >= -half_pi && from_centre < half_pi) s.sensor_levels |= bit(k);
+    }
+  if (encoder_.fitted) {
+    const double turns = static_cast<double>(s.electrical_turns) + s.theta_e_rad / two_pi;
+    s.encoder_count = static_cast<std::int64_t>(
+        std::floor(turns * 4.0 * static_cast<double>(encoder_.lines) / pole_pairs_));
+    s.sensor_levels |= encoder_levels(s.encoder_count);
+    // Rounding may put the angle a hair outside the count's own boundaries.
+    const Reach reach = encoder_reach(s);
+    if (s.theta_e_rad >= reach.ahead_rad) ++s.encoder_count;
+    if (s.theta_e_rad < reach.behind_rad) --s.encoder_count;
+    s.sensor_levels =
+        static_cast<std::uint8_t>((s.sensor_levels & 7U) | encoder_levels(s.encoder_count));
+  }
+  find_thresholds(s);
+}
+
+void PositionSensors::find_thresholds(DriveState& s) const noexcept {
+  s.edge_ahead_rad = never_rad;
+  s.edge_behind_rad = -never_rad;
+  const auto take = [&s](Reach r) {
+    s.edge_ahead_rad = std::fmin(s.edge_ahead_rad, r.ahead_rad);
+    s.edge_behind_rad = std::fmax(s.edge_behind_rad, r.behind_rad);
+  };
+  if (hall_.fitted)
+    for (int k = 0; k < 3; ++k) take(hall_reach(s, k));
+  if (encoder_.fitted) {
+    take(encoder_reach(s));
+    // A and Z, or B and Z, change with one count: the second is due at once.
+    if ((s.sensor_levels & 0x38U) != encoder_levels(s.encoder_count)) s.edge_ahead_rad = -never_rad;
+  }
+}
+
+SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
+  const auto pending_encoder_line = [&]() -> int {
+    const unsigned differ = (s.sensor_levels & 0x38U) ^ encoder_levels(s.encoder_count);
+    for (int line = encoder_first; line < sensor_line_count; ++line)
+      if (differ & bit(line)) return line;
+    return -1;
+  };
+
+  int line = encoder_.fitted ? pending_encoder_line() : -1;
+  if (line < 0) {
+    int due = -1;
+    double first_ahead = never_rad, first_behind = -never_rad;
+    int ahead_line = -1, behind_line = -1;
+    const auto offer = [&](Reach r, int which) {
+      if (r.ahead_rad < first_ahead) first_ahead = r.ahead_rad, ahead_line = which;
+      if (r.behind_rad > first_behind) first_behind = r.behind_rad, behind_line = which;
+    };
+    if (hall_.fitted)
+      for (int k = 0; k < 3; ++k) offer(hall_reach(s, k), k);
+    if (encoder_.fitted) offer(encoder_reach(s), encoder_first);
+    const bool forward = s.theta_e_rad >= first_ahead;
+    due = forward ? ahead_line : behind_line;
+    line = due;
+    if (due >= encoder_first) {
+      s.encoder_count += forward ? 1 : -1;
+      line = pending_encoder_line();
+    }
+  }
+  const SensorEdge edge = toggle(s, line);
+  find_thresholds(s);
+  return edge;
+}
+
+}  // namespace stillrotor::plant

@@ -1,0 +1,40 @@
+// Hall switches and incremental encoder: which edge comes next, and where.
+// Angles are electrical, on the scale of theta_e in the current electrical turn; the caller shifts
+// the thresholds by 2 pi when theta_e wraps.
+// Hall line k with level high stays so while theta - (k spacing + placement) lies within
+// +-(90 deg + hysteresis / 2), and with level low while it lies within that of the opposite point.
+// RT: safe. O(1).
+#pragma once
+
+#include "plant/drive.hpp"
+
+namespace stillrotor::plant {
+
+class PositionSensors {
+ public:
+  PositionSensors(const HallParameters&, const EncoderParameters&, int pole_pairs);
+
+  /// Levels at rest at the state's angle (as if it had been reached turning forward) and
+  /// thresholds.
+  void start(DriveState&) const noexcept;
+  /// Puts edge_ahead_rad and edge_behind_rad right for the present levels, count and turn.
+  void find_thresholds(DriveState&) const noexcept;
+  /// The angle stands at or beyond a threshold: flips what is due first and finds new thresholds.
+  SensorEdge flip(DriveState&) const noexcept;
+
+ private:
+  struct Reach {
+    double ahead_rad, behind_rad;
+  };
+  Reach hall_reach(const DriveState&, int k) const noexcept;
+  Reach encoder_reach(const DriveState&) const noexcept;
+  double hall_centre(int k) const noexcept;
+  std::int64_t index_count() const noexcept;
+  std::uint8_t encoder_levels(std::int64_t count) const noexcept;
+
+  HallParameters hall_;
+  EncoderParameters encoder_;
+  double pole_pairs_;
+};
+
+}  // namespace stillrotor::plant
