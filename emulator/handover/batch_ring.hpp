@@ -55,7 +55,7 @@ class BatchRing {
   }
 
  private:
-  static constexpr std::size_t batch_count = 64;
+  static constexpr std::size_t batch_count = 32;
   using Queue = boost::lockfree::spsc_queue<Batch*, boost::lockfree::capacity<batch_count>>;
 
   static Batch* pop(Queue& queue) noexcept {

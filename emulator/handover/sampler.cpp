@@ -1,0 +1,166 @@
+#include "emulator/handover/sampler.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <stdexcept>
+#include <string>
+#include <utility>
+
+namespace stillrotor {
+namespace {
+
+constexpr std::int64_t second_ps = 1'000'000'000'000;
+constexpr double seconds_per_ps = 1e-12;
+/// A step that ends this close before a grid instant ends on it: instants are whole picoseconds,
+/// steps are double seconds.
+constexpr double same_instant_s = 0.25e-12;
+constexpr std::size_t held_frames_most = 1024;
+
+std::int64_t checked_rate(double rate_Hz) {
+  if (rate_Hz >= 1.0 && rate_Hz <= 1e6 && rate_Hz == std::floor(rate_Hz))
+    return static_cast<std::int64_t>(rate_Hz);
+  throw std::invalid_argument("record rate is " + std::to_string(rate_Hz) +
+                              " Hz; allowed: whole hertz from 1 to 1000000. Choose 20000 Hz where "
+                              "nothing asks for another.");
+}
+
+}  // namespace
+
+Sampler::Sampler(const plant::Drive& drive, double rate_Hz, RunSink& sink,
+                 std::function<double(std::int64_t)> throttle_V)
+    : drive_(drive),
+      sink_(sink),
+      throttle_V_(std::move(throttle_V)),
+      rate_Hz_(checked_rate(rate_Hz)) {
+  held_frames_.reserve(held_frames_most);
+  open_bin(0);
+}
+
+// (point + 1) / rate to the nearest picosecond, in whole numbers that cannot overflow in 106 days.
+std::int64_t Sampler::instant_ps(std::int64_t point) const noexcept {
+  const std::int64_t whole = second_ps / rate_Hz_, rest = second_ps % rate_Hz_;
+  return (point + 1) * whole + ((point + 1) * rest + rate_Hz_ / 2) / rate_Hz_;
+}
+
+void Sampler::open_bin(std::int64_t point) noexcept {
+  bin_.point = point;
+  bin_.next_ps = instant_ps(point);
+  bin_.least.fill(HUGE_VAL);
+  bin_.greatest.fill(-HUGE_VAL);
+  bin_.bridge_As = 0.0;
+  bin_.length_s = 0.0;
+}
+
+void Sampler::include(const plant::Probe& at) noexcept {
+  const double values[spread_count] = {at.current_A.U, at.current_A.V, at.current_A.W,
+                                       at.bus_V,       at.supply_A,    at.torque_Nm};
+  for (std::size_t k = 0; k < spread_count; ++k) {
+    bin_.least[k] = std::min(bin_.least[k], values[k]);
+    bin_.greatest[k] = std::max(bin_.greatest[k], values[k]);
+  }
+}
+
+void Sampler::on_segment(const plant::Segment& segment) noexcept {
+  const plant::Probe begin = drive_.probe(*segment.begin);
+  plant::Probe last = begin;
+  double done_s = 0.0;
+
+  const auto add = [&](const plant::Probe& to, double until_s) {
+    include(to);
+    bin_.bridge_As += 0.5 * (last.bridge_A + to.bridge_A) * (until_s - done_s);
+    bin_.length_s += until_s - done_s;
+    last = to;
+    done_s = until_s;
+  };
+
+  include(begin);
+  for (;;) {
+    const double point_s =
+        static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
+        segment.begin->offset_s;
+    if (point_s > segment.length_s + same_instant_s) break;
+    const double tau_s = std::min(point_s, segment.length_s);
+    const plant::Snapshot at = drive_.inside(segment, tau_s);
+    const plant::Probe there{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
+    add(there, tau_s);
+    emit(at, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
+    open_bin(bin_.point + 1);
+    include(there);
+  }
+  if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s);
+  std::copy_n(drive_.state().sensed_A, 3, bin_.sensed_A.begin());
+}
+
+double Sampler::sense_V(int leg, double share) const noexcept {
+  const plant::CurrentSensorParameters& sensor = drive_.parameters().phase_current;
+  if (sensor.kind == plant::CurrentSensing::none) return 0.0;
+  const double before = bin_.sensed_A[static_cast<std::size_t>(leg)];
+  const double after = drive_.state().sensed_A[leg];
+  const double volts = sensor.offset_V[leg] + sensor.polarity * sensor.gain_V_per_A[leg] *
+                                                  (before + share * (after - before));
+  return std::clamp(volts, sensor.low_limit_V, sensor.high_limit_V);
+}
+
+void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
+  Frame frame;
+  frame.at_ps = bin_.next_ps;
+  const auto set = [&frame](Signal signal, double value) {
+    frame.value[static_cast<std::size_t>(signal)] = static_cast<float>(value);
+  };
+  set(Signal::current_U, at.current_A.U);
+  set(Signal::current_V, at.current_A.V);
+  set(Signal::current_W, at.current_A.W);
+  set(Signal::bus_voltage, at.bus_V);
+  set(Signal::bus_current, at.supply_A);
+  set(Signal::torque, at.torque_Nm);
+  set(Signal::bridge_current, bin_.length_s > 0.0 ? bin_.bridge_As / bin_.length_s : at.bridge_A);
+  set(Signal::speed, at.omega_m_rad_s);
+  set(Signal::angle_e, at.theta_e_rad);
+  set(Signal::current_d, at.current_dq_A.d);
+  set(Signal::current_q, at.current_dq_A.q);
+  set(Signal::terminal_U, at.terminal_V.U);
+  set(Signal::terminal_V, at.terminal_V.V);
+  set(Signal::terminal_W, at.terminal_V.W);
+  set(Signal::back_emf_U, at.back_emf_V.U);
+  set(Signal::back_emf_V, at.back_emf_V.V);
+  set(Signal::back_emf_W, at.back_emf_V.W);
+  set(Signal::load_torque, at.load_Nm);
+  set(Signal::throttle, throttle_V_(frame.at_ps));
+  set(Signal::sense_U, sense_V(0, share));
+  set(Signal::sense_V, sense_V(1, share));
+  set(Signal::sense_W, sense_V(2, share));
+  const plant::BusVoltageSensorParameters& bus = drive_.parameters().bus_voltage;
+  set(Signal::sense_bus, std::clamp(bus.ratio * at.bus_V, bus.low_limit_V, bus.high_limit_V));
+  for (std::size_t k = 0; k < spread_count; ++k) {
+    frame.least[k] = static_cast<float>(bin_.least[k]);
+    frame.greatest[k] = static_cast<float>(bin_.greatest[k]);
+  }
+  if (holding_)
+    held_frames_.push_back(frame);
+  else
+    pass_on(frame);
+}
+
+void Sampler::pass_on(const Frame& frame) noexcept {
+  latest_ = frame;
+  sink_.frame(frame);
+}
+
+void Sampler::hold() noexcept {
+  held_bin_ = bin_;
+  holding_ = true;
+}
+
+void Sampler::keep() noexcept {
+  holding_ = false;
+  for (const Frame& frame : held_frames_) pass_on(frame);
+  held_frames_.clear();
+}
+
+void Sampler::forget() noexcept {
+  holding_ = false;
+  held_frames_.clear();
+  bin_ = held_bin_;
+}
+
+}  // namespace stillrotor

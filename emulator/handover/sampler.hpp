@@ -1,0 +1,68 @@
+// From accepted plant steps to frames on the record's grid.
+//
+// Grid    point k at (k + 1) / rate, rounded to the picosecond.
+// Values  at the point's own instant, interpolated inside the step that crosses it (Drive::inside).
+//         An input that jumps exactly there still has its old value.
+// Spread  least and greatest over every step's begin and end in the bin, and its grid points.
+// Mean    bridge_current: integral over the bin by trapezoids over the steps, over its length.
+// Sense   bus_voltage: exact. phase_current: straight between the ends of the step that crosses the
+//         point, so exact but for the bend of the sensor's own lag in the first microseconds after
+//         a switch; what the controller itself reads is always exact.
+// RT      safe where the sink is: no allocation, lock, log or throw.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <vector>
+
+#include "emulator/handover/frame.hpp"
+#include "plant/drive.hpp"
+
+namespace stillrotor {
+
+class Sampler final : public plant::SegmentObserver {
+ public:
+  /// throttle_V: the throttle's wire at a grid instant. Throws std::invalid_argument: rate_Hz is not
+  /// a whole number from 1 to 1,000,000.
+  Sampler(const plant::Drive&, double rate_Hz, RunSink&,
+          std::function<double(std::int64_t)> throttle_V);
+
+  void on_segment(const plant::Segment&) noexcept override;
+
+  // What is seen from hold() on may be taken back. Frames wait for keep().
+  void hold() noexcept;
+  void keep() noexcept;
+  void forget() noexcept;
+
+  /// The latest frame; before the first one all zero.
+  const Frame& latest() const noexcept { return latest_; }
+
+ private:
+  struct Bin {
+    std::int64_t next_ps = 0;  // grid instant that ends it
+    std::int64_t point = 0;    // its number
+    std::array<double, spread_count> least{}, greatest{};
+    double bridge_As = 0.0;
+    double length_s = 0.0;
+    std::array<double, 3> sensed_A{};  // at the latest step's end
+  };
+
+  std::int64_t instant_ps(std::int64_t point) const noexcept;
+  void open_bin(std::int64_t point) noexcept;
+  void include(const plant::Probe&) noexcept;
+  void emit(const plant::Snapshot&, double share_of_step) noexcept;
+  double sense_V(int leg, double share_of_step) const noexcept;
+  void pass_on(const Frame&) noexcept;
+
+  const plant::Drive& drive_;
+  RunSink& sink_;
+  std::function<double(std::int64_t)> throttle_V_;
+  std::int64_t rate_Hz_;
+  Bin bin_, held_bin_;
+  std::vector<Frame> held_frames_;
+  bool holding_ = false;
+  Frame latest_;
+};
+
+}  // namespace stillrotor

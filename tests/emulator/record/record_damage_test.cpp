@@ -1,0 +1,207 @@
+// Kills, full disks, folders without permission, files that are not records.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <fstream>
+#include <thread>
+
+#include "emulator/record/record_reader.hpp"
+#include "emulator/record/recorder.hpp"
+#include "tests/emulator/record/scratch_folder.hpp"
+
+namespace stillrotor {
+namespace {
+
+using ::testing::HasSubstr;
+using testing::ScratchFolder;
+using namespace std::chrono_literals;
+
+constexpr std::int64_t grid_ps = 50'000'000;
+
+template <class Do>
+std::string message_of(Do&& act) {
+  try {
+    act();
+  } catch (const std::exception& error) {
+    return error.what();
+  }
+  return "";
+}
+
+void record_frames(Recorder& recorder, std::int64_t count) {
+  Frame frame;
+  for (std::int64_t k = 0; k < count; ++k) {
+    recorder.edge({k * grid_ps, static_cast<std::uint16_t>(k % 6), k / 6 % 2 == 0});
+    frame.at_ps = (k + 1) * grid_ps;
+    frame.value.fill(static_cast<float>(k));
+    recorder.frame(frame);
+  }
+}
+
+/// Starts the recording program, kills it after `after`; returns how long it ran at least.
+std::chrono::duration<double> record_and_kill(const std::filesystem::path& folder,
+                                              std::chrono::milliseconds after) {
+  const pid_t child = fork();
+  if (child == 0) {
+    execl(RECORD_UNTIL_KILLED, RECORD_UNTIL_KILLED, folder.c_str(), nullptr);
+    _exit(127);
+  }
+  // Counted from when it records: the VCD is made after the other file.
+  while (!std::filesystem::exists(folder / "gates.vcd")) std::this_thread::sleep_for(1ms);
+  const auto start = std::chrono::steady_clock::now();
+  std::this_thread::sleep_for(after);
+  const auto ran = std::chrono::steady_clock::now() - start;
+  kill(child, SIGKILL);
+  int status = 0;
+  waitpid(child, &status, 0);
+  EXPECT_TRUE(WIFSIGNALED(status));
+  return ran;
+}
+
+TEST(KilledRecorder, LeavesARecordThatReachesToWithinASecondOfTheKill) {
+  // Kills at different places of the half-second between two flushes.
+  for (const auto after : {1100ms, 1730ms, 2490ms}) {
+    const ScratchFolder folder;
+    const double ran_s = record_and_kill(folder.path(), after).count();
+    const RecordReader reader(folder.path());
+    EXPECT_FALSE(reader.finished());
+    EXPECT_GE(reader.end_s(), ran_s - 1.0);
+    const std::size_t frames = reader.frames();
+    EXPECT_NEAR(static_cast<double>(frames), reader.end_s() * 20e3, 1.0);
+    const auto speed = reader.values(Signal::speed, 0, frames);
+    for (std::size_t k = 0; k < frames; ++k) ASSERT_EQ(speed[k], static_cast<float>(k + 1));
+    // Edge k lies half a grid step before frame k; none is missing up to the end.
+    std::size_t edges = 0;
+    for (std::uint16_t line = 0; line < 6; ++line) edges += reader.edges(line).size();
+    EXPECT_EQ(edges, frames);
+    ASSERT_EQ(reader.marks().size(), 1U);
+  }
+}
+
+TEST(KilledRecorder, LeavesARecordForH5pyOnceTheFlagIsCleared) {
+  if (std::system("/usr/bin/python3 -c 'import h5py' 2>/dev/null && which h5clear >/dev/null") !=
+      0) {
+    GTEST_SKIP() << "needs python3-h5py and hdf5-tools";
+  }
+  const ScratchFolder folder;
+  record_and_kill(folder.path(), 1100ms);
+  const std::string file = (folder.path() / "record.h5").string();
+  EXPECT_EQ(std::system(("h5clear -s " + file).c_str()), 0);
+  EXPECT_EQ(std::system(("/usr/bin/python3 -c 'import h5py,sys; "
+                         "v=h5py.File(sys.argv[1],\"r\")[\"signals/speed\"][:]; "
+                         "sys.exit(0 if len(v) > 2000 and v[99] == 100 else 1)' " +
+                         file)
+                            .c_str()),
+            0);
+}
+
+/// Runs `act` in a child whose files cannot grow beyond `bytes`; returns its exit status.
+template <class Do>
+int with_file_limit(rlim_t bytes, Do&& act) {
+  const pid_t child = fork();
+  if (child == 0) {
+    std::signal(SIGXFSZ, SIG_IGN);  // a write beyond the limit then fails with EFBIG
+    const rlimit limit{bytes, bytes};
+    setrlimit(RLIMIT_FSIZE, &limit);
+    const int result = act();
+    std::exit(result);  // exit handlers too: none may hang or complain
+  }
+  int status = 0;
+  waitpid(child, &status, 0);
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 1000 + WTERMSIG(status);
+}
+
+TEST(FullDisk, IsReportedAndTheRunGoesOn) {
+  // Limits that stop record.h5 in its first chunks, in later ones, and the VCD only at its end.
+  for (const rlim_t limit : {500'000UL, 3'000'000UL, 5'900'000UL}) {
+    const ScratchFolder folder;
+    const int status = with_file_limit(limit, [&] {
+      Recorder recorder(folder.path(), {});
+      record_frames(recorder, 100'000);
+      const RecordSummary summary = recorder.finish(100'000 * grid_ps);
+      std::ofstream(folder.path() / "failure.txt") << summary.failure;
+      return summary.frames == 100'000 && !summary.failure.empty() &&
+                     summary.signals_sha256.size() == 64
+                 ? 0
+                 : 1;
+    });
+    EXPECT_EQ(status, 0);
+    std::string failure;
+    std::getline(std::ifstream(folder.path() / "failure.txt"), failure);
+    EXPECT_THAT(failure, HasSubstr("File too large"));
+  }
+}
+
+TEST(FullDisk, WithRoomEnoughNothingIsReported) {
+  const ScratchFolder folder;
+  EXPECT_EQ(with_file_limit(100'000'000,
+                            [&] {
+                              Recorder recorder(folder.path(), {});
+                              record_frames(recorder, 100'000);
+                              return recorder.finish(100'000 * grid_ps).failure.empty() ? 0 : 1;
+                            }),
+            0);
+}
+
+TEST(Recorder, RefusesAFolderThatDoesNotExistWithARemedy) {
+  const ScratchFolder folder;
+  const std::string message =
+      message_of([&] { Recorder(folder.path() / "missing", RecordHeader{}); });
+  EXPECT_THAT(message, HasSubstr("missing/record.h5"));
+  EXPECT_THAT(message, HasSubstr("No such file or directory"));
+  EXPECT_THAT(message, HasSubstr("name a folder that you may write to"));
+}
+
+TEST(Recorder, RefusesAFolderThatCannotBeWritten) {
+  if (geteuid() == 0) GTEST_SKIP() << "root may write everywhere";
+  const ScratchFolder folder;
+  std::filesystem::permissions(
+      folder.path(), std::filesystem::perms::owner_read | std::filesystem::perms::owner_exec);
+  EXPECT_THAT(message_of([&] { Recorder(folder.path(), RecordHeader{}); }),
+              HasSubstr("Permission denied"));
+}
+
+TEST(RecordReader, SaysInWordsWhatIsNotARecord) {
+  const ScratchFolder folder;
+  EXPECT_THAT(message_of([&] { RecordReader(folder.path()); }), HasSubstr("does not exist"));
+
+  const auto garbage = folder.path() / "garbage.h5";
+  std::ofstream(garbage) << std::string(10'000, 'x');
+  EXPECT_THAT(message_of([&] { RecordReader reader(garbage); }), HasSubstr("is not a record"));
+
+  const auto empty = folder.path() / "empty.h5";
+  std::ofstream{empty};
+  EXPECT_THAT(message_of([&] { RecordReader reader(empty); }), HasSubstr("is not a record"));
+}
+
+TEST(RecordReader, NeitherCrashesNorHangsOnAFileThatIsCutOff) {
+  const ScratchFolder folder;
+  {
+    Recorder recorder(folder.path(), {});
+    record_frames(recorder, 20'000);
+    recorder.finish(20'000 * grid_ps);
+  }
+  const auto file = folder.path() / "record.h5";
+  const auto whole = std::filesystem::file_size(file);
+  for (std::uintmax_t keep = whole - whole / 16; keep >= whole / 16; keep -= whole / 16) {
+    std::filesystem::resize_file(file, keep);
+    EXPECT_THROW(
+        {
+          const RecordReader reader(file);
+          for (std::size_t s = 0; s < signal_count; ++s) {
+            reader.values(static_cast<Signal>(s), 0, reader.frames());
+          }
+          for (std::uint16_t line = 0; line < 6; ++line) reader.edges(line);
+        },
+        std::runtime_error)
+        << keep << " of " << whole << " bytes";
+  }
+}
+
+}  // namespace
+}  // namespace stillrotor
