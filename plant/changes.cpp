@@ -21,9 +21,8 @@ double& at(Phases& x, int k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W
 // Terminal potentials to the negative rail. The machine asks for v_alphabeta; one conducting leg
 // fixes what is common to all. With none, the sense dividers hold the star point at the rail, and
 // the diodes clamp.
-Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const ConductionMode& m,
-                              const Point& y, const Drivers& in) const noexcept {
-  const Flow f = flow(m, y, in);
+Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point& y,
+                              const Flow& f) const noexcept {
   const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
   const AlphaBeta di = f.di_dt;
   const double r = par.machine.winding_resistance_ohm;
@@ -68,13 +67,17 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
       least = std::min(least, diode_direction(s.leg[k]) * leg_current(k, y.i_alpha, y.i_beta));
     floating = floating || s.leg[k] == Conduction::floating;
   }
-  if (!floating && !watch_always) return least;
+  if (coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
+    least = std::min(least, y.omega * s.rotation);
+  const bool held_by_friction = coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
+  const bool limited_supply = par.supply.kind == SupplyKind::bench_supply;
+  if (!floating && !held_by_friction && !limited_supply) return least;
 
   const Drivers in = drivers(into_step_s);
   const Flow f = flow(*mode, y, in);
   if (floating) {
     const double vf = par.bridge.diode_voltage_V;
-    Phases v = terminals(legs(), *mode, y, in);
+    Phases v = terminals(legs(), y, f);
     double most = -1e300, lowest = 1e300;
     bool fixed = false;
     for (int k = 0; k < 3; ++k) {
@@ -86,16 +89,14 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     least = std::min(least, fixed ? std::min(lowest + vf, f.bus_V + vf - most)
                                   : f.bus_V + 2.0 * vf - (most - lowest));
   }
-  if (par.supply.kind == SupplyKind::bench_supply) {
+  if (limited_supply) {
     const double asked = (in.supply_V - f.bus_V) / par.supply.resistance_ohm;
     const double limit = par.supply.current_limit_A;
-    least = std::min(least, s.supply_mode == 0   ? std::min(asked, limit - asked)
-                            : s.supply_mode == 1 ? asked - limit
-                                                 : -asked);
+    least = std::min(least, s.supply_mode == SupplyMode::voltage ? std::min(asked, limit - asked)
+                            : s.supply_mode == SupplyMode::current_limit ? asked - limit
+                                                                         : -asked);
   }
-  if (coulomb_Nm > 0.0 && !s.speed_held)
-    least = std::min(least, s.rotation != 0 ? y.omega * s.rotation
-                                            : coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
+  if (held_by_friction) least = std::min(least, coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
   return least;
 }
 
@@ -146,8 +147,9 @@ void Drive::Impl::choose_legs() noexcept {
   const auto worst = [&](const std::array<Conduction, 3>& l, int& which, bool& to_high,
                          int& other) {
     const ConductionMode& m = mode_of(l);
-    Phases v = terminals(l, m, y, in);
-    const double bus = flow(m, y, in).bus_V;
+    const Flow f = flow(m, y, in);
+    Phases v = terminals(l, y, f);
+    const double bus = f.bus_V;
     which = other = -1;
     double excess = 0.0;
     if (none_conducts(l)) {
@@ -223,19 +225,19 @@ void Drive::Impl::choose_legs() noexcept {
 
 void Drive::Impl::choose_supply() noexcept {
   if (par.supply.kind != SupplyKind::bench_supply) return;
-  const double legs_A = 1.5 * (mode->u_alpha * s.i_alpha_A + mode->u_beta * s.i_beta_A);
-  s.supply_mode = 0;
-  const double asked = (s.supply_V.value - bus_V(*mode, s.v_cap_V, legs_A, s.supply_V.value)) /
-                       par.supply.resistance_ohm;
-  s.supply_mode = asked > par.supply.current_limit_A ? 1 : asked < 0.0 ? 2 : 0;
+  s.supply_mode = SupplyMode::voltage;
+  const double asked = flow(*mode, point(), drivers(0.0)).supply_A;
+  s.supply_mode = asked > par.supply.current_limit_A ? SupplyMode::current_limit
+                  : asked < 0.0                      ? SupplyMode::blocked
+                                                     : SupplyMode::voltage;
 }
 
 void Drive::Impl::choose_friction() noexcept {
   if (coulomb_Nm <= 0.0 || s.speed_held) return;
   // A speed whose sign has just changed stands at zero; so does one that friction held.
   if (s.omega_m_rad_s * s.rotation <= 0.0) {
-    const bool at_rest = s.rotation != 0 || s.omega_m_rad_s == 0.0;
-    if (!at_rest) {
+    const bool stands = s.rotation != 0 || s.omega_m_rad_s == 0.0;
+    if (!stands) {
       s.rotation = s.omega_m_rad_s > 0.0 ? 1 : -1;
       return;
     }

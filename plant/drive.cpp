@@ -76,7 +76,9 @@ Drive::Impl::Impl(const DriveParameters& given)
   watch_always = par.supply.kind == SupplyKind::bench_supply || coulomb_Nm > 0.0;
   fill_modes(modes, par.bridge,
              {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
-              par.dc_link.series_resistance_ohm, par.supply.resistance_ohm, par.step_max_s});
+              par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,
+              par.supply.current_limit_A, par.step_max_s});
+  capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }
@@ -97,8 +99,16 @@ void Drive::start(const StartState& from) noexcept {
   if (d.s.theta_e_rad < 0.0) d.s.theta_e_rad = 0.0;
   d.s.cos_e = std::cos(d.s.theta_e_rad);
   d.s.sin_e = std::sin(d.s.theta_e_rad);
+  d.inputs_changed();
   d.position.start(d.s);
   d.settle_modes();
+}
+
+void Drive::Impl::inputs_changed() noexcept {
+  ramping = true;
+  at_rest = drivers(0.0);
+  ramping = s.load_torque_Nm.rate_per_s != 0.0 || s.slope.rate_per_s != 0.0 ||
+            s.supply_V.rate_per_s != 0.0;
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }
@@ -106,6 +116,7 @@ const DriveParameters& Drive::parameters() const noexcept { return impl_->par; }
 
 void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->s = checkpoint;
+  impl_->inputs_changed();
   impl_->use_legs(impl_->legs());
 }
 
@@ -122,16 +133,19 @@ void Drive::set_switch(Switch which, bool on) noexcept {
 
 void Drive::set_load_torque_Nm(Ramp r) noexcept {
   impl_->s.load_torque_Nm = r;
+  impl_->inputs_changed();
   impl_->choose_friction();
 }
 
 void Drive::set_slope(Ramp r) noexcept {
   impl_->s.slope = r;
+  impl_->inputs_changed();
   impl_->choose_friction();
 }
 
 void Drive::set_supply_V(Ramp r) noexcept {
   impl_->s.supply_V = r;
+  impl_->inputs_changed();
   impl_->choose_legs();
   impl_->choose_supply();
 }

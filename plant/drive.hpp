@@ -75,7 +75,7 @@ struct DriveState : Continuous {
   std::uint8_t gates = 0;        // bit k: Switch k is on
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
-  std::uint8_t supply_mode = 0;    // 0 voltage, 1 current limit, 2 blocked
+  SupplyMode supply_mode = SupplyMode::voltage;
   std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   std::int64_t encoder_count = 0;

@@ -41,13 +41,15 @@ struct Drive::Impl {
   double p, psi, l0, l2, l_inverse;                    // l_inverse = 1 / (L_d L_q)
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
   double inductance_min_H;
-  double sensor_tau_s;
+  double sensor_tau_s, capacitance_inverse;
   bool watch_always = false;  // supply or friction may change by itself in any mode
 
   // --- time-varying
   DriveState s;
   const ConductionMode* mode = nullptr;
   bool ledger = false;
+  bool ramping = true;  // any input changes; else at_rest holds them
+  Drivers at_rest{};
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
   // advance.cpp
@@ -65,11 +67,12 @@ struct Drive::Impl {
   // flow.hpp
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   double bus_V(const ConductionMode&, double v_cap, double legs_A, double supply_V) const noexcept;
-  double supply_A(double bus, double supply_V) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
     return slope_lever_Nm * slope / std::sqrt(1.0 + slope * slope);
   }
+
+  void inputs_changed() noexcept;  // after any change of a Ramp in s
 
   // changes.cpp
   double margin(const Point&, double into_step_s) const noexcept;
@@ -77,8 +80,7 @@ struct Drive::Impl {
   void choose_legs() noexcept;
   void choose_supply() noexcept;
   void choose_friction() noexcept;
-  Phases terminals(const std::array<Conduction, 3>&, const ConductionMode&, const Point&,
-                   const Drivers&) const noexcept;
+  Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
   /// Share of a leg's current that its sensor sees in this conduction.

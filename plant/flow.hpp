@@ -17,39 +17,15 @@
 
 namespace stillrotor::plant {
 
-inline double Drive::Impl::bus_V(const ConductionMode& m, double v_cap, double legs_A,
-                                 double supply_V) const noexcept {
-  const double esr = par.dc_link.series_resistance_ohm;
-  const double g_supply = 1.0 / par.supply.resistance_ohm;
-  switch (s.supply_mode) {
-    case 0:
-      return (v_cap + esr * (supply_V * g_supply - legs_A)) / (1.0 + esr * (m.shoot_S + g_supply));
-    case 1:
-      return (v_cap + esr * (par.supply.current_limit_A - legs_A)) / (1.0 + esr * m.shoot_S);
-    default:
-      return (v_cap - esr * legs_A) / (1.0 + esr * m.shoot_S);
-  }
-}
-
-inline double Drive::Impl::supply_A(double bus, double supply_V) const noexcept {
-  switch (s.supply_mode) {
-    case 0:
-      return (supply_V - bus) / par.supply.resistance_ohm;
-    case 1:
-      return par.supply.current_limit_A;
-    default:
-      return 0.0;
-  }
-}
-
-inline Drivers Drive::Impl::drivers(double t) const noexcept {
+[[gnu::always_inline]] inline Drivers Drive::Impl::drivers(double t) const noexcept {
+  if (!ramping) return at_rest;
   return {s.supply_V.value + s.supply_V.rate_per_s * t,
           s.load_torque_Nm.value + s.load_torque_Nm.rate_per_s * t +
               slope_Nm(s.slope.value + s.slope.rate_per_s * t)};
 }
 
-inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
-                              const Drivers& in) const noexcept {
+[[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
+                                                     const Drivers& in) const noexcept {
   Flow f;
   const double omega_e = p * y.omega;
   const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
@@ -64,9 +40,11 @@ inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
       (psi * (g.alpha * y.i_alpha + g.beta * y.i_beta) + y.i_alpha * m_alpha + y.i_beta * m_beta);
 
   f.legs_A = 1.5 * (m.u_alpha * y.i_alpha + m.u_beta * y.i_beta);
-  f.bus_V = bus_V(m, y.v_cap, f.legs_A, in.supply_V);
-  f.supply_A = supply_A(f.bus_V, in.supply_V);
-  f.dv_dt = (f.supply_A - f.legs_A - m.shoot_S * f.bus_V) / par.dc_link.capacitance_F;
+  const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
+  f.bus_V = bus.from_cap * y.v_cap + bus.from_legs_ohm * f.legs_A + bus.from_supply * in.supply_V +
+            bus.constant_V;
+  f.supply_A = bus.per_supply_S * (in.supply_V - f.bus_V) + bus.constant_A;
+  f.dv_dt = (f.supply_A - f.legs_A - m.shoot_S * f.bus_V) * capacitance_inverse;
 
   const double rhs_alpha = m.u_alpha * f.bus_V + m.e_alpha_V - m.r_aa_ohm * y.i_alpha -
                            m.r_ab_ohm * y.i_beta - f.motion.alpha - f.emf.alpha;

@@ -26,7 +26,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   const Flow f = flow(*mode, y, in);
   Snapshot out;
   out.current_A = phases({y.i_alpha, y.i_beta});
-  out.terminal_V = terminals(legs(), *mode, y, in);
+  out.terminal_V = terminals(legs(), y, f);
   out.back_emf_V = phases(f.emf);
   const double zero = p * y.omega * psi * shape.zero_sequence(y.theta);
   out.back_emf_V.U += zero;
@@ -86,9 +86,8 @@ double Drive::phase_current_sense_V(Leg leg) const noexcept {
 double Drive::bus_voltage_sense_V() const noexcept {
   const Impl& d = *impl_;
   const auto& c = d.par.bus_voltage;
-  const double legs_A = 1.5 * (d.mode->u_alpha * d.s.i_alpha_A + d.mode->u_beta * d.s.i_beta_A);
-  return std::clamp(c.ratio * d.bus_V(*d.mode, d.s.v_cap_V, legs_A, d.s.supply_V.value),
-                    c.low_limit_V, c.high_limit_V);
+  return std::clamp(c.ratio * d.flow(*d.mode, d.point(), d.drivers(0.0)).bus_V, c.low_limit_V,
+                    c.high_limit_V);
 }
 
 }  // namespace stillrotor::plant

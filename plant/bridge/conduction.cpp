@@ -56,6 +56,14 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.d_alpha = -n.beta;
     m.d_beta = n.alpha;
   }
+  // v_dc = v_C + ESR (i_supply - i_legs - shoot_S v_dc), solved for v_dc.
+  const double esr = around.series_resistance_ohm, g_supply = 1.0 / around.supply_resistance_ohm;
+  const double held = 1.0 / (1.0 + esr * (m.shoot_S + g_supply)),
+               loose = 1.0 / (1.0 + esr * m.shoot_S);
+  m.bus[0] = {held, -esr * held, esr * g_supply * held, 0.0, g_supply, 0.0};
+  m.bus[1] = {loose, -esr * loose,         0.0, esr * around.supply_limit_A * loose,
+              0.0,   around.supply_limit_A};
+  m.bus[2] = {loose, -esr * loose, 0.0, 0.0, 0.0, 0.0};
   // RK4 keeps its fourth order with room to spare at a quarter of the fastest time constant.
   const double tau_phase = around.inductance_min_H / (around.winding_resistance_ohm + r_max);
   const double parallel_S = m.shoot_S + 1.0 / around.supply_resistance_ohm;

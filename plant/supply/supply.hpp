@@ -11,6 +11,9 @@ namespace stillrotor::plant {
 
 enum class SupplyKind : unsigned char { battery, bench_supply };
 
+/// What a bench supply is doing; a battery stays in `voltage`.
+enum class SupplyMode : unsigned char { voltage, current_limit, blocked };
+
 struct SupplyParameters {
   SupplyKind kind = SupplyKind::battery;
   double voltage_V = 48.0;        // open-circuit or set voltage, >= 0
