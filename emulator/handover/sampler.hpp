@@ -23,8 +23,8 @@ namespace stillrotor {
 
 class Sampler final : public plant::SegmentObserver {
  public:
-  /// throttle_V: the throttle's wire at a grid instant. Throws std::invalid_argument: rate_Hz is not
-  /// a whole number from 1 to 1,000,000.
+  /// throttle_V: the throttle's wire at a grid instant. Throws std::invalid_argument: rate_Hz is
+  /// not a whole number from 1 to 1,000,000.
   Sampler(const plant::Drive&, double rate_Hz, RunSink&,
           std::function<double(std::int64_t)> throttle_V);
 

@@ -1,6 +1,7 @@
 // Runs a bench with a simulated controller in virtual time, as fast as the machine goes.
 #pragma once
 
+#include <array>
 #include <atomic>
 #include <cstdint>
 #include <functional>
@@ -26,10 +27,17 @@ struct RunOutcome {
   io::Health controller = io::Health::running;
   std::string diagnosis;  // of the controller, when not running
   std::uint64_t gate_edges = 0, sensor_edges = 0;
+  std::uint64_t late_gate_edges = 0;  // reported after the plant had passed them; acted at once
   double loop_cpu_s = 0.0, wall_s = 0.0;
 };
 
-/// Throws InputError or io::ConfigError before the first cycle; not afterwards.
+/// Which lines read high at time 0, for RecordHeader::initial_lines_high. Throws like
+/// run_virtual().
+std::array<std::uint8_t, 2> initial_lines_high(const Bench&, const Scenario&,
+                                               const io::SimulatedController&);
+
+/// Throws InputError or io::ConfigError before the first cycle; not afterwards. A controller that
+/// crashes, hangs or exits lets go of the gates, and the run goes on to the scenario's end.
 RunOutcome run_virtual(const Bench&, const Scenario&, io::SimulatedController&, RunSink&,
                        const RunOptions& = {});
 

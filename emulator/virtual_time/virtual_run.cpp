@@ -1,0 +1,153 @@
+#include "emulator/virtual_time/virtual_run.hpp"
+
+#include <time.h>
+
+#include <algorithm>
+#include <exception>
+#include <optional>
+#include <stdexcept>
+
+#include "emulator/bench/input_error.hpp"
+#include "emulator/virtual_time/given_motion.hpp"
+#include "emulator/virtual_time/guarded_controller.hpp"
+#include "emulator/virtual_time/wall_pace.hpp"
+#include "emulator/virtual_time/world.hpp"
+
+namespace stillrotor {
+namespace {
+
+constexpr std::int64_t microsecond_ps = 1'000'000;
+
+/// A quiet stretch shorter than this is not worth the controller's going first.
+constexpr std::int64_t worth_ps = 2'000;
+
+/// Lets plant and controller take turns so that neither misses what the other does.
+/// Controller first, up to a moment before which the plant guarantees no sensor edge; the few
+/// nanoseconds that then remain to the edge, plant first in a look ahead that a gate edge or a read
+/// takes back. docs/decisions/0001-virtual-time.md says why.
+class Turns {
+ public:
+  Turns(BenchWorld& world, GuardedController& controller, std::int64_t look_ahead_ps)
+      : world_(world),
+        controller_(controller),
+        look_ahead_ps_(std::max(look_ahead_ps, 2 * shortest_look_ps)) {}
+
+  void take(std::int64_t end_ps) {
+    const std::int64_t event_ps = std::min(world_.next_event_ps(), end_ps);
+    const std::int64_t limit_ps = std::min(world_.now_ps() + look_ahead_ps_, event_ps);
+    if (!controller_.alive()) {
+      world_.advance(limit_ps);
+      controller_.skip_to(limit_ps);
+      return;
+    }
+    if (controller_.reached_ps() >= world_.quiet_ps()) world_.find_quiet(limit_ps);
+    const std::int64_t quiet_ps = world_.quiet_ps();
+    if (quiet_ps > controller_.reached_ps() + worth_ps)
+      controller_.run_to(quiet_ps);
+    else if (quiet_ps >= limit_ps)
+      // An edge that the controller reports an instruction late still finds its place: the plant
+      // stays behind, except where the scenario has something to do.
+      world_.advance(limit_ps == event_ps ? limit_ps : limit_ps - shortest_look_ps);
+    else
+      plant_first(limit_ps, std::max(quiet_ps, controller_.reached_ps()));
+  }
+
+ private:
+  static constexpr std::int64_t shortest_look_ps = microsecond_ps;
+
+  void plant_first(std::int64_t limit_ps, std::int64_t from_ps) {
+    const std::int64_t edge_ps = world_.look(std::min(limit_ps, from_ps + window_ps_));
+    if (edge_ps > controller_.reached_ps()) controller_.run_to(edge_ps);
+    const bool untouched = world_.keep_look();
+    // A rotor at rest near an edge promises nothing and does nothing: look farther each time, and
+    // nearer again as soon as the controller makes looking far a waste.
+    window_ps_ = untouched ? std::min(2 * window_ps_, look_ahead_ps_)
+                           : std::max(window_ps_ / 2, shortest_look_ps);
+  }
+
+  BenchWorld& world_;
+  GuardedController& controller_;
+  std::int64_t look_ahead_ps_;
+  std::int64_t window_ps_ = shortest_look_ps;
+};
+
+double thread_cpu_s() noexcept {
+  timespec now{};
+  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
+  return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
+}
+
+/// Greatest magnitude of any phase current in the latest bin of the record [A].
+double current_peak_A(const Frame& frame) noexcept {
+  double peak = 0.0;
+  for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W}) {
+    const auto k = static_cast<std::size_t>(phase);
+    peak = std::max(
+        {peak, static_cast<double>(-frame.least[k]), static_cast<double>(frame.greatest[k])});
+  }
+  return peak;
+}
+
+/// The plant names its parameter by itself; the user needs the file too.
+std::string in_file(const Bench& bench, const std::exception& error) {
+  return bench.file.string() + ": " + error.what();
+}
+
+}  // namespace
+
+std::array<std::uint8_t, 2> initial_lines_high(const Bench& bench, const Scenario& scenario,
+                                               const io::SimulatedController& controller) {
+  class Nowhere final : public RunSink {
+    void frame(const Frame&) noexcept override {}
+    void edge(const LineEdge&) noexcept override {}
+    void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
+              std::int64_t) noexcept override {}
+  } nowhere;
+  try {
+    return BenchWorld(bench, scenario, given_motion(bench, controller), nowhere).lines_high();
+  } catch (const std::invalid_argument& error) {
+    throw InputError(in_file(bench, error));
+  }
+}
+
+RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
+                       io::SimulatedController& tested, RunSink& sink, const RunOptions& options) {
+  std::optional<BenchWorld> built;
+  try {
+    built.emplace(bench, scenario, given_motion(bench, tested), sink);
+  } catch (const std::invalid_argument& error) {
+    throw InputError(in_file(bench, error));
+  }
+  BenchWorld& world = *built;
+  GuardedController controller(tested, world);
+  Turns turns(world, controller, options.look_ahead_ps);
+  WallPace pace(options.pace_wall, options.stop, [&](std::int64_t model_ps) {
+    const Frame& frame = world.latest_frame();
+    if (options.progress)
+      options.progress(static_cast<double>(model_ps) * 1e-12,
+                       static_cast<double>(frame.value[static_cast<std::size_t>(Signal::speed)]),
+                       current_peak_A(frame));
+  });
+
+  RunOutcome outcome;
+  const double cpu_before_s = thread_cpu_s();
+  world.begin();
+  controller.begin();
+  while (world.now_ps() < scenario.lasts_ps && !outcome.interrupted) {
+    turns.take(scenario.lasts_ps);
+    controller.exchange();
+    world.announce();
+    outcome.interrupted = pace.passes(world.now_ps());
+  }
+  outcome.end_ps = world.now_ps();
+  outcome.controller = controller.health();
+  outcome.diagnosis = controller.diagnosis();
+  outcome.gate_edges = world.gate_edges();
+  outcome.sensor_edges = world.sensor_edges();
+  outcome.late_gate_edges = world.late_gate_edges();
+  outcome.loop_cpu_s = thread_cpu_s() - cpu_before_s;
+  outcome.wall_s = pace.wall_s();
+  return outcome;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,52 @@
+#include "emulator/virtual_time/wiring.hpp"
+
+namespace stillrotor {
+namespace {
+
+io::Level to_level(bool high) noexcept { return high ? io::Level::high : io::Level::low; }
+
+io::Level pulled(Pull pull) noexcept {
+  if (pull == Pull::none) return io::Level::released;
+  return to_level(pull == Pull::up);
+}
+
+}  // namespace
+
+template <class Change>
+bool Wiring::change(io::LineId line, Change apply) noexcept {
+  const io::Level before = level(line);
+  apply(wires_[io::index(line)]);
+  return level(line) != before;
+}
+
+bool Wiring::set_source(io::LineId line, bool on) noexcept {
+  return change(line, [on](Wire& wire) { wire.on = on; });
+}
+
+bool Wiring::set_open(io::LineId line, bool open) noexcept {
+  return change(line, [open](Wire& wire) { wire.open = open; });
+}
+
+bool Wiring::set_stuck(io::LineId line, bool stuck, bool high) noexcept {
+  return change(line, [=](Wire& wire) {
+    wire.stuck = stuck;
+    wire.stuck_high = high;
+  });
+}
+
+io::Level Wiring::level(io::LineId line) const noexcept {
+  const LineHarness& harness = lines_[io::index(line)];
+  const Wire& wire = wires_[io::index(line)];
+  if (!harness.connected || wire.open) return pulled(harness.pull);
+  if (wire.stuck) return to_level(wire.stuck_high);
+  return to_level(wire.on == harness.active_high);
+}
+
+bool Wiring::turns_on(io::LineId gate, io::Level driven) const noexcept {
+  const LineHarness& harness = lines_[io::index(gate)];
+  if (!harness.connected) return false;
+  const io::Level level = driven == io::Level::released ? pulled(harness.pull) : driven;
+  return level != io::Level::released && (level == io::Level::high) == harness.active_high;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,43 @@
+// The harness at work: what the controller reads on each line, and which switches its gate pins
+// turn on. Polarity, pulls and the faults of the wires.
+// RT: everything but the constructor is safe.
+#pragma once
+
+#include <array>
+
+#include "emulator/bench/harness.hpp"
+#include "io/connector.hpp"
+
+namespace stillrotor {
+
+class Wiring {
+ public:
+  explicit Wiring(const Harness& harness) noexcept : lines_(harness.lines) {}
+
+  // What happens on the bench's side. Each returns true where the controller's pin changes.
+  bool set_source(io::LineId, bool on) noexcept;  // sensor or switch, positive logic
+  bool set_open(io::LineId, bool open) noexcept;  // the wire is broken: the pull decides
+  bool set_stuck(io::LineId, bool stuck, bool high) noexcept;  // electrically tied, no polarity
+
+  /// At the controller's pin. `released`: broken or unconnected, and no pull in the harness.
+  io::Level level(io::LineId) const noexcept;
+  /// What the record says of it: a floating pin counts as low.
+  bool reads_high(io::LineId line) const noexcept { return level(line) == io::Level::high; }
+  bool connected(io::LineId line) const noexcept { return lines_[io::index(line)].connected; }
+
+  /// Does this level at a gate pin turn the switch on? Nobody drives it and no pull: off, as the
+  /// pull-downs at the gate drivers see to.
+  bool turns_on(io::LineId gate, io::Level) const noexcept;
+
+ private:
+  struct Wire {
+    bool on = false, open = false, stuck = false, stuck_high = false;
+  };
+  template <class Change>
+  bool change(io::LineId, Change) noexcept;
+
+  std::array<LineHarness, io::line_count> lines_;
+  std::array<Wire, io::line_count> wires_{};
+};
+
+}  // namespace stillrotor

@@ -1,0 +1,315 @@
+#include "emulator/virtual_time/world.hpp"
+
+#include <algorithm>
+#include <utility>
+
+namespace stillrotor {
+namespace {
+
+using io::Edge;
+using io::Level;
+using io::LineId;
+using io::Time;
+
+/// Six switches off for this long: the controller has let go. PWM and dead time never last so long.
+constexpr std::int64_t rest_ps = 5'000'000'000;  // 5 ms
+
+constexpr LineId hall_line(int leg) noexcept {
+  return LineId{static_cast<std::uint16_t>(io::index(io::line::hall_U) + leg)};
+}
+constexpr LineId line_of(plant::SensorLine sensor) noexcept {
+  return LineId{
+      static_cast<std::uint16_t>(io::index(io::line::hall_U) + static_cast<std::size_t>(sensor))};
+}
+constexpr bool is_sensor(LineId line) noexcept {
+  return line >= io::line::hall_U && line <= io::line::encoder_Z;
+}
+constexpr std::string_view leg_name(int leg) noexcept {
+  return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
+}
+
+plant::Drive started(const Bench& bench, const Scenario& scenario, const GivenMotion& motion) {
+  plant::Drive drive(bench.drive);
+  plant::StartState start;
+  start.omega_m_rad_s =
+      motion.speed.empty() ? scenario.start.speed_rad_s : motion.speed.front().speed_rad_s;
+  start.theta_m_rad = motion.start_angle_rad.value_or(scenario.start.angle_rad);
+  drive.start(start);
+  return drive;
+}
+
+}  // namespace
+
+BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion motion,
+                       RunSink& sink)
+    : bench_(bench),
+      sink_(sink),
+      wiring_(bench.harness),
+      timeline_(scenario.timeline),
+      throttle_V_(bench.controls.throttle_idle_V),
+      supply_V_(bench.drive.supply.voltage_V),
+      motion_(std::move(motion)),
+      plant_(started(bench, scenario, motion_)),
+      sampler_(plant_, bench.record_rate_Hz, sink,
+               [this](std::int64_t t_ps) noexcept { return throttle_V_.at(t_ps); }),
+      foresight_(plant_, sampler_) {
+  for (int k = 0; k < plant::sensor_line_count; ++k) {
+    const auto sensor = static_cast<plant::SensorLine>(k);
+    wiring_.set_source(line_of(sensor), plant_.level(sensor));
+  }
+  wiring_.set_source(io::line::key, scenario.start.key);
+  if (scenario.start.key) power_request_ = bench.controller_supply_V;
+  arrivals_.reserve(64);
+  outbox_.reserve(64);
+}
+
+void BenchWorld::begin() noexcept {
+  if (power_request_) sink_.mark(MarkKind::action, 0, "key on", "at the start");
+  do_due_actions();
+}
+
+// ---- what the controller may do
+
+void BenchWorld::drive(const Edge& edge) noexcept {
+  if (!io::is_gate(edge.line)) return;
+  const bool on = wiring_.turns_on(edge.line, edge.level);
+  if (on == ((gates_ >> io::index(edge.line) & 1U) != 0)) return;
+  if (edge.at.count() < now_ps()) ++late_gate_edges_;
+  const std::int64_t t_ps = std::max(edge.at.count(), now_ps());
+  advance(t_ps);
+  set_gate(edge.line, on, t_ps);
+}
+
+double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
+  if (!bench_.harness.channels[io::index(channel)]) return 0.0;
+  const std::int64_t t_ps = std::max(at.count(), now_ps());
+  if (channel == io::channel::throttle) {
+    if (t_ps >= timeline_.next_ps()) advance(t_ps);
+    return throttle_V_.at(t_ps);
+  }
+  if (foresight_.ahead() || t_ps > now_ps()) advance(t_ps);
+  if (channel == io::channel::bus_voltage) return plant_.bus_voltage_sense_V();
+  return plant_.phase_current_sense_V(
+      static_cast<plant::Leg>(io::index(channel) - io::index(io::channel::phase_current_U)));
+}
+
+Level BenchWorld::level(LineId line, Time at) noexcept {
+  const std::int64_t t_ps = std::max(at.count(), now_ps());
+  const bool nothing_moves =
+      t_ps < timeline_.next_ps() &&
+      (!is_sensor(line) || t_ps < quiet_ps_ || (foresight_.ahead() && t_ps < foresight_.end_ps()));
+  if (!nothing_moves) advance(t_ps);
+  return wiring_.level(line);
+}
+
+void BenchWorld::text(Time at, std::string_view said) noexcept {
+  sink_.mark(MarkKind::text, at.count(), "controller", said);
+}
+
+// ---- moving on
+
+void BenchWorld::find_quiet(std::int64_t limit_ps) noexcept {
+  quiet_ps_ = plant_.quiet_until(limit_ps);
+}
+
+void BenchWorld::advance(std::int64_t t_ps) noexcept {
+  if (foresight_.ahead()) {
+    if (t_ps >= foresight_.end_ps())
+      absorb(foresight_.keep());
+    else
+      foresight_.forget();
+  }
+  // Edges at one instant come out one by one, so an edge is no reason to stop before the instant
+  // has run dry.
+  for (bool again = true; again;) {
+    const plant::Drive::Stop stop = foresight_.advance(std::min(t_ps, timeline_.next_ps()));
+    absorb(stop);
+    again = stop.edge || now_ps() < t_ps;
+  }
+}
+
+bool BenchWorld::keep_look() noexcept {
+  if (!foresight_.ahead()) return false;
+  advance(foresight_.end_ps());
+  return true;
+}
+
+void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
+  if (now_ps() >= timeline_.next_ps()) do_due_actions();
+  if (!stop.edge) return;
+  ++sensor_edges_;
+  const LineId line = line_of(stop.what.line);
+  if (wiring_.set_source(line, stop.what.high)) arrive(line, Cause::sensor);
+}
+
+// ---- the scenario
+
+void BenchWorld::do_due_actions() noexcept {
+  while (const Action* action = timeline_.take_due(now_ps())) act(*action);
+  timeline_.woken();
+  follow_ramps();
+  follow_given_speed();
+  quiet_ps_ = now_ps();  // what was promised before knew nothing of this
+}
+
+void BenchWorld::follow_ramps() noexcept {
+  const std::int64_t now = now_ps();
+  plant_.set_load_torque_Nm(load_torque_Nm_.ramp_at(now));
+  plant_.set_slope(slope_.ramp_at(now));
+  plant_.set_supply_V(supply_V_.ramp_at(now));
+  for (const RampedInput* input : {&load_torque_Nm_, &slope_, &supply_V_})
+    if (input->end_ps() > now) timeline_.wake_at(input->end_ps());
+}
+
+void BenchWorld::follow_given_speed() noexcept {
+  const auto& steps = motion_.speed;
+  for (; next_speed_ < steps.size() && steps[next_speed_].at_ps <= now_ps(); ++next_speed_)
+    plant_.hold_speed_rad_s({steps[next_speed_].speed_rad_s, 0.0});
+  if (next_speed_ < steps.size()) timeline_.wake_at(steps[next_speed_].at_ps);
+}
+
+void BenchWorld::act(const Action& action) noexcept {
+  const std::int64_t now = now_ps();
+  const bool on = action.value != 0.0;
+  const auto mark = [&](std::string_view name) {
+    sink_.mark(MarkKind::action, now, name, action.label);
+  };
+  switch (action.kind) {
+    case ActionKind::key:
+      mark(on ? "key on" : "key off");
+      set_line(io::line::key, on);
+      power_request_ = on ? bench_.controller_supply_V : 0.0;
+      return;
+    case ActionKind::brake:
+      mark(on ? "brake on" : "brake off");
+      return set_line(io::line::brake, on);
+    case ActionKind::reverse:
+      mark(on ? "reverse on" : "reverse off");
+      return set_line(io::line::reverse, on);
+    case ActionKind::throttle:
+      mark("throttle");
+      return throttle_V_.go(now, action.value, action.over_ps);
+    case ActionKind::load_torque:
+      mark("load_torque");
+      return load_torque_Nm_.go(now, action.value, action.over_ps);
+    case ActionKind::slope:
+      mark("slope");
+      return slope_.go(now, action.value, action.over_ps);
+    case ActionKind::supply_voltage:
+      mark("supply_voltage");
+      return supply_V_.go(now, action.value, action.over_ps);
+    case ActionKind::fault:
+      return act_fault(action);
+  }
+}
+
+void BenchWorld::act_fault(const Action& action) noexcept {
+  struct Name {
+    std::string_view begins, ends;
+  };
+  constexpr Name names[] = {{"hall_line_open", "hall_line_open cleared"},
+                            {"hall_line_stuck", "hall_line_stuck cleared"},
+                            {"phase_open", "phase_open cleared"}};
+  const bool broken = !action.cleared;
+  const Name& name = names[static_cast<std::size_t>(action.fault)];
+  sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(),
+             broken ? name.begins : name.ends, leg_name(action.leg));
+
+  const LineId line = hall_line(action.leg);
+  bool changed = false;
+  switch (action.fault) {
+    case FaultKind::hall_line_open:
+      changed = wiring_.set_open(line, broken);
+      break;
+    case FaultKind::hall_line_stuck:
+      changed = wiring_.set_stuck(line, broken, action.stuck_high);
+      break;
+    case FaultKind::phase_open:
+      plant_.set_phase_open(static_cast<plant::Leg>(action.leg), broken);
+      break;
+  }
+  if (changed) arrive(line, Cause::scenario);
+}
+
+void BenchWorld::set_line(LineId line, bool on) noexcept {
+  if (wiring_.set_source(line, on)) arrive(line, Cause::scenario);
+}
+
+// ---- edges to the controller, and the record of all edges
+
+void BenchWorld::arrive(LineId line, Cause cause) noexcept {
+  const Arrival arrival{{Time(now_ps()), line, wiring_.level(line)}, cause, false};
+  const auto before = [](const Arrival& a, const Arrival& b) {
+    if (a.edge.at != b.edge.at) return a.edge.at < b.edge.at;
+    if (a.cause != b.cause) return a.cause < b.cause;
+    return a.edge.line < b.edge.line;
+  };
+  arrivals_.insert(std::upper_bound(arrivals_.begin(), arrivals_.end(), arrival, before), arrival);
+}
+
+void BenchWorld::record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept {
+  for (Arrival& arrival : arrivals_) {
+    const std::int64_t at_ps = arrival.edge.at.count();
+    if (at_ps > up_to_ps || (at_ps == up_to_ps && arrival.cause > up_to)) return;
+    if (std::exchange(arrival.recorded, true)) continue;
+    sink_.edge({at_ps, static_cast<std::uint16_t>(arrival.edge.line),
+                static_cast<std::uint8_t>(arrival.edge.level == Level::high)});
+  }
+}
+
+std::vector<Edge>& BenchWorld::take_arrivals() noexcept {
+  outbox_.clear();
+  if (arrivals_.empty()) return outbox_;
+  record_arrivals(now_ps(), Cause::sensor);
+  for (const Arrival& arrival : arrivals_) outbox_.push_back(arrival.edge);
+  arrivals_.clear();
+  return outbox_;
+}
+
+std::optional<double> BenchWorld::take_power_request() noexcept {
+  return std::exchange(power_request_, std::nullopt);
+}
+
+void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
+  if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
+  announce();
+  const auto k = io::index(line);
+  const auto bit = static_cast<std::uint8_t>(1U << k);
+  gates_ = static_cast<std::uint8_t>(on ? gates_ | bit : gates_ & ~bit);
+  plant_.set_switch(static_cast<plant::Switch>(k), on);
+  sink_.edge({t_ps, static_cast<std::uint16_t>(line), static_cast<std::uint8_t>(on)});
+  ++gate_edges_;
+
+  if (gates_ == 0) gates_off_since_ps_ = t_ps;
+  if (on && std::exchange(gates_rest_, false)) event(t_ps, "gates switching", "");
+  const auto leg = static_cast<int>(k / 2);
+  const unsigned pair = 3U << (2 * leg);
+  if ((gates_ & pair) == pair && (shoot_through_told_ & 1U << leg) == 0) {
+    shoot_through_told_ = static_cast<std::uint8_t>(shoot_through_told_ | 1U << leg);
+    event(t_ps, "shoot-through", leg_name(leg));
+  }
+}
+
+void BenchWorld::release_gates(std::int64_t t_ps) noexcept {
+  for (std::size_t k = 0; k < io::gate_count; ++k)
+    drive({Time(t_ps), LineId{static_cast<std::uint16_t>(k)}, Level::released});
+}
+
+void BenchWorld::announce() noexcept {
+  if (gates_rest_ || gates_ != 0 || now_ps() - gates_off_since_ps_ < rest_ps) return;
+  gates_rest_ = true;
+  event(gates_off_since_ps_, "all gates off", "");
+}
+
+void BenchWorld::event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept {
+  sink_.mark(MarkKind::event, t_ps, name, detail);
+}
+
+std::array<std::uint8_t, 2> BenchWorld::lines_high() const noexcept {
+  unsigned high = gates_;
+  for (std::size_t k = io::gate_count; k < io::line_count; ++k)
+    if (wiring_.reads_high(LineId{static_cast<std::uint16_t>(k)})) high |= 1U << k;
+  return {static_cast<std::uint8_t>(high & 0xFFU), static_cast<std::uint8_t>(high >> 8)};
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,115 @@
+// The bench as one controller sees it: plant, wiring and scenario, moved forward together.
+// The scheduler (virtual_run.cpp) decides how far; a controller's own read or edge moves it to
+// exactly that moment.
+// Time  ps since the start of the run; never decreases. A gate edge that a controller reports
+//       late (an instruction that began before the present) acts at the present and is counted.
+// Ties  at one instant: scenario and wire faults, gates, sensors, then by LineId.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/handover/frame.hpp"
+#include "emulator/handover/sampler.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/foresight.hpp"
+#include "emulator/virtual_time/given_motion.hpp"
+#include "emulator/virtual_time/ramped_input.hpp"
+#include "emulator/virtual_time/timeline.hpp"
+#include "emulator/virtual_time/wiring.hpp"
+
+namespace stillrotor {
+
+class BenchWorld final : public io::World {
+ public:
+  /// Stands at time 0, the actions of time 0 not yet done. Throws std::invalid_argument (plant).
+  BenchWorld(const Bench&, const Scenario&, GivenMotion, RunSink&);
+
+  // What the controller may do.
+  void drive(const io::Edge&) noexcept override;
+  double volts(io::ChannelId, io::Time) noexcept override;
+  io::Level level(io::LineId, io::Time) noexcept override;
+  void text(io::Time, std::string_view) noexcept override;
+
+  // How the scheduler moves it.
+  /// Key as the scenario has it at the start, and everything that is due at time 0.
+  void begin() noexcept;
+  std::int64_t now_ps() const noexcept { return foresight_.now_ps(); }
+  std::int64_t next_event_ps() const noexcept { return timeline_.next_ps(); }
+  /// No sensor edge can come before this, whatever the gates do.
+  std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
+  void find_quiet(std::int64_t limit_ps) noexcept;
+  /// Moves on for good; sensor edges and scenario events on the way happen.
+  void advance(std::int64_t t_ps) noexcept;
+  /// Looks ahead to the first sensor edge, at most to limit_ps (no scenario event lies before it).
+  std::int64_t look(std::int64_t limit_ps) noexcept { return foresight_.look(limit_ps); }
+  /// The look ahead, if nothing has touched it, becomes the present. Returns whether.
+  bool keep_look() noexcept;
+
+  // What the scheduler carries to the controller.
+  /// Controller supply that the scenario has switched since last asked [V].
+  std::optional<double> take_power_request() noexcept;
+  /// Edges at the controller's pins since last asked, in order; valid until the next call of
+  /// anything here.
+  std::vector<io::Edge>& take_arrivals() noexcept;
+
+  /// Nobody drives the gates any more.
+  void release_gates(std::int64_t t_ps) noexcept;
+  void event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept;
+  /// Events that only time can tell ("all gates off" for a while).
+  void announce() noexcept;
+
+  const Frame& latest_frame() const noexcept { return sampler_.latest(); }
+  std::uint64_t gate_edges() const noexcept { return gate_edges_; }
+  std::uint64_t sensor_edges() const noexcept { return sensor_edges_; }
+  std::uint64_t late_gate_edges() const noexcept { return late_gate_edges_; }
+  /// RecordHeader::initial_lines_high of this moment.
+  std::array<std::uint8_t, 2> lines_high() const noexcept;
+
+ private:
+  enum class Cause : std::uint8_t { scenario, sensor };
+  struct Arrival {
+    io::Edge edge;
+    Cause cause = Cause::scenario;
+    bool recorded = false;
+  };
+
+  void absorb(const plant::Drive::Stop&) noexcept;
+  void do_due_actions() noexcept;
+  void act(const Action&) noexcept;
+  void act_fault(const Action&) noexcept;
+  void switch_key(bool on) noexcept;
+  void set_line(io::LineId, bool on) noexcept;
+  void follow_ramps() noexcept;
+  void follow_given_speed() noexcept;
+  void arrive(io::LineId, Cause) noexcept;
+  void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
+  void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
+
+  const Bench& bench_;
+  RunSink& sink_;
+  Wiring wiring_;
+  Timeline timeline_;
+  RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_;
+  GivenMotion motion_;
+  std::size_t next_speed_ = 0;
+  plant::Drive plant_;
+  Sampler sampler_;
+  Foresight foresight_;
+  std::int64_t quiet_ps_ = 0;
+
+  std::vector<Arrival> arrivals_;
+  std::vector<io::Edge> outbox_;
+  std::optional<double> power_request_;
+
+  std::uint8_t gates_ = 0;
+  std::uint8_t shoot_through_told_ = 0;
+  std::int64_t gates_off_since_ps_ = 0;
+  bool gates_rest_ = true;  // "all gates off" has been said, or holds since the start
+  std::uint64_t gate_edges_ = 0, sensor_edges_ = 0, late_gate_edges_ = 0;
+};
+
+}  // namespace stillrotor
