@@ -10,12 +10,14 @@ std::mutex& library_mutex() {
   return mutex;
 }
 
-void prepare_library() {
+bool prepare_library() {
   // At exit the library would try again to write files that a full disk already refused.
   H5dont_atexit();
-  H5open();
-  H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr);
+  return H5open() >= 0;
 }
+
+/// The library prints each error of a thread, unless that thread has told it not to.
+bool silence_this_thread() { return H5Eset_auto2(H5E_DEFAULT, nullptr, nullptr) >= 0; }
 
 /// The deepest entry of the error stack says what really happened; a failed system call's entry
 /// quotes the system's words.
@@ -37,8 +39,8 @@ herr_t keep_reason(unsigned, const H5E_error2_t* entry, void* text) {
 }  // namespace
 
 Hdf5Lock::Hdf5Lock() : hold_(library_mutex()) {
-  static const bool prepared = (prepare_library(), true);
-  static_cast<void>(prepared);
+  [[maybe_unused]] static const bool prepared = prepare_library();
+  [[maybe_unused]] thread_local const bool silent = silence_this_thread();
 }
 
 void throw_hdf5_error(const std::string& what) {

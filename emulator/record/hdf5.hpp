@@ -1,5 +1,5 @@
-// The HDF5 C library with handles that close, errors as exceptions, and one lock: the library is
-// not thread-safe, so every use of it in this process holds Hdf5Lock.
+// The HDF5 C library with handles that close, errors as exceptions, and one lock: not every build
+// of the library is thread-safe, so every use of it in this process holds Hdf5Lock.
 #pragma once
 
 #include <hdf5.h>
@@ -11,8 +11,8 @@
 
 namespace stillrotor {
 
-/// Held around every call into the library. The first one also turns the library's own error
-/// printing and exit handler off.
+/// Held around every call into the library. Also turns the library's own error printing and its
+/// exit handler off.
 class Hdf5Lock {
  public:
   Hdf5Lock();

@@ -100,11 +100,13 @@ TEST(KilledRecorder, LeavesARecordForH5pyOnceTheFlagIsCleared) {
             0);
 }
 
-/// Runs `act` in a child whose files cannot grow beyond `bytes`; returns its exit status.
+/// Runs `act` in a child whose files cannot grow beyond `bytes` and whose standard error goes to
+/// `complaints`; returns its exit status.
 template <class Do>
-int with_file_limit(rlim_t bytes, Do&& act) {
+int with_file_limit(const std::filesystem::path& complaints, rlim_t bytes, Do&& act) {
   const pid_t child = fork();
   if (child == 0) {
+    if (std::freopen(complaints.c_str(), "w", stderr) == nullptr) _exit(3);
     std::signal(SIGXFSZ, SIG_IGN);  // a write beyond the limit then fails with EFBIG
     const rlimit limit{bytes, bytes};
     setrlimit(RLIMIT_FSIZE, &limit);
@@ -117,10 +119,10 @@ int with_file_limit(rlim_t bytes, Do&& act) {
 }
 
 TEST(FullDisk, IsReportedAndTheRunGoesOn) {
-  // Limits that stop record.h5 in its first chunks, in later ones, and the VCD only at its end.
+  // Limits that stop record.h5 in its first chunk and in later ones; the first stops the VCD too.
   for (const rlim_t limit : {500'000UL, 3'000'000UL, 5'900'000UL}) {
     const ScratchFolder folder;
-    const int status = with_file_limit(limit, [&] {
+    const int status = with_file_limit(folder.path() / "complaints.txt", limit, [&] {
       Recorder recorder(folder.path(), {});
       record_frames(recorder, 100'000);
       const RecordSummary summary = recorder.finish(100'000 * grid_ps);
@@ -131,6 +133,7 @@ TEST(FullDisk, IsReportedAndTheRunGoesOn) {
                  : 1;
     });
     EXPECT_EQ(status, 0);
+    EXPECT_EQ(std::filesystem::file_size(folder.path() / "complaints.txt"), 0U);
     std::string failure;
     std::getline(std::ifstream(folder.path() / "failure.txt"), failure);
     EXPECT_THAT(failure, HasSubstr("File too large"));
@@ -139,7 +142,7 @@ TEST(FullDisk, IsReportedAndTheRunGoesOn) {
 
 TEST(FullDisk, WithRoomEnoughNothingIsReported) {
   const ScratchFolder folder;
-  EXPECT_EQ(with_file_limit(100'000'000,
+  EXPECT_EQ(with_file_limit(folder.path() / "complaints.txt", 100'000'000,
                             [&] {
                               Recorder recorder(folder.path(), {});
                               record_frames(recorder, 100'000);
