@@ -1,0 +1,276 @@
+// The controller's and the harness's share of assemble().
+#include <fmt/format.h>
+
+#include <array>
+#include <fstream>
+#include <map>
+#include <numbers>
+
+#include "emulator/bench/pins.hpp"
+#include "emulator/bench/readings.hpp"
+
+namespace stillrotor {
+namespace {
+
+using io::ChannelId;
+using io::LineId;
+
+LineId line_id(std::size_t k) { return LineId(static_cast<std::uint16_t>(k)); }
+ChannelId channel_id(std::size_t k) { return ChannelId(static_cast<std::uint16_t>(k)); }
+
+/// Relative to the file that holds the value; on the command line, to the current folder.
+std::filesystem::path resolve_path(const Reading& reading, const std::filesystem::path& build_dir) {
+  std::string text = reading.written;
+  constexpr std::string_view build = "${build}";
+  if (const std::size_t at = text.find(build); at != std::string::npos)
+    text.replace(at, build.size(), std::filesystem::absolute(build_dir).string());
+  const std::filesystem::path folder =
+      reading.place.line > 0 ? std::filesystem::path(*reading.place.file).parent_path() : ".";
+  return std::filesystem::absolute(folder / text).lexically_normal();
+}
+
+/// The file's first bytes; a problem when it cannot be read.
+std::string first_bytes(const Reading& reading, const std::filesystem::path& file,
+                        std::string_view remedy, Problems& problems) {
+  std::error_code error;
+  std::string_view fault;
+  if (!std::filesystem::exists(file, error))
+    fault = "there is no such file";
+  else if (!std::filesystem::is_regular_file(file, error))
+    fault = "it is not a file";
+  std::array<char, 4> bytes{};
+  if (fault.empty()) {
+    std::ifstream stream(file, std::ios::binary);
+    stream.read(bytes.data(), bytes.size());
+    if (stream.gcount() > 0) return {bytes.data(), static_cast<std::size_t>(stream.gcount())};
+    fault = "it is empty or cannot be read";
+  }
+  problems.add(reading.place, fmt::format("{} is {}; {}. {}", reading.parameter->path,
+                                          file.string(), fault, remedy));
+  return {};
+}
+
+class ControllerAssembler {
+ public:
+  ControllerAssembler(Readings& readings, Draft& draft, Problems& problems)
+      : readings_(readings), d_(draft), problems_(problems) {}
+
+  void mcu(const std::filesystem::path& build_dir) {
+    d_.mcu.supply_V = d_.bench.controller_supply_V;
+    for (std::size_t k = 0; k < io::line_count; ++k) d_.mcu.line_pins[k] = d_.line[k].pin;
+    for (std::size_t k = 0; k < io::channel_count; ++k) d_.mcu.adc_pins[k] = d_.channel_pin[k];
+    if (Reading& firmware = readings_.at("controller.firmware"); !firmware.written.empty()) {
+      d_.mcu.firmware = resolve_path(firmware, build_dir);
+      d_.firmware = d_.mcu.firmware.string();
+      const std::string bytes =
+          first_bytes(firmware, d_.mcu.firmware,
+                      "Build it: ./demo.sh, or cmake --build --preset release.", problems_);
+      if (!bytes.empty() && bytes !=
+                                "\x7f"
+                                "ELF")
+        problems_.add(firmware.place,
+                      fmt::format("controller.firmware is {}; allowed an ELF file, and this does "
+                                  "not start like one. Name the linker's output, not a hex or "
+                                  "source file.",
+                                  d_.mcu.firmware.string()));
+    }
+    d_.bench.controller_kind = d_.mcu.part;
+    d_.bench.controller = d_.mcu;
+  }
+
+  void capture(const std::filesystem::path& build_dir) {
+    if (Reading& file = readings_.at("controller.file"); !file.written.empty()) {
+      d_.capture.file = resolve_path(file, build_dir);
+      d_.capture_file = d_.capture.file.string();
+      first_bytes(file, d_.capture.file, "Check the path; it counts from the bench file.",
+                  problems_);
+    }
+    d_.bench.controller = d_.capture;
+  }
+
+  void standin() {
+    scaling();
+    if (d_.kind == 0)
+      six_step();
+    else
+      field_oriented();
+  }
+
+ private:
+  template <class T>
+  void believe(std::string_view path, T& member, T truth) {
+    Reading& reading = readings_.at(path);
+    if (reading.state == Reading::State::given || !reading.applies) return;
+    member = truth;
+    reading.state = Reading::State::derived;
+  }
+
+  /// The controller counts current into the machine as positive; a low-side shunt sees it leave.
+  void scaling() {
+    const auto& sensor = d_.bench.drive.phase_current;
+    const bool low_side = sensor.kind == plant::CurrentSensing::low_side_shunt;
+    const double nominal = readings_.given("sensors.phase_current.sensitivity")
+                               ? d_.sensitivity_V_per_A
+                               : d_.shunt_ohm * d_.amplifier_gain;
+    d_.scaling.supply_V = d_.bench.controller_supply_V;
+    d_.scaling.low_side_shunts = low_side;
+    believe("controller.belief.current_gain", d_.scaling.current_gain_V_per_A,
+            (low_side ? -1.0 : 1.0) * sensor.polarity * nominal);
+    believe("controller.belief.current_offset", d_.scaling.current_offset_V, d_.current_offset_V);
+    believe("controller.belief.bus_ratio", d_.scaling.bus_ratio, d_.bench.drive.bus_voltage.ratio);
+    if (d_.scaling.throttle_zero_V >= d_.scaling.throttle_full_V)
+      problems_.add(readings_.at("controller.throttle.zero").place,
+                    fmt::format("controller.throttle.zero is {:g} V and full is {:g} V; allowed "
+                                "only in rising order. Change one.",
+                                d_.scaling.throttle_zero_V, d_.scaling.throttle_full_V));
+  }
+
+  void six_step() {
+    auto& config = d_.six_step;
+    require(d_.bench.drive.hall.fitted, "six_step needs Halls", "sensors.hall");
+    believe("controller.belief.hall_spacing", d_.believed_hall_spacing_rad,
+            d_.bench.drive.hall.spacing_rad);
+    config.scaling = d_.scaling;
+    config.pwm_frequency_Hz = d_.standin.pwm_frequency_Hz;
+    config.dead_time_s = d_.standin.dead_time_s;
+    config.current_limit_A = d_.standin.current_limit_A;
+    config.hall_spacing_deg = d_.believed_hall_spacing_rad * 180.0 / std::numbers::pi;
+    config.hall_permutation = static_cast<unsigned char>(d_.hall_permutation);
+    d_.bench.controller_kind = "six_step";
+    d_.bench.controller = config;
+  }
+
+  void field_oriented() {
+    auto& config = d_.field_oriented;
+    const auto& drive = d_.bench.drive;
+    require(drive.encoder.fitted, "field_oriented needs an encoder", "sensors.encoder");
+    require(drive.phase_current.kind != plant::CurrentSensing::none,
+            "field_oriented needs current sensors", "sensors.phase_current");
+    believe("controller.belief.has_hall", config.has_hall, drive.hall.fitted);
+    believe("controller.belief.pole_pairs", config.pole_pairs, drive.machine.pole_pairs);
+    believe("controller.belief.winding_resistance", config.winding_resistance_ohm,
+            drive.machine.winding_resistance_ohm);
+    believe("controller.belief.inductance_d", config.inductance_d_H, drive.machine.inductance_d_H);
+    believe("controller.belief.inductance_q", config.inductance_q_H, drive.machine.inductance_q_H);
+    believe("controller.belief.flux_linkage", config.flux_linkage_Wb,
+            drive.machine.flux_linkage_Wb);
+    believe("controller.belief.encoder_lines", config.encoder_lines, drive.encoder.lines);
+    believe("controller.belief.encoder_index", config.encoder_index_rad, drive.encoder.index_rad);
+    config.scaling = d_.scaling;
+    config.pwm_frequency_Hz = d_.standin.pwm_frequency_Hz;
+    config.dead_time_s = d_.standin.dead_time_s;
+    config.current_limit_A = d_.standin.current_limit_A;
+    d_.bench.controller_kind = "field_oriented";
+    d_.bench.controller = config;
+  }
+
+  void require(bool there, std::string_view need, std::string_view section) {
+    if (!there)
+      problems_.add(readings_.at("controller.kind").place,
+                    fmt::format("controller.kind {}, and the bench has none. Add {}, or choose "
+                                "another kind.",
+                                need, section));
+  }
+
+  Readings& readings_;
+  Draft& d_;
+  Problems& problems_;
+};
+
+/// Is there something at the bench's end of this wire?
+bool has_source(const Draft& draft, LineId line) {
+  const auto& drive = draft.bench.drive;
+  if (line >= io::line::hall_U && line <= io::line::hall_W) return drive.hall.fitted;
+  if (line >= io::line::encoder_A && line <= io::line::encoder_Z) return drive.encoder.fitted;
+  return true;
+}
+
+bool has_source(const Draft& draft, ChannelId channel) {
+  const bool current =
+      channel >= io::channel::phase_current_U && channel <= io::channel::phase_current_W;
+  return !current || draft.bench.drive.phase_current.kind != plant::CurrentSensing::none;
+}
+
+std::string line_path(LineId line) {
+  const std::string_view name = io::name(line);
+  return name.find('.') != std::string_view::npos ? fmt::format("harness.{}", name)
+                                                  : fmt::format("harness.lines.{}.pin", name);
+}
+
+/// Every pin exists, has something at its other end, and takes one wire only.
+void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
+  std::map<std::string, std::string> taken;
+  const auto check = [&](const std::string& path, const std::string& pin, bool analog,
+                         bool source) {
+    if (pin.empty()) return;
+    const Place& place = readings.at(path).place;
+    const std::string physical = physical_pin(draft.mcu.part, pin);
+    if (physical.empty() || (analog && !is_analog(draft.mcu.part, pin)) ||
+        (!analog && physical.starts_with("ADC")))
+      problems.add(place, fmt::format("{} is {}; allowed on {}: {}. Check the wiring list.", path,
+                                      pin, draft.mcu.part, allowed_pins(draft.mcu.part, analog)));
+    else if (const auto [other, fresh] = taken.emplace(physical, path); !fresh)
+      problems.add(place, fmt::format("{} is {}, which {} has already; allowed one wire a pin. "
+                                      "Move one of them.",
+                                      path, pin, other->second));
+    if (!source)
+      problems.add(place, fmt::format("{} is {}, but the bench has no such sensor. Fit it below "
+                                      "sensors, or remove the wire.",
+                                      path, pin));
+  };
+  for (std::size_t k = 0; k < io::line_count; ++k)
+    check(line_path(line_id(k)), draft.line[k].pin, false, has_source(draft, line_id(k)));
+  for (std::size_t k = 0; k < io::channel_count; ++k)
+    check(fmt::format("harness.channels.{}.pin", io::name(channel_id(k))), draft.channel_pin[k],
+          true, has_source(draft, channel_id(k)));
+}
+
+}  // namespace
+
+void assemble_controller(Readings& readings, Draft& draft, const std::filesystem::path& build_dir,
+                         Problems& problems) {
+  ControllerAssembler assembler(readings, draft, problems);
+  constexpr std::array names{"mcu", "standin", "capture"};
+  draft.bench.backend = names[static_cast<std::size_t>(draft.backend)];
+  switch (draft.backend) {
+    case 0:
+      assembler.mcu(build_dir);
+      break;
+    case 1:
+      assembler.standin();
+      break;
+    default:
+      assembler.capture(build_dir);
+      break;
+  }
+}
+
+void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
+  const bool mcu = draft.backend == 0;
+  if (mcu) check_pins(readings, draft, problems);
+  Harness& harness = draft.bench.harness;
+  Reading& pull = readings.at("harness.gates.pull");
+  if (pull.state != Reading::State::given && pull.applies) {
+    draft.gates_pull = static_cast<int>(draft.gates_active_high != 0 ? Pull::down : Pull::up);
+    pull.state = Reading::State::derived;
+  }
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    const LineId id = line_id(k);
+    LineHarness& line = harness.lines[k];
+    line.connected = has_source(draft, id) && (!mcu || !draft.line[k].pin.empty());
+    if (io::is_gate(id)) {
+      line.active_high = draft.gates_active_high != 0;
+      line.pull = pull.applies ? static_cast<Pull>(draft.gates_pull) : Pull::down;
+    } else if (id >= io::line::hall_U && id <= io::line::hall_W) {
+      line.active_high = draft.hall_active_high != 0;
+      line.pull = draft.hall_pull_up_V > 0.0 ? Pull::up : Pull::none;
+    } else {
+      line.active_high = draft.line[k].active_high != 0;
+    }
+  }
+  for (std::size_t k = 0; k < io::channel_count; ++k)
+    harness.channels[k] =
+        has_source(draft, channel_id(k)) && (!mcu || !draft.channel_pin[k].empty());
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,150 @@
+#include <fmt/format.h>
+
+#include "emulator/bench/parameter_rows.hpp"
+#include "emulator/bench/parameter_table.hpp"
+
+namespace stillrotor {
+namespace {
+
+using namespace rows;
+
+std::vector<Parameter> common() {
+  return {
+      real("controls.throttle_idle", AT(bench.controls.throttle_idle_V), Family::voltage,
+           between("0 V", "6 V"), by_default("0.85 V"), "the throttle's wire at rest"),
+      real("controls.throttle_full", AT(bench.controls.throttle_full_V), Family::voltage,
+           between("0 V", "6 V"), by_default("4.2 V"), "the throttle's wire fully open"),
+      choice("controller.backend", AT(backend), {"mcu", "standin", "capture"}, required,
+             "what stands at the connector"),
+      choice("controller.kind", AT(kind), {"six_step", "field_oriented"}, required,
+             "which of the built-in reference controllers", role::standin),
+      real("controller.supply", AT(bench.controller_supply_V), Family::voltage,
+           between("1.8 V", "30 V"), by_default("5 V"), "of the controller's logic and ADC"),
+      real("controller.expects.pwm_frequency", AT(bench.expects.pwm_frequency_Hz),
+           Family::frequency, above("0 Hz", "1 MHz"), optional, "for the demand on every route"),
+      real("controller.expects.dead_time", AT(bench.expects.dead_time_s), Family::time,
+           above("0 s", "100 us"), optional, "for the demand on every route"),
+      real("controller.expects.top_speed", AT(bench.expects.top_speed_rad_s),
+           Family::rotational_speed, above("0 rpm", "1000000 rpm"), optional,
+           "of the motor shaft, for the demand on every route"),
+      real("controller.expects.current_loop", AT(bench.expects.current_loop_Hz), Family::frequency,
+           above("0 Hz", "1 MHz"), optional, "crossover, for the demand on every route"),
+  };
+}
+
+std::vector<Parameter> mcu_and_capture() {
+  std::vector<Parameter> all{
+      text("controller.part", AT(mcu.part), "a part number", by_default("atmega328p"),
+           "the microcontroller", role::mcu),
+      real("controller.clock", AT(mcu.clock_Hz), Family::frequency, between("1 MHz", "20 MHz"),
+           by_default("16 MHz"), "of the microcontroller", role::mcu),
+      text("controller.firmware", AT(firmware), "a path", required,
+           "the firmware's ELF file, relative to the bench file; ${build}: the build folder",
+           role::mcu),
+      text("controller.file", AT(capture_file), "a path", required,
+           "the recorded gates, a VCD file (IEEE 1364), relative to the bench file", role::capture),
+      real("controller.start", AT(capture.start_s), Family::time, between("0 s", "1000000 s"),
+           by_default("0 s"), "where in the recording to begin", role::capture),
+      real("controller.speed", AT(bench.capture_speed_rad_s), Family::rotational_speed,
+           between("-100000 rpm", "100000 rpm"), optional,
+           "imposed on the shaft during the replay; absent: as recorded, else as its torques say",
+           role::capture),
+  };
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    const bool gate = k < io::gate_count;
+    const std::string_view name = io::name(io::LineId(static_cast<std::uint16_t>(k)));
+    all.push_back(text(
+        fmt::format("controller.signals.{}", gate ? name.substr(name.size() - 2) : name),
+        [k](Draft& d) -> std::string& { return d.capture.signals[k]; }, "a name in the recording",
+        gate ? required : optional,
+        gate ? "the recorded gate"
+             : "this line in the recording; Halls or encoder tell how it turned",
+        role::capture));
+  }
+  return all;
+}
+
+std::vector<Parameter> standin() {
+  return {
+      real("controller.pwm_frequency", AT(standin.pwm_frequency_Hz), Family::frequency,
+           between("1 kHz", "100 kHz"), by_default("16 kHz"), "of the stand-in", role::standin),
+      real("controller.dead_time", AT(standin.dead_time_s), Family::time, between("0 s", "20 us"),
+           by_default("1 us"), "of the stand-in", role::standin),
+      real("controller.current_limit", AT(standin.current_limit_A), Family::current,
+           above("0 A", "10000 A"), by_default("60 A"), "of a phase, peak", role::standin),
+      real("controller.duty_ramp", AT(six_step.duty_ramp_per_s), Family::slew,
+           above("0 /s", "1000 /s"), by_default("4 /s"), "how fast the duty may rise",
+           role::six_step),
+      real("controller.regen_limit", AT(field_oriented.regen_limit_A), Family::current,
+           between("0 A", "10000 A"), by_default("20 A"), "current of the electric brake",
+           role::field_oriented),
+      real("controller.current_loop", AT(field_oriented.current_loop_Hz), Family::frequency,
+           between("10 Hz", "5 kHz"), by_default("500 Hz"), "bandwidth of the current control",
+           role::field_oriented),
+      real("controller.torque_ramp", AT(field_oriented.torque_ramp_A_per_s), Family::current_slope,
+           above("0 A/s", "1000000 A/s"), by_default("400 A/s"), "how fast the request may rise",
+           role::field_oriented),
+      on_off("controller.dead_time_compensation", AT(field_oriented.dead_time_compensation),
+             by_default("on"), "adds back the voltage that the dead time takes",
+             role::field_oriented),
+      real("controller.throttle.zero", AT(scaling.throttle_zero_V), Family::voltage,
+           between("0 V", "6 V"), by_default("0.9 V"), "up to here nothing is asked for",
+           role::standin),
+      real("controller.throttle.full", AT(scaling.throttle_full_V), Family::voltage,
+           between("0 V", "6 V"), by_default("4 V"), "from here on everything is asked for",
+           role::standin),
+      real("controller.throttle.low_fault", AT(scaling.throttle_low_fault_V), Family::voltage,
+           between("0 V", "6 V"), by_default("0.3 V"), "below: a broken wire", role::standin),
+      real("controller.throttle.high_fault", AT(scaling.throttle_high_fault_V), Family::voltage,
+           between("0 V", "6 V"), by_default("4.6 V"), "above: a broken wire", role::standin),
+  };
+}
+
+/// What the stand-in believes about the bench. Silent: the truth; written: a wrong setting.
+std::vector<Parameter> belief() {
+  constexpr unsigned foc = role::field_oriented, six = role::six_step;
+  const Wanted truth = follows("the bench's own value");
+  return {
+      real("controller.belief.current_gain", AT(scaling.current_gain_V_per_A), Family::gain,
+           between("-100 V/A", "100 V/A"), truth, "volts per ampere into the machine, signed",
+           role::standin),
+      real("controller.belief.current_offset", AT(scaling.current_offset_V), Family::voltage,
+           between("0 V", "30 V"), truth, "until the reading at power-up replaces it",
+           role::standin),
+      real("controller.belief.bus_ratio", AT(scaling.bus_ratio), Family::ratio, above("0", "1"),
+           truth, "volts at the pin per volt of the bus", role::standin),
+      real("controller.belief.hall_spacing", AT(believed_hall_spacing_rad), Family::angle,
+           between("60 deg", "120 deg"), truth, "120 or 60 degrees, electrical", six),
+      whole("controller.belief.hall_permutation", AT(hall_permutation), 0, 5, by_default("0"),
+            "0: as wired; 1 to 5: the other orders of U, V, W", six),
+      on_off("controller.belief.hall_inverted", AT(six_step.hall_inverted), by_default("off"),
+             "all three Hall lines read inverted", six),
+      on_off("controller.belief.has_hall", AT(field_oriented.has_hall), truth,
+             "starts on the Hall sectors", foc),
+      whole("controller.belief.pole_pairs", AT(field_oriented.pole_pairs), 1, 64, truth,
+            "of the machine", foc),
+      real("controller.belief.winding_resistance", AT(field_oriented.winding_resistance_ohm),
+           Family::resistance, above("0 ohm", "100 ohm"), truth, "of one phase", foc),
+      real("controller.belief.inductance_d", AT(field_oriented.inductance_d_H), Family::inductance,
+           above("0 H", "1 H"), truth, "on the magnet axis", foc),
+      real("controller.belief.inductance_q", AT(field_oriented.inductance_q_H), Family::inductance,
+           above("0 H", "1 H"), truth, "across the magnet axis", foc),
+      real("controller.belief.flux_linkage", AT(field_oriented.flux_linkage_Wb),
+           Family::flux_linkage, above("0 Wb", "10 Wb"), truth, "peak of the fundamental", foc),
+      whole("controller.belief.encoder_lines", AT(field_oriented.encoder_lines), 1, 100'000, truth,
+            "lines a turn", foc),
+      real("controller.belief.encoder_index", AT(field_oriented.encoder_index_rad), Family::angle,
+           between("-360 deg", "360 deg"), truth, "mechanical angle of the index pulse", foc),
+  };
+}
+
+}  // namespace
+
+std::vector<Parameter> controller_parameters() {
+  std::vector<Parameter> all;
+  for (auto section : {common(), mcu_and_capture(), standin(), belief()})
+    all.insert(all.end(), section.begin(), section.end());
+  return all;
+}
+
+}  // namespace stillrotor

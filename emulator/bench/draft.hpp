@@ -1,0 +1,62 @@
+// A bench while it is being read: every parameter has a member here, in SI, still in the terms in
+// which people write it. assemble() turns it into the Bench that a run uses.
+#pragma once
+
+#include <array>
+#include <string>
+
+#include "emulator/bench/bench.hpp"
+
+namespace stillrotor {
+
+enum class BackEmfShape : int { sine, trapezoid, harmonics };
+
+/// A wire of the harness as written.
+struct WireDraft {
+  std::string pin;      // of the microcontroller; empty: not connected
+  int active_high = 1;  // index into {low, high}
+};
+
+struct Draft {
+  Bench bench;
+
+  // machine
+  int back_emf_shape = 0;
+  double flat_top_rad = 0.0;
+  int highest_order = 25;
+  std::string harmonics;             // "5: 0.04, 7: -0.02"
+  double speed_constant_Vs_rad = 0;  // line-to-line peak
+
+  int supply_kind = 0;
+
+  // sensors
+  int current_kind = 0;
+  int current_inverted = 0;
+  double shunt_ohm = 0.0, amplifier_gain = 1.0, sensitivity_V_per_A = 0.0;
+  double current_offset_V = 2.5;
+  std::array<double, 3> gain_error{}, offset_error_V{};
+
+  // controller
+  int backend = 0;
+  int kind = 0;  // of the stand-in
+  std::string firmware, capture_file;
+  io::StandinScaling scaling;
+  struct {
+    double pwm_frequency_Hz = 0, dead_time_s = 0, current_limit_A = 0;
+  } standin;
+  io::SixStepConfig six_step;
+  int hall_permutation = 0;
+  double believed_hall_spacing_rad = 0.0;
+  io::FieldOrientedConfig field_oriented;
+  io::McuConfig mcu;
+  io::CaptureConfig capture;
+
+  // harness
+  std::array<WireDraft, io::line_count> line;
+  int gates_active_high = 1, hall_active_high = 1;
+  int gates_pull = 0;  // index of Pull
+  double hall_pull_up_V = 0.0;
+  std::array<std::string, io::channel_count> channel_pin;
+};
+
+}  // namespace stillrotor

@@ -1,0 +1,59 @@
+#include <fmt/format.h>
+
+#include "emulator/bench/parameter_rows.hpp"
+#include "emulator/bench/parameter_table.hpp"
+
+namespace stillrotor {
+namespace {
+
+using namespace rows;
+
+const std::vector<std::string> polarity{"low", "high"};
+
+Parameter pin(std::string path, Access<std::string> at, const Wanted& wanted, std::string what) {
+  return text(std::move(path), std::move(at), "a pin of the microcontroller", wanted,
+              std::move(what), role::mcu);
+}
+
+}  // namespace
+
+std::vector<Parameter> harness_parameters() {
+  std::vector<Parameter> all;
+  const auto add = [&](Parameter parameter) { all.push_back(std::move(parameter)); };
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    const std::string_view name = io::name(io::LineId(static_cast<std::uint16_t>(k)));
+    const Access<std::string> at = [k](Draft& d) -> std::string& { return d.line[k].pin; };
+    if (name.find('.') != std::string_view::npos) {
+      add(pin(fmt::format("harness.{}", name), at, k < io::gate_count ? required : optional,
+              "the pin that this wire goes to"));
+    } else {
+      add(pin(fmt::format("harness.lines.{}.pin", name), at, optional,
+              "the pin that this switch goes to"));
+      add(choice(
+          fmt::format("harness.lines.{}.active", name),
+          [k](Draft& d) -> int& { return d.line[k].active_high; }, polarity, by_default("high"),
+          "level of the wire while the switch is on", role::mcu));
+    }
+  }
+  add(choice("harness.gates.active", AT(gates_active_high), polarity, by_default("high"),
+             "level that turns a switch of the bridge on", role::mcu | role::capture));
+  add(choice("harness.gates.pull", AT(gates_pull), {"none", "up", "down"},
+             follows("the level that keeps the switches off"),
+             "resistor at the gate drivers' inputs, for the time when no pin drives them",
+             role::mcu | role::capture));
+  add(choice("harness.hall.active", AT(hall_active_high), polarity, by_default("high"),
+             "low: an inverting buffer stands between the Halls and the pins"));
+  add(real("harness.hall.pull_up", AT(hall_pull_up_V), Family::voltage, between("0 V", "30 V"),
+           by_default("5 V"), "what an open Hall line is pulled up to; 0 V: no pull-up"));
+  for (std::size_t k = 0; k < io::channel_count; ++k)
+    add(pin(
+        fmt::format("harness.channels.{}.pin",
+                    io::name(io::ChannelId(static_cast<std::uint16_t>(k)))),
+        [k](Draft& d) -> std::string& { return d.channel_pin[k]; }, optional,
+        "the analog input that this channel goes to"));
+  add(real("harness.channels.bus_voltage.divider", AT(bench.drive.bus_voltage.ratio), Family::ratio,
+           above("0", "1"), by_default("1/20"), "volts at the pin per volt of the bus"));
+  return all;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,21 @@
+// The known word nearest to a misspelt one.
+#pragma once
+
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace stillrotor {
+
+/// Insertions, deletions, replacements and swaps of neighbours that turn one word into the other
+/// (optimal string alignment).
+std::size_t edit_distance(std::string_view, std::string_view);
+
+/// The nearest of `known`; empty when none is near (more than a third of the word is different).
+std::string nearest(std::string_view word, std::span<const std::string> known);
+
+/// " Did you mean throttle?", or " Known: a, b, c." when none is near.
+std::string suggestion(std::string_view word, std::span<const std::string> known);
+
+}  // namespace stillrotor

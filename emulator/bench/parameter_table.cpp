@@ -1,0 +1,48 @@
+#include "emulator/bench/parameter_table.hpp"
+
+#include <iterator>
+#include <map>
+
+#include "emulator/bench/parameter_rows.hpp"
+
+namespace stillrotor {
+namespace {
+
+std::vector<Parameter> build() {
+  using namespace rows;
+  std::vector<Parameter> all;
+  const auto append = [&](std::vector<Parameter> section) {
+    std::move(section.begin(), section.end(), std::back_inserter(all));
+  };
+  append({text("bench", AT(bench.name), "a name", required, "what people call this bench")});
+  append(plant_parameters());
+  append(controller_parameters());
+  append(harness_parameters());
+  append({
+      real("record.rate", AT(bench.record_rate_Hz), Family::frequency, between("100 Hz", "1 MHz"),
+           by_default("20 kHz"),
+           "grid of the recorded signals; least and greatest in between kept"),
+      real("plant.step_max", AT(bench.drive.step_max_s), Family::time, between("0.1 us", "50 us"),
+           by_default("10 us"), "longest step of the plant between two events"),
+  });
+  return all;
+}
+
+}  // namespace
+
+std::span<const Parameter> parameter_table() {
+  static const std::vector<Parameter> table = build();
+  return table;
+}
+
+const Parameter* find_parameter(std::string_view path) {
+  static const std::map<std::string_view, const Parameter*> by_path = [] {
+    std::map<std::string_view, const Parameter*> map;
+    for (const Parameter& parameter : parameter_table()) map[parameter.path] = &parameter;
+    return map;
+  }();
+  const auto found = by_path.find(path);
+  return found == by_path.end() ? nullptr : found->second;
+}
+
+}  // namespace stillrotor

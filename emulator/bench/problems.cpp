@@ -1,0 +1,38 @@
+#include "emulator/bench/problems.hpp"
+
+#include <fmt/format.h>
+
+namespace stillrotor {
+
+std::string Place::text() const {
+  if (line == 0) return file ? *file : std::string();
+  return fmt::format("{}:{}:{}", *file, line, column);
+}
+
+std::string Place::origin() const {
+  if (line == 0) return text();
+  return fmt::format("{}:{}", *file, line);
+}
+
+Place whole(std::string name) {
+  return {std::make_shared<const std::string>(std::move(name)), 0, 0};
+}
+
+void Problems::add(const Place& place, std::string_view sentence) {
+  messages_.push_back(fmt::format("{}: {}", place.text(), sentence));
+}
+
+void Problems::add_all(const InputError& error) {
+  messages_.insert(messages_.end(), error.messages.begin(), error.messages.end());
+}
+
+void Problems::throw_if_any() const {
+  if (messages_.empty()) return;
+  constexpr std::size_t most = 40;
+  if (messages_.size() <= most) throw InputError(messages_);
+  std::vector<std::string> first(messages_.begin(), messages_.begin() + most);
+  first.push_back(fmt::format("... and {} more problems.", messages_.size() - most));
+  throw InputError(std::move(first));
+}
+
+}  // namespace stillrotor
