@@ -1,0 +1,193 @@
+// stillrotor run: a bench, a scenario, a record, a verdict.
+#include <fmt/core.h>
+#include <spdlog/spdlog.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <filesystem>
+#include <memory>
+#include <stdexcept>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/bench/input_error.hpp"
+#include "emulator/cli/commands.hpp"
+#include "emulator/cli/program.hpp"
+#include "emulator/cli/run_document.hpp"
+#include "emulator/cli/run_folder.hpp"
+#include "emulator/cli/run_watch.hpp"
+#include "emulator/cli/stop_signals.hpp"
+#include "emulator/cli/summary.hpp"
+#include "emulator/judge/judge.hpp"
+#include "emulator/judge/result.hpp"
+#include "emulator/record/record_reader.hpp"
+#include "emulator/record/recorder.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/virtual_run.hpp"
+
+namespace stillrotor {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct Request {
+  fs::path bench, scenario, out;
+  std::vector<std::string> overrides;
+  std::string pace;
+  bool quiet = false;
+};
+
+RecordHeader header(const Bench& bench, const Scenario& scenario,
+                    const io::SimulatedController& controller) {
+  RecordHeader header;
+  header.bench = bench.name;
+  header.scenario = scenario.name;
+  header.clock = "virtual";
+  header.rate_Hz = bench.record_rate_Hz;
+  header.pole_pairs = bench.drive.machine.pole_pairs;
+  const auto high = initial_lines_high(bench, scenario, controller);
+  std::copy(high.begin(), high.end(), header.initial_lines_high);
+  return header;
+}
+
+std::string firmware_sha256(const Bench& bench) {
+  const auto* mcu = std::get_if<io::McuConfig>(&bench.controller);
+  return mcu != nullptr ? file_sha256(mcu->firmware) : std::string();
+}
+
+ResultFacts result_facts(const Bench& bench, const Scenario& scenario,
+                         const RecordSummary& record) {
+  ResultFacts facts;
+  facts.bench = bench.name;
+  facts.scenario = scenario.name;
+  facts.clock = "virtual";
+  facts.integrity.lost_edges = record.lost;
+  facts.overrides = bench.overrides;
+  facts.seeds = {{"scenario", scenario.seed}};
+  facts.firmware_sha256 = firmware_sha256(bench);
+  facts.signals_sha256 = record.signals_sha256;
+  facts.software_version = software_version();
+  facts.software_commit = software_commit();
+  return facts;
+}
+
+/// One run, from checked inputs to its exit status.
+class Run {
+ public:
+  Run(const Request& request, const Bench& bench, const Scenario& scenario,
+      io::SimulatedController& controller)
+      : request_(request),
+        bench_(bench),
+        scenario_(scenario),
+        controller_(controller),
+        header_(header(bench, scenario, controller)) {
+    facts_.bench = request.bench;
+    facts_.scenario = request.scenario;
+    facts_.started_utc = utc_now("%Y-%m-%dT%H:%M:%SZ");
+    make_folder();
+  }
+
+  int carry_out() {
+    const StopSignals signals;
+    record(signals);
+    write_file(facts_.folder / "run.json", run_json(facts_));
+    if (!facts_.record.failure.empty())
+      throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
+                                           facts_.folder.string(), facts_.record.failure));
+    if (facts_.outcome.interrupted) {
+      fmt::print(stderr, "stopped at {:.3f} s; no verdict. What was recorded is in {}\n",
+                 static_cast<double>(facts_.outcome.end_ps) * 1e-12, facts_.folder.string());
+      return signals.exit_status();
+    }
+    return judge_it();
+  }
+
+ private:
+  void make_folder() {
+    if (request_.out.empty())
+      facts_.folder = new_run_folder(request_.bench, request_.scenario);
+    else
+      make_run_folder(facts_.folder = request_.out);
+    write_file(facts_.folder / "bench.yaml", bench_.resolved_yaml);
+    write_file(facts_.folder / "scenario.yaml", scenario_.resolved_yaml);
+  }
+
+  void record(const StopSignals& signals) {
+    Recorder recorder(facts_.folder, header_);
+    RunWatch watch(recorder, facts_.folder / "log.txt",
+                   static_cast<double>(scenario_.lasts_ps) * 1e-12,
+                   RunWatch::voice(request_.quiet));
+    watch.log().info("stillrotor {} ({}): {}; {}", software_version(), software_commit(),
+                     bench_.name, scenario_.name);
+    RunOptions options;
+    options.pace_wall = request_.pace == "wall";
+    options.stop = &signals.asked();
+    options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
+      watch.progress(model_s, speed_rad_s, current_peak_A);
+    };
+    facts_.outcome = run_virtual(bench_, scenario_, controller_, watch, options);
+    watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
+                     static_cast<double>(facts_.outcome.end_ps) * 1e-12);
+    // A record that is not finished says of itself that it was cut short.
+    if (!facts_.outcome.interrupted) facts_.record = recorder.finish(facts_.outcome.end_ps);
+    if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
+  }
+
+  int judge_it() const {
+    const RecordReader record(facts_.folder);
+    const Judgement judgement = judge(record, scenario_);
+    write_result(facts_.folder,
+                 result_json(record, judgement, result_facts(bench_, scenario_, facts_.record)));
+    fmt::print("{}", summary(judgement, facts_.outcome, facts_.folder));
+    return exit_status(judgement.verdict);
+  }
+
+  const Request& request_;
+  const Bench& bench_;
+  const Scenario& scenario_;
+  io::SimulatedController& controller_;
+  RecordHeader header_;
+  RunFacts facts_;
+};
+
+int run(const Request& request) {
+  std::optional<Bench> bench;
+  try {
+    bench = load_bench(request.bench, request.overrides, build_folder());
+    const Scenario scenario = load_scenario(request.scenario, *bench);
+    const auto controller = io::make_controller(bench->controller);
+    return Run(request, *bench, scenario, *controller).carry_out();
+  } catch (const std::exception& error) {
+    return report(error, bench ? &*bench : nullptr);
+  }
+}
+
+}  // namespace
+
+void add_run(CLI::App& app, int& status) {
+  const auto request = std::make_shared<Request>();
+  CLI::App* command = app.add_subcommand("run", "Run a scenario on a bench and judge it");
+  command->add_option("BENCH", request->bench, "bench file (YAML)")->required();
+  command->add_option("SCENARIO", request->scenario, "scenario file (YAML)")->required();
+  command->add_option("--out", request->out,
+                      "run folder, empty or new (default: runs/<UTC time>-<bench>-<scenario>)");
+  command
+      ->add_option("--set", request->overrides,
+                   "change a parameter of the bench: path=value; may be given again")
+      ->allow_extra_args(false);
+  command->add_option("--pace", request->pace, "wall: as slow as the real thing, to watch it")
+      ->check(CLI::IsMember({"wall"}));
+  command->add_flag("-q,--quiet", request->quiet, "only the result");
+  command->footer(R"(Examples:
+  stillrotor run configs/benches/orchard-hub.yaml configs/scenarios/first-drive.yaml
+  stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
+  stillrotor run bench.yaml hill.yaml --pace wall
+
+Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
+(a full disk); 130, 143 interrupted: the record is kept, there is no verdict.)");
+  command->callback([request, &status] { status = run(*request); });
+}
+
+}  // namespace stillrotor

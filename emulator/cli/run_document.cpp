@@ -1,0 +1,86 @@
+#include "emulator/cli/run_document.hpp"
+
+#include <sys/utsname.h>
+
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <thread>
+
+#include "emulator/cli/program.hpp"
+#include "emulator/cli/run_folder.hpp"
+
+namespace stillrotor {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+std::string cpu_name() {
+  std::ifstream info("/proc/cpuinfo");
+  for (std::string line; std::getline(info, line);) {
+    const auto colon = line.find(": ");
+    if (line.starts_with("model name") && colon != std::string::npos) return line.substr(colon + 2);
+  }
+  return "unknown";
+}
+
+bool realtime_kernel() {
+  std::ifstream flag("/sys/kernel/realtime");
+  int value = 0;
+  return (flag >> value) && value == 1;
+}
+
+Json host() {
+  utsname kernel{};
+  uname(&kernel);
+  return {{"cpu", cpu_name()},
+          {"cores", std::thread::hardware_concurrency()},
+          {"kernel", std::string(kernel.sysname) + " " + kernel.release},
+          {"realtime", realtime_kernel()}};
+}
+
+std::string_view name(io::Health health) {
+  switch (health) {
+    case io::Health::running:
+      return "running";
+    case io::Health::exited:
+      return "exited";
+    case io::Health::crashed:
+      return "crashed";
+    case io::Health::hung:
+      return "hung";
+  }
+  return "unknown";
+}
+
+}  // namespace
+
+std::string run_json(const RunFacts& facts) {
+  const RunOutcome& outcome = facts.outcome;
+  const double model_s = static_cast<double>(outcome.end_ps) * 1e-12;
+  const Json document = {
+      {"format", 1},
+      {"started", facts.started_utc},
+      {"ended", utc_now("%Y-%m-%dT%H:%M:%SZ")},
+      {"interrupted", outcome.interrupted},
+      {"host", host()},
+      {"software", {{"version", software_version()}, {"commit", software_commit()}}},
+      {"paths",
+       {{"bench", std::filesystem::absolute(facts.bench).string()},
+        {"scenario", std::filesystem::absolute(facts.scenario).string()},
+        {"folder", std::filesystem::absolute(facts.folder).string()}}},
+      {"speed",
+       {{"model_s", model_s},
+        {"loop_cpu_s", outcome.loop_cpu_s},
+        {"wall_s", outcome.wall_s},
+        {"recording", true}}},
+      {"counts",
+       {{"gate_edges", outcome.gate_edges},
+        {"late_gate_edges", outcome.late_gate_edges},
+        {"sensor_edges", outcome.sensor_edges},
+        {"frames", facts.record.frames},
+        {"marks", facts.record.marks}}},
+      {"controller", {{"health", name(outcome.controller)}, {"diagnosis", outcome.diagnosis}}}};
+  return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace stillrotor
