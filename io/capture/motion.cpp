@@ -74,9 +74,10 @@ void fill_speed(RecordedMotion& motion, const std::vector<Anchor>& anchors, Time
   motion.speed.push_back(
       {anchors.back().at, beyond(speed(intervals - 1), seconds(end - anchors.back().at))});
 
-  // A speed that changes evenly by `change` over `apart` bends the angle away from the chord by
-  // (change / apart) t^2 / 8 in the middle of an interval of length t, and by t^2 / 2 at the far
-  // end of one that is anchored on one side only.
+  // A speed that changes evenly, by `slope` per second, bends the angle away from the chord by
+  // slope t^2 / 8 in the middle of an interval of length t. Beyond the outermost anchor the mean
+  // speed of an interval of length n is carried on, which is its speed n / 2 before: slope times
+  // (t n / 2 + t^2 / 2).
   const auto slope = [&](std::size_t k) {  // between intervals k and k + 1
     return std::abs(speed(k + 1) - speed(k)) / (0.5 * (length(k) + length(k + 1)));
   };
@@ -85,7 +86,10 @@ void fill_speed(RecordedMotion& motion, const std::vector<Anchor>& anchors, Time
     if (error_rad > limit_rad && motion.exceeds_limit_at < Time{}) motion.exceeds_limit_at = at;
   };
   if (intervals == 1) return note(Time{}, reach_rad);  // nothing tells how the speed changed
-  note(Time{}, std::min(slope(0) * lead_s * lead_s / 2.0, reach_rad));
+  const auto past = [&](double slope_here, double time_s, double neighbour_s) {
+    return std::min(slope_here * time_s * (neighbour_s + time_s) / 2.0, reach_rad);
+  };
+  note(Time{}, past(slope(0), lead_s, length(0)));
   for (std::size_t k = 0; k < intervals; ++k) {
     double bend = 0.0;
     if (k > 0) bend = slope(k - 1);
@@ -93,8 +97,8 @@ void fill_speed(RecordedMotion& motion, const std::vector<Anchor>& anchors, Time
     note(anchors[k].at,
          std::min(bend * length(k) * length(k) / 8.0, std::max(std::abs(turn(k)), reach_rad)));
   }
-  const double trail_s = seconds(end - anchors.back().at);
-  note(anchors.back().at, std::min(slope(intervals - 2) * trail_s * trail_s / 2.0, reach_rad));
+  note(anchors.back().at,
+       past(slope(intervals - 2), seconds(end - anchors.back().at), length(intervals - 1)));
 }
 
 }  // namespace
