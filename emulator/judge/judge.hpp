@@ -19,6 +19,7 @@ std::string_view name(Verdict) noexcept;
 struct Measurement {
   double value = 0.0;
   double uncertainty = 0.0;  // half width, same unit
+  bool at_least = false;     // it had not come to its end when the window closed
   std::string undefined;
   double from_s = 0.0, to_s = 0.0;  // the window in the record's time
 };
@@ -32,7 +33,8 @@ struct MeasureInfo {
 };
 std::span<const MeasureInfo> measure_table() noexcept;
 
-/// Computes one measure over a window. Never throws for a measurement that does not hold: it comes
+/// Computes one measure over a window; signal: "U", "V", "W" or empty. Both ends of a window that
+/// hangs on an event count from it. Never throws for a measurement that does not hold: it comes
 /// back undefined.
 Measurement measure(const RecordReader&, std::string_view name, std::string_view signal,
                     const Window&);

@@ -1,0 +1,71 @@
+// Currents and the bus: all from the least and greatest values of every bin.
+#include <algorithm>
+#include <cmath>
+
+#include "emulator/judge/measure_rows.hpp"
+#include "emulator/judge/statistics.hpp"
+
+namespace stillrotor {
+namespace {
+
+Measurement rms_of(const SpreadStatistics& statistics, const Stretch& window) {
+  if (!statistics.undefined.empty()) return undefined(statistics.undefined);
+  Measurement rms;
+  rms.value = std::sqrt(statistics.mean_square_of_ramps);
+  const double largest = statistics.largest_size();
+  rms.uncertainty =
+      std::fabs(rms.value - std::sqrt(statistics.mean_square_of_points)) +
+      // What the part of the window outside whole bins could add to the mean square at most.
+      (std::sqrt(statistics.mean_square_of_ramps + (1.0 - window.covered) * largest * largest) -
+       rms.value) +
+      float_resolution(largest);
+  return rms;
+}
+
+/// Applies `what` to the phase asked for, or to all three: the largest then lies between the
+/// largest lower and the largest upper bound.
+template <class What>
+Measurement over_phases(const MeasureInput& input, What&& what) {
+  constexpr Signal phases[] = {Signal::current_U, Signal::current_V, Signal::current_W};
+  if (input.phase != all_phases) {
+    return what(spread_statistics(input.record, phases[input.phase], input.window));
+  }
+  double low = 0.0, high = 0.0;
+  for (const Signal phase : phases) {
+    const Measurement one = what(spread_statistics(input.record, phase, input.window));
+    if (!one.undefined.empty()) return one;
+    low = std::max(low, one.value - one.uncertainty);
+    high = std::max(high, one.value + one.uncertainty);
+  }
+  Measurement worst;
+  worst.value = 0.5 * (low + high);
+  worst.uncertainty = 0.5 * (high - low);
+  return worst;
+}
+
+SpreadStatistics of(const MeasureInput& input, Signal signal) {
+  return spread_statistics(input.record, signal, input.window);
+}
+
+}  // namespace
+
+Measurement phase_current_peak(const MeasureInput& input) { return over_phases(input, peak_of); }
+
+Measurement phase_current_rms(const MeasureInput& input) {
+  return over_phases(input, [&](const SpreadStatistics& s) { return rms_of(s, input.window); });
+}
+
+Measurement bus_voltage_min(const MeasureInput& input) {
+  return least_of(of(input, Signal::bus_voltage));
+}
+Measurement bus_voltage_max(const MeasureInput& input) {
+  return greatest_of(of(input, Signal::bus_voltage));
+}
+Measurement bus_current_mean(const MeasureInput& input) {
+  return mean_of(of(input, Signal::bus_current), input.window);
+}
+Measurement bus_current_peak(const MeasureInput& input) {
+  return peak_of(of(input, Signal::bus_current));
+}
+
+}  // namespace stillrotor

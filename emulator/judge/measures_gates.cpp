@@ -1,0 +1,233 @@
+// What the six gates do: frequency, dead time, overlaps, and how soon they rest.
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "emulator/judge/gates.hpp"
+#include "emulator/judge/measure_rows.hpp"
+#include "emulator/judge/statistics.hpp"
+#include "emulator/judge/wording.hpp"
+
+namespace stillrotor {
+namespace {
+
+constexpr double stamp_s = 1e-12;  // the record's resolution of an edge
+constexpr std::int64_t rest_ps = 5'000'000'000;
+constexpr std::size_t fewest_periods = 3;
+
+bool in(const Stretch& window, std::int64_t at_ps) {
+  return at_ps >= window.from_ps && at_ps <= window.to_ps;
+}
+
+std::vector<std::int64_t> rising_edges(const MeasureInput& input, std::uint16_t gate) {
+  std::vector<std::int64_t> rising;
+  for (const RecordedEdge& edge : input.record.edges(gate)) {
+    if (edge.level != 0 && in(input.window, edge.at_ps)) rising.push_back(edge.at_ps);
+  }
+  return rising;
+}
+
+std::int64_t at_fraction(std::vector<std::int64_t>& values, double fraction) {
+  const auto nth = values.begin() +
+                   static_cast<std::ptrdiff_t>(fraction * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), nth, values.end());
+  return *nth;
+}
+
+/// The last moment a gate was on, up to `until_ps`; now-or-later is on: no such moment yet.
+struct LastOn {
+  bool still_on = false;
+  std::int64_t off_at_ps = std::numeric_limits<std::int64_t>::min();  // min: was never on
+};
+LastOn last_on(const RecordReader& record, std::uint16_t gate, std::int64_t until_ps) {
+  LastOn answer;
+  answer.still_on = record.initially_high(gate);
+  for (const RecordedEdge& edge : record.edges(gate)) {
+    if (edge.at_ps > until_ps) break;
+    const bool on = edge.level != 0;
+    if (answer.still_on && !on) answer.off_at_ps = edge.at_ps;
+    answer.still_on = on;
+  }
+  return answer;
+}
+
+/// When all gates came to rest after the window's event.
+struct Rest {
+  std::int64_t at_ps = 0;
+  bool reached = false;  // false: at_ps is the window's end
+  std::string undefined;
+};
+Rest find_rest(const MeasureInput& input) {
+  const Stretch& window = input.window;
+  Rest rest;
+  if (!window.event_ps) {
+    rest.undefined = "it counts from an event: name one with `after`";
+    return rest;
+  }
+  bool still_on = false;
+  std::int64_t off_at_ps = std::numeric_limits<std::int64_t>::min();
+  for (std::uint16_t gate = 0; gate < 2 * leg_count; ++gate) {
+    const LastOn one = last_on(input.record, gate, window.to_ps);
+    still_on = still_on || one.still_on;
+    off_at_ps = std::max(off_at_ps, one.off_at_ps);
+  }
+  if (still_on) {
+    rest.at_ps = window.to_ps;
+    return rest;
+  }
+  if (off_at_ps <= *window.event_ps) {
+    rest.undefined = "all gates were off already when it happened, so there was nothing to time";
+  } else if (window.to_ps - off_at_ps < rest_ps) {
+    rest.undefined = "the gates went off only " +
+                     quantity_text(static_cast<double>(window.to_ps - off_at_ps) * 1e-12, "s", 4) +
+                     " before the window's end; rest needs " +
+                     quantity_text(static_cast<double>(rest_ps) * 1e-12, "s") +
+                     ". Let the scenario last longer";
+  }
+  rest.at_ps = off_at_ps;
+  rest.reached = true;
+  return rest;
+}
+
+}  // namespace
+
+Measurement pwm_frequency(const MeasureInput& input) {
+  std::vector<std::int64_t> rising;
+  for (std::uint16_t gate = 0; gate < 2 * leg_count; ++gate) {
+    auto candidate = rising_edges(input, gate);
+    if (candidate.size() > rising.size()) rising = std::move(candidate);
+  }
+  if (rising.size() < fewest_periods + 1) {
+    return undefined("no gate rose more than " + std::to_string(rising.size()) +
+                     " times in the window; a period needs at least " +
+                     std::to_string(fewest_periods + 1));
+  }
+  std::vector<std::int64_t> periods(rising.size() - 1);
+  for (std::size_t k = 0; k < periods.size(); ++k) periods[k] = rising[k + 1] - rising[k];
+  const auto median = static_cast<double>(at_fraction(periods, 0.5));
+  const auto quartiles =
+      static_cast<double>(at_fraction(periods, 0.75) - at_fraction(periods, 0.25));
+  // Standard error of a median of normal values, 1.2533 sigma / sqrt n, sigma = quartiles / 1.349;
+  // twice that.
+  const double error_ps =
+      2.0 * 1.2533 / 1.349 * quartiles / std::sqrt(static_cast<double>(periods.size())) + 1.0;
+  Measurement frequency;
+  frequency.value = 1e12 / median;
+  frequency.uncertainty = frequency.value * error_ps / median;
+  return frequency;
+}
+
+Measurement smallest_dead_time(const MeasureInput& input) {
+  constexpr auto never = std::numeric_limits<std::int64_t>::min();
+  std::int64_t smallest = std::numeric_limits<std::int64_t>::max();
+  for (int leg = 0; leg < leg_count; ++leg) {
+    auto on = initially_on(input.record, leg);
+    std::array<std::int64_t, 2> off_at{never, never}, on_at{never, never};
+    int last_side = -1;  // which switch was on last
+    for (const LegEdge& edge : leg_edges(input.record, leg)) {
+      const auto side = static_cast<std::size_t>(edge.side), other = 1 - side;
+      if (edge.at_ps > input.window.to_ps) break;
+      const bool counts = edge.at_ps >= input.window.from_ps;
+      if (edge.on && !on[side]) {
+        on_at[side] = edge.at_ps;
+        if (counts && !on[other] && last_side == static_cast<int>(other) &&
+            off_at[other] >= input.window.from_ps) {
+          smallest = std::min(smallest, edge.at_ps - off_at[other]);
+        }
+        last_side = edge.side;
+      } else if (!edge.on && on[side]) {
+        off_at[side] = edge.at_ps;
+        // Both were on: the later of the two came this much too early.
+        const std::int64_t together_since = std::max(on_at[side], on_at[other]);
+        if (counts && on[other] && together_since >= input.window.from_ps) {
+          smallest = std::min(smallest, together_since - edge.at_ps);
+        }
+        last_side = on[other] ? static_cast<int>(other) : edge.side;
+      }
+      on[side] = edge.on;
+    }
+  }
+  if (smallest == std::numeric_limits<std::int64_t>::max()) {
+    return undefined("no leg changes from one switch to the other in the window");
+  }
+  Measurement dead_time;
+  dead_time.value = static_cast<double>(smallest) * 1e-12;
+  dead_time.uncertainty = stamp_s;
+  return dead_time;
+}
+
+Measurement shoot_through_count(const MeasureInput& input) {
+  std::int64_t count = 0;
+  for (int leg = 0; leg < leg_count; ++leg) {
+    auto on = initially_on(input.record, leg);
+    std::int64_t since = 0;  // when both came on
+    const auto count_until = [&](std::int64_t until) {
+      if (on[0] && on[1] &&
+          std::min(until, input.window.to_ps) > std::max(since, input.window.from_ps)) {
+        ++count;
+      }
+    };
+    for (const LegEdge& edge : leg_edges(input.record, leg)) {
+      const auto side = static_cast<std::size_t>(edge.side);
+      if (on[side] == edge.on) continue;
+      if (!edge.on) count_until(edge.at_ps);
+      on[side] = edge.on;
+      if (on[0] && on[1]) since = edge.at_ps;
+    }
+    count_until(std::numeric_limits<std::int64_t>::max());
+  }
+  Measurement overlaps;
+  overlaps.value = static_cast<double>(count);
+  return overlaps;
+}
+
+Measurement time_to_gates_off(const MeasureInput& input) {
+  const Rest rest = find_rest(input);
+  if (!rest.undefined.empty()) return undefined(rest.undefined);
+  Measurement time;
+  time.value = static_cast<double>(rest.at_ps - *input.window.event_ps) * 1e-12;
+  time.uncertainty = stamp_s;
+  time.at_least = !rest.reached;
+  return time;
+}
+
+Measurement turns_to_gates_off(const MeasureInput& input) {
+  const Rest rest = find_rest(input);
+  if (!rest.undefined.empty()) return undefined(rest.undefined);
+  const RecordReader& record = input.record;
+  // In grid steps; point k stands at k + 1.
+  const auto position = [&](std::int64_t at_ps) {
+    return static_cast<double>(at_ps) * 1e-12 * record.rate_Hz() - 1.0;
+  };
+  const double from = position(*input.window.event_ps), to = position(rest.at_ps);
+  const auto first = static_cast<std::size_t>(std::max(0.0, std::floor(from)));
+  const auto last =
+      std::min(static_cast<std::size_t>(std::max(0.0, std::ceil(to))), record.frames() - 1);
+  if (record.frames() == 0 || last <= first) {
+    return undefined("the record's grid is too coarse to see the rotor turn in between");
+  }
+  const auto angle = record.values(Signal::angle_e, first, last - first + 1);
+  double travelled = 0.0, largest_change = 0.0, step_before = 0.0;
+  for (std::size_t k = 0; k + 1 < angle.size(); ++k) {
+    const double step =
+        std::fabs(std::remainder(double{angle[k + 1]} - double{angle[k]}, 2.0 * M_PI));
+    // The share of this step that lies between the two instants.
+    const double start = static_cast<double>(first + k);
+    const double share = std::clamp(std::min(to, start + 1.0) - std::max(from, start), 0.0, 1.0);
+    travelled += share * step;
+    if (k > 0) largest_change = std::max(largest_change, std::fabs(step - step_before));
+    step_before = step;
+  }
+  if (!std::isfinite(travelled)) {
+    return undefined("the record holds angles that are not numbers");
+  }
+  Measurement turns;
+  turns.value = travelled / (2.0 * M_PI);
+  // Straight lines between grid points, at both ends: an eighth of the change of step each; and
+  // two angles of up to 2 pi in float32.
+  turns.uncertainty = (0.25 * largest_change + 2.0 * float_resolution(2.0 * M_PI)) / (2.0 * M_PI);
+  turns.at_least = !rest.reached;
+  return turns;
+}
+
+}  // namespace stillrotor

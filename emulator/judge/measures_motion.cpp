@@ -1,0 +1,153 @@
+// Torque and speed.
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "emulator/judge/measure_rows.hpp"
+#include "emulator/judge/statistics.hpp"
+#include "emulator/judge/wording.hpp"
+
+namespace stillrotor {
+namespace {
+
+/// Peak to peak of a series of bin values after a moving average `width` bins wide (not
+/// necessarily a whole number). The series is taken as constant inside each bin.
+double averaged_peak_to_peak(const std::vector<double>& bins, double width) {
+  std::vector<double> sum(bins.size() + 1, 0.0);
+  for (std::size_t k = 0; k < bins.size(); ++k) sum[k + 1] = sum[k] + bins[k];
+  const auto sum_until = [&](double at) {
+    const auto whole = std::min(static_cast<std::size_t>(at), bins.size() - 1);
+    return sum[whole] + (at - static_cast<double>(whole)) * bins[whole];
+  };
+  double least = 0.0, greatest = 0.0;
+  bool first = true;
+  for (double end = width; end <= static_cast<double>(bins.size()); end += 1.0) {
+    const double mean = (sum_until(end) - sum_until(end - width)) / width;
+    least = first ? mean : std::min(least, mean);
+    greatest = first ? mean : std::max(greatest, mean);
+    first = false;
+  }
+  return greatest - least;
+}
+
+/// peak_to_peak and what is known of it, over the size of the mean.
+Measurement ripple_of(double peak_to_peak, double its_uncertainty, const Measurement& mean) {
+  const double size = std::fabs(mean.value);
+  if (size <= mean.uncertainty || size < 0.05 * peak_to_peak) {
+    return undefined("the mean torque is only " + quantity_text(mean.value, "N m", 3) +
+                     " against " + quantity_text(peak_to_peak, "N m", 3) +
+                     " peak to peak: a ratio to it says nothing");
+  }
+  Measurement ripple;
+  ripple.value = peak_to_peak / size;
+  ripple.uncertainty = (its_uncertainty + ripple.value * mean.uncertainty) / size;
+  return ripple;
+}
+
+struct SpeedStatistics {
+  double least = 0.0, greatest = 0.0, mean = 0.0;
+  double step_at_least = 0.0, step_at_greatest = 0.0;  // largest change to a neighbouring point
+  std::size_t count = 0;
+  std::string undefined;
+};
+
+SpeedStatistics speed_statistics(const MeasureInput& input) {
+  SpeedStatistics answer;
+  const GridRange& points = input.window.points;
+  if (points.count < 2) {
+    answer.undefined = "the window holds fewer than two points of the record's grid";
+    return answer;
+  }
+  const auto speed = input.record.values(Signal::speed, points.first, points.count);
+  double sum = 0.0;
+  for (const float value : speed) sum += double{value};
+  if (!std::isfinite(sum)) {
+    answer.undefined = "the record holds values of speed that are not numbers";
+    return answer;
+  }
+  const auto step_at = [&](std::size_t k) {
+    const double before = k > 0 ? std::fabs(double{speed[k]} - double{speed[k - 1]}) : 0.0;
+    const double after =
+        k + 1 < speed.size() ? std::fabs(double{speed[k + 1]} - double{speed[k]}) : 0.0;
+    return std::max(before, after);
+  };
+  const auto [least, greatest] = std::minmax_element(speed.begin(), speed.end());
+  answer.count = speed.size();
+  answer.mean = sum / static_cast<double>(speed.size());
+  answer.least = double{*least};
+  answer.greatest = double{*greatest};
+  answer.step_at_least = step_at(static_cast<std::size_t>(least - speed.begin()));
+  answer.step_at_greatest = step_at(static_cast<std::size_t>(greatest - speed.begin()));
+  return answer;
+}
+
+Measurement extreme_speed(const SpeedStatistics& statistics, double value, double step) {
+  if (!statistics.undefined.empty()) return undefined(statistics.undefined);
+  Measurement measurement;
+  measurement.value = value;
+  measurement.uncertainty = step + float_resolution(std::fabs(value));
+  return measurement;
+}
+
+}  // namespace
+
+Measurement torque_mean(const MeasureInput& input) {
+  return mean_of(spread_statistics(input.record, Signal::torque, input.window), input.window);
+}
+
+Measurement torque_ripple(const MeasureInput& input) {
+  const Measurement mean = torque_mean(input);
+  if (!mean.undefined.empty()) return mean;
+  const GridRange& bins = input.window.inside;
+  const auto values = input.record.values(Signal::torque, bins.first, bins.count);
+  const auto least = input.record.least(Signal::torque, bins.first, bins.count);
+  const auto greatest = input.record.greatest(Signal::torque, bins.first, bins.count);
+  std::vector<double> by_ramps(bins.count), by_points(bins.count);
+  for (std::size_t k = 0; k < bins.count; ++k) {
+    by_ramps[k] = 0.5 * (double{least[k]} + double{greatest[k]});
+    by_points[k] = double{values[k]};
+  }
+  // Where nothing switches there is nothing to average away: one bin.
+  const Measurement pwm = pwm_frequency(input);
+  const double width =
+      pwm.undefined.empty() ? std::max(1.0, input.record.rate_Hz() / pwm.value) : 1.0;
+  if (width > 0.5 * static_cast<double>(bins.count)) {
+    return undefined("the window is shorter than two periods of the pulse-width modulation (" +
+                     quantity_text(1.0 / pwm.value, "s", 3) + ")");
+  }
+  const double peak_to_peak = averaged_peak_to_peak(by_ramps, width);
+  const double otherwise = averaged_peak_to_peak(by_points, width);
+  return ripple_of(peak_to_peak, std::fabs(peak_to_peak - otherwise), mean);
+}
+
+Measurement torque_ripple_with_switching(const MeasureInput& input) {
+  const auto statistics = spread_statistics(input.record, Signal::torque, input.window);
+  const Measurement mean = mean_of(statistics, input.window);
+  if (!mean.undefined.empty()) return mean;
+  const Measurement top = greatest_of(statistics), bottom = least_of(statistics);
+  return ripple_of(top.value - bottom.value, top.uncertainty + bottom.uncertainty, mean);
+}
+
+Measurement speed_mean(const MeasureInput& input) {
+  const SpeedStatistics statistics = speed_statistics(input);
+  if (!statistics.undefined.empty()) return undefined(statistics.undefined);
+  Measurement mean;
+  mean.value = statistics.mean;
+  // A sum over points against the integral, and up to a step at each end of the window.
+  mean.uncertainty =
+      (statistics.greatest - statistics.least) / static_cast<double>(statistics.count) +
+      float_resolution(std::max(std::fabs(statistics.least), std::fabs(statistics.greatest)));
+  return mean;
+}
+
+Measurement speed_min(const MeasureInput& input) {
+  const SpeedStatistics statistics = speed_statistics(input);
+  return extreme_speed(statistics, statistics.least, statistics.step_at_least);
+}
+
+Measurement speed_max(const MeasureInput& input) {
+  const SpeedStatistics statistics = speed_statistics(input);
+  return extreme_speed(statistics, statistics.greatest, statistics.step_at_greatest);
+}
+
+}  // namespace stillrotor
