@@ -4,14 +4,29 @@
 // row whose backend this build lacks stands between #ifdef and #endif.
 #include "tests/io/contract/controllers.hpp"
 
+#include <array>
+
 #include "io/backends.hpp"
 
 namespace stillrotor::io::test {
+namespace {
+
+CaptureConfig recorded_six_step() {
+  CaptureConfig config;
+  config.file = STILLROTOR_SOURCE_DIR "/configs/captures/orchard-cart-coast.vcd";
+  for (std::size_t k = 0; k < gate_count; ++k)
+    config.signals[k] =
+        std::array{"gate_uh", "gate_ul", "gate_vh", "gate_vl", "gate_wh", "gate_wl"}[k];
+  return config;
+}
+
+}  // namespace
 
 std::vector<Candidate> candidates() {
   return {
       {"SixStep", [] { return make_controller(SixStepConfig{}); }},
       {"FieldOriented", [] { return make_controller(FieldOrientedConfig{}); }},
+      {"Capture", [] { return make_controller(recorded_six_step()); }},
   };
 }
 
