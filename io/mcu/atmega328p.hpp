@@ -1,0 +1,72 @@
+// The whole part: processor, ports, timers, ADC, USART, power and sleep.
+//
+// Order  events (timer, ADC, USART, pin) happen at their exact cycle, in order; the instruction
+//        that runs then ends first where the part would let it, and an interrupt is entered at the
+//        next instruction's end: 4 cycles, 8 out of sleep (datasheet, Interrupt Response Time).
+// Source ATmega48A/PA/88A/PA/168A/PA/328/P datasheet.
+// RT     run() and deliver() allocate only the sentence of a crash.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+
+#include "io/connector.hpp"
+#include "io/mcu/adc.hpp"
+#include "io/mcu/core.hpp"
+#include "io/mcu/elf.hpp"
+#include "io/mcu/interrupts.hpp"
+#include "io/mcu/outside.hpp"
+#include "io/mcu/ports.hpp"
+#include "io/mcu/timer.hpp"
+#include "io/mcu/unmodelled.hpp"
+#include "io/mcu/usart.hpp"
+
+namespace stillrotor::io::mcu {
+
+struct Connections {
+  std::array<std::optional<Pin>, line_count> lines;    // by LineId
+  std::array<std::optional<ChannelId>, 8> adc_inputs;  // by ADC input
+};
+
+class Atmega328p final : public SimulatedController {
+ public:
+  /// clock_Hz divides 1e12. The firmware fits (load_firmware checked it).
+  Atmega328p(std::uint32_t clock_Hz, const Connections&, const Firmware&);
+
+  void power(double volts, Time, World&) override;
+  Time run(Time horizon) noexcept override;
+  void deliver(const Edge&) noexcept override;
+  Health health() const noexcept override { return health_; }
+  std::string_view diagnosis() const noexcept override { return diagnosis_; }
+
+  static constexpr std::size_t flash_bytes = 32768, eeprom_bytes = 1024;
+
+ private:
+  void restart(Cycle at, bool power_on) noexcept;
+  void step(Cycle horizon) noexcept;
+  void service_interrupts(bool out_of_sleep) noexcept;
+  void fall_asleep() noexcept;
+  void check_for_standstill() noexcept;
+  void end(Health, std::string sentence) noexcept;
+  bool watchdog_runs() const noexcept;
+  void write_prescaler_control(const Write&) noexcept;
+  void write_power_reduction(const Write&) noexcept;
+  void on_horizon(Cycle) noexcept {}
+
+  Core core_;
+  Outside outside_;
+  Interrupts interrupts_;
+  Ports ports_;
+  Prescaler prescaler_01_, prescaler_2_;
+  Timer timer0_, timer1_, timer2_;
+  Adc adc_;
+  Usart usart_;
+  Unmodelled unmodelled_;
+  avr_run_t undisturbed_run_;  // simavr's watchdog asks for a reset by replacing it
+  bool powered_ = false;
+  Health health_ = Health::running;
+  std::string diagnosis_;
+};
+
+}  // namespace stillrotor::io::mcu

@@ -1,0 +1,214 @@
+#include "io/mcu/ports.hpp"
+
+namespace stillrotor::io::mcu {
+namespace {
+
+constexpr Address first = reg::PINB;  // PIN, DDR, PORT of B, then of C, then of D
+constexpr unsigned register_kind(Address a) { return (a - first) % 3u; }
+constexpr unsigned port_of(Address a) { return (a - first) / 3u; }
+
+// A changed pin passes the PIN flip-flop and two more before its flag stands (datasheet, External
+// Interrupts, figure Timing of Pin Change Interrupts; from memory).
+constexpr Cycle flag_after_visible = 2;
+
+constexpr unsigned port_d = 2;
+
+constexpr std::uint8_t with(std::uint8_t bits, std::uint8_t mask, bool set) {
+  return static_cast<std::uint8_t>(set ? bits | mask : bits & ~mask);
+}
+
+}  // namespace
+
+Ports::Ports(Core& core, Interrupts& interrupts, Outside& outside,
+             const std::array<std::optional<Pin>, line_count>& pins)
+    : core_(core), interrupts_(interrupts), outside_(outside) {
+  driven_.fill(Level::released);
+  for (std::size_t i = 0; i < line_count; ++i) {
+    if (!pins[i]) continue;
+    const LineId line{static_cast<std::uint16_t>(i)};
+    Port& port = ports_[pins[i]->port];
+    const auto mask = static_cast<std::uint8_t>(1u << pins[i]->bit);
+    port.line[pins[i]->bit] = line;
+    (io::is_gate(line) ? port.gates : port.inputs) |= mask;
+    if (io::is_gate(line)) gate_pins_[i] = pins[i];
+  }
+  for (Address a = first; a < first + 3 * port_count; ++a) {
+    core.on_write<&Ports::write>(a, this);
+    if (register_kind(a) == 0) core.on_read<&Ports::read_pins>(a, this);
+  }
+  core.on_write<&Ports::write_control>(reg::MCUCR, this);
+  core.on_write<&Ports::write_external_mask>(reg::EIMSK, this);
+  core.on_write<&Ports::write_external_mask>(reg::EICRA, this);
+}
+
+void Ports::reset(Cycle at) noexcept {
+  for (unsigned i = 0; i < port_count; ++i) {
+    Port& p = ports_[i];
+    p.direction = p.out = p.compare_connected = p.compare_high = 0;
+    for (Address a = 0; a < 3; ++a) core_.reg(static_cast<Address>(first + 3 * i + a)) = 0;
+    refresh(i, at, at);
+    p.before = p.level;
+    p.changed = 0;
+  }
+}
+
+void Ports::announce(Cycle at) noexcept {
+  for (std::uint16_t gate = 0; gate < gate_count; ++gate)
+    if (gate_pins_[gate])
+      outside_.world->drive({outside_.clock.time(at), LineId{gate}, driven_[gate]});
+}
+
+void Ports::read_wires(Cycle at) noexcept {
+  for (unsigned i = 0; i < port_count; ++i) {
+    Port& p = ports_[i];
+    for (unsigned bit = 0; bit < 8; ++bit) {
+      const auto mask = static_cast<std::uint8_t>(1u << bit);
+      if (!(p.inputs & mask)) continue;
+      set_wire(p, mask, outside_.world->level(p.line[bit], outside_.clock.time(at)));
+    }
+    refresh(i, at, at);
+    p.before = p.level;
+    p.changed = 0;
+  }
+}
+
+void Ports::deliver(const Edge& edge) noexcept {
+  for (unsigned i = 0; i < port_count; ++i) {
+    Port& p = ports_[i];
+    for (unsigned bit = 0; bit < 8; ++bit) {
+      const auto mask = static_cast<std::uint8_t>(1u << bit);
+      if (!(p.inputs & mask) || p.line[bit] != edge.line) continue;
+      set_wire(p, mask, edge.level);
+      refresh(i, core_.now(), outside_.clock.synchronised(edge.at));
+    }
+  }
+}
+
+void Ports::compare_output(Pin pin, bool connected, bool high, Cycle at) noexcept {
+  Port& p = ports_[pin.port];
+  const auto mask = static_cast<std::uint8_t>(1u << pin.bit);
+  p.compare_connected = with(p.compare_connected, mask, connected);
+  p.compare_high = with(p.compare_high, mask, high);
+  refresh(pin.port, at, at + 1);
+}
+
+void Ports::write(const Write& write) noexcept {
+  const unsigned index = port_of(write.address);
+  Port& p = ports_[index];
+  switch (register_kind(write.address)) {
+    case 0:
+      p.out ^= write.ones();
+      break;  // writing ones to PIN toggles PORT
+    case 1:
+      p.direction = write.value;
+      break;
+    default:
+      p.out = write.value;
+      break;
+  }
+  core_.reg(static_cast<Address>(first + 3 * index + 1)) = p.direction;
+  core_.reg(static_cast<Address>(first + 3 * index + 2)) = p.out;
+  refresh(index, write.at, write.at + 1);
+}
+
+std::uint8_t Ports::read_pins(Address address, Cycle at) noexcept {
+  const Port& p = ports_[port_of(address)];
+  return at < p.visible_from ? p.before : p.level;
+}
+
+void Ports::write_control(const Write& write) noexcept {
+  core_.reg(write.address) = write.value;
+  for (unsigned i = 0; i < port_count; ++i) refresh(i, write.at, write.at + 1);  // PUD
+}
+
+void Ports::write_external_mask(const Write& write) noexcept {
+  if (write.address == reg::EIMSK)
+    interrupts_.write_mask(write);
+  else
+    core_.reg(write.address) = write.value;
+  for (unsigned n = 0; n < 2; ++n)
+    if ((core_.reg(reg::EIMSK) >> n & 1) && (core_.reg(reg::EICRA) >> (2 * n) & 3) == 0)
+      core_.fail("The firmware enables the low-level mode of INT" + std::to_string(n) +
+                 ", which is not modelled, " + core_.where() + ". Use an edge mode (EICRA).");
+}
+
+void Ports::refresh(unsigned index, Cycle at, Cycle visible_from) noexcept {
+  Port& p = ports_[index];
+  const std::uint8_t pulls = core_.reg(reg::MCUCR) & bits::PUD ? 0 : p.out;
+  const auto as_output = (p.compare_connected & p.compare_high) | (~p.compare_connected & p.out);
+  const auto as_input = (p.wire_driven & p.wire_high) | (~p.wire_driven & pulls);
+  const auto level =
+      static_cast<std::uint8_t>((p.direction & as_output) | (~p.direction & as_input));
+  if (p.gates != 0) drive_gates(index, at);
+  const auto changed = static_cast<std::uint8_t>(level ^ p.level);
+  if (changed == 0) return;
+  if (at >= p.visible_from) p.before = p.level;
+  p.visible_from = visible_from;
+  p.level = level;
+  if (!(changed & watched(index))) return;
+  const bool check_is_due = p.changed != 0;
+  p.changed |= changed;
+  if (check_is_due) return;
+  const Cycle flag_at = visible_from + flag_after_visible;
+  switch (index) {
+    case 0:
+      core_.schedule<&Ports::on_change<0>>(flag_at, this);
+      break;
+    case 1:
+      core_.schedule<&Ports::on_change<1>>(flag_at, this);
+      break;
+    default:
+      core_.schedule<&Ports::on_change<2>>(flag_at, this);
+      break;
+  }
+}
+
+void Ports::set_wire(Port& p, std::uint8_t mask, Level level) noexcept {
+  p.wire_driven = with(p.wire_driven, mask, level != Level::released);
+  p.wire_high = with(p.wire_high, mask, level == Level::high);
+}
+
+void Ports::drive_gates(unsigned index, Cycle at) noexcept {
+  const Port& p = ports_[index];
+  const auto as_output = (p.compare_connected & p.compare_high) | (~p.compare_connected & p.out);
+  for (std::uint16_t gate = 0; gate < gate_count; ++gate) {
+    if (!gate_pins_[gate] || gate_pins_[gate]->port != index) continue;
+    const unsigned bit = gate_pins_[gate]->bit;
+    const Level level = !(p.direction >> bit & 1) ? Level::released
+                        : as_output >> bit & 1    ? Level::high
+                                                  : Level::low;
+    if (level == driven_[gate]) continue;
+    driven_[gate] = level;
+    outside_.world->drive({outside_.clock.time(at), LineId{gate}, level});
+    core_.request_stop();
+  }
+}
+
+/// Pins whose changes raise a flag: those in PCMSKn, and INT0 and INT1 in an edge mode.
+std::uint8_t Ports::watched(unsigned index) const noexcept {
+  std::uint8_t mask = core_.reg(static_cast<Address>(reg::PCMSK0 + index));
+  if (index == port_d) {
+    const std::uint8_t sense = core_.reg(reg::EICRA);
+    if (sense & 0x03) mask |= 0x04;
+    if (sense & 0x0c) mask |= 0x08;
+  }
+  return mask;
+}
+
+void Ports::check_interrupts(unsigned index) noexcept {
+  Port& p = ports_[index];
+  const std::uint8_t changed = p.changed;
+  p.changed = 0;
+  if (changed & core_.reg(static_cast<Address>(reg::PCMSK0 + index)))
+    interrupts_.raise(interrupts_.vector(vect::PCINT0 + index));
+  if (index != port_d) return;
+  for (unsigned n = 0; n < 2; ++n) {
+    const unsigned bit = 2 + n;
+    const unsigned sense = core_.reg(reg::EICRA) >> (2 * n) & 3;
+    const bool rose = p.level >> bit & 1;
+    if ((changed >> bit & 1) && (sense == 1 || (sense == 2 && !rose) || (sense == 3 && rose)))
+      interrupts_.raise(interrupts_.vector(vect::INT0 + n));
+  }
+}
+
+}  // namespace stillrotor::io::mcu

@@ -1,0 +1,107 @@
+// Timer/Counters 0, 1 and 2 with their prescalers and compare outputs, exact to the cycle.
+//
+// A timer is advanced event by event (match, TOP, BOTTOM) when something watches it, and lazily at
+// register accesses when nothing does. Everything that belongs to a count (flags, compare output,
+// taking over OCR) happens at the timer clock that leaves that count, as in the datasheet's timing
+// diagrams: a match at OCR acts OCR + 1 timer clocks after BOTTOM.
+//
+// Source ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: 8-bit Timer/Counter0 with PWM, 16-bit
+//        Timer/Counter1 with PWM, Timer/Counter0 and 1 Prescalers, 8-bit Timer/Counter2.
+// Not    external clocks (T0, T1, TOSC), input capture: refused. Reserved modes: refused.
+// RT     nothing here allocates after construction, but the sentence of a refusal.
+#pragma once
+
+#include <array>
+
+#include "io/mcu/core.hpp"
+#include "io/mcu/interrupts.hpp"
+#include "io/mcu/ports.hpp"
+#include "io/mcu/timer_layout.hpp"
+
+namespace stillrotor::io::mcu {
+
+class Adc;
+
+/// Divides the clock for one or two timers. Counts since `origin`; held: GTCCR.TSM.
+struct Prescaler {
+  Cycle origin = 0;
+  bool held = false;
+};
+
+class Timer {
+ public:
+  Timer(const TimerLayout&, Core&, Interrupts&, Ports&, const Prescaler&);
+  void connect(Adc* adc) noexcept { adc_ = adc; }
+
+  void reset(Cycle at) noexcept;
+  /// Everything the timer does up to and including that cycle.
+  void advance(Cycle to) noexcept;
+  /// After a change of prescaler or power reduction, once advanced to it: registers are read again.
+  void reconfigure(Cycle at) noexcept;
+  /// The ADC starts or stops waiting for this timer.
+  void watchers_changed(Cycle at) noexcept {
+    advance(at);
+    schedule();
+  }
+
+ private:
+  struct Compare {
+    std::uint16_t written = 0;  // OCR as the firmware sees it
+    std::uint16_t active = 0;   // OCR as the comparator has it
+    std::uint8_t com = 0;
+    bool connected = false;  // to the pin
+    bool high = false;       // the compare output itself
+  };
+
+  void write_control(const Write&) noexcept;
+  void write_compare(const Write&) noexcept;
+  void write_count(const Write&) noexcept;
+  void write_top(const Write&) noexcept;
+  void write_temp(const Write&) noexcept;
+  void write_flags(const Write&) noexcept;
+  void write_mask(const Write&) noexcept;
+  std::uint8_t read_count(Address, Cycle) noexcept;
+  std::uint8_t read_count_high(Address, Cycle) noexcept;
+  std::uint8_t read_top(Address, Cycle) noexcept;
+  std::uint8_t read_flags(Address, Cycle) noexcept;
+
+  void decode() noexcept;
+  void force(unsigned channels) noexcept;
+  unsigned divisor() const noexcept;
+  bool watched() const noexcept;
+  void schedule() noexcept;
+  void on_event(Cycle) noexcept;
+
+  std::uint32_t top() const noexcept;
+  std::uint32_t maximum() const noexcept { return layout_.is_16_bit ? 0xffffu : 0xffu; }
+  bool counts_both_ways() const noexcept;
+  std::uint32_t ticks_to_event() const noexcept;
+  void run_to(Cycle to) noexcept;
+  void move(std::uint32_t ticks) noexcept;
+  void tick(Cycle at) noexcept;
+  void tick_one_way(std::array<bool, 2> match, Cycle at) noexcept;
+  void tick_both_ways(std::array<bool, 2> match, Cycle at) noexcept;
+  void matched(Compare&, bool counting_down) noexcept;
+  void take_over_compares() noexcept;
+  void flag(unsigned vector, Cycle at) noexcept;
+  void show(Cycle at) noexcept;
+
+  const TimerLayout& layout_;
+  Core& core_;
+  Interrupts& interrupts_;
+  Ports& ports_;
+  const Prescaler& prescaler_;
+  Adc* adc_ = nullptr;
+
+  TimerMode mode_;
+  unsigned divisor_ = 0;  // 0: stopped
+  std::array<Compare, 2> compares_;
+  std::uint16_t top_register_ = 0;  // ICR1
+  std::uint8_t temp_ = 0;           // high byte of a 16-bit access in two steps
+  std::uint16_t count_ = 0;
+  bool down_ = false;
+  bool count_was_written_ = false;  // blocks a match at the next timer clock
+  Cycle last_tick_ = 0;
+};
+
+}  // namespace stillrotor::io::mcu
