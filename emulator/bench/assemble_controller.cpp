@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <cmath>
 #include <fstream>
 #include <map>
 #include <numbers>
@@ -118,11 +119,6 @@ class ControllerAssembler {
             (low_side ? -1.0 : 1.0) * sensor.polarity * nominal);
     believe("controller.belief.current_offset", d_.scaling.current_offset_V, d_.current_offset_V);
     believe("controller.belief.bus_ratio", d_.scaling.bus_ratio, d_.bench.drive.bus_voltage.ratio);
-    if (d_.scaling.throttle_zero_V >= d_.scaling.throttle_full_V)
-      problems_.add(readings_.at("controller.throttle.zero").place,
-                    fmt::format("controller.throttle.zero is {:g} V and full is {:g} V; allowed "
-                                "only in rising order. Change one.",
-                                d_.scaling.throttle_zero_V, d_.scaling.throttle_full_V));
   }
 
   void six_step() {
@@ -134,7 +130,7 @@ class ControllerAssembler {
     config.pwm_frequency_Hz = d_.standin.pwm_frequency_Hz;
     config.dead_time_s = d_.standin.dead_time_s;
     config.current_limit_A = d_.standin.current_limit_A;
-    config.hall_spacing_deg = d_.believed_hall_spacing_rad * 180.0 / std::numbers::pi;
+    config.hall_spacing_deg = std::round(d_.believed_hall_spacing_rad * 180.0 / std::numbers::pi);
     config.hall_permutation = static_cast<unsigned char>(d_.hall_permutation);
     d_.bench.controller_kind = "six_step";
     d_.bench.controller = config;

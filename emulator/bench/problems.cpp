@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 namespace stillrotor {
 
 std::string Place::text() const {
@@ -19,7 +21,9 @@ Place whole(std::string name) {
 }
 
 void Problems::add(const Place& place, std::string_view sentence) {
-  messages_.push_back(fmt::format("{}: {}", place.text(), sentence));
+  std::string message = fmt::format("{}: {}", place.text(), sentence);
+  if (std::find(messages_.begin(), messages_.end(), message) == messages_.end())
+    messages_.push_back(std::move(message));
 }
 
 void Problems::add_all(const InputError& error) {

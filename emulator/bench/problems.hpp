@@ -26,7 +26,7 @@ Place whole(std::string name);
 
 class Problems {
  public:
-  /// sentence: what, allowed and remedy, with its full stop.
+  /// sentence: what, allowed and remedy, with its full stop. The same message twice counts once.
   void add(const Place&, std::string_view sentence);
   void add_all(const InputError&);
   bool empty() const noexcept { return messages_.empty(); }

@@ -62,7 +62,7 @@ std::string yaml_scalar(std::string_view text) {
       (std::isalnum(static_cast<unsigned char>(text.front())) != 0 || text.front() == '/') &&
       std::all_of(text.begin(), text.end(), [](char c) {
         return std::isalnum(static_cast<unsigned char>(c)) != 0 ||
-               std::string_view(" /._+-%^,()").find(c) != std::string_view::npos;
+               std::string_view(" /._+-%^()").find(c) != std::string_view::npos;
       });
   if (plain) return std::string(text);
   std::string quoted = "\"";

@@ -284,6 +284,14 @@ Conversion to_unit(std::string_view text, std::string_view unit) {
   return convert(text, std::span(&form, 1), "a value", unit);
 }
 
+Conversion to_any(std::string_view text, std::string& unit) {
+  const Written written = split(text);
+  const FamilyInfo* family =
+      written.problem.empty() && looks_like_unit(written.unit) ? family_of(written.unit) : nullptr;
+  unit = family != nullptr ? family->si : "";
+  return to_si(text, family != nullptr ? family->family : Family::ratio);
+}
+
 std::string from_si(double value, Family family) {
   const std::string_view unit = si_unit(family);
   return unit.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit);

@@ -50,6 +50,8 @@ struct Conversion {
 Conversion to_si(std::string_view text, Family);
 /// The same for a unit given by text, as a measure states it ("A", "N m", "1").
 Conversion to_unit(std::string_view text, std::string_view unit);
+/// In whatever family the unit belongs to; `unit` gets that family's SI unit.
+Conversion to_any(std::string_view text, std::string& unit);
 /// 0.012 -> "0.012 ohm", with every digit it takes to read the same number back.
 std::string from_si(double, Family);
 /// The same for reading: ten digits at most.

@@ -4,7 +4,9 @@
 #include <cstdint>
 #include <filesystem>
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "io/connector.hpp"
@@ -72,7 +74,18 @@ struct Scenario {
   std::string resolved_yaml;
 };
 
+/// What a limit may be set on. The judge's table has the measures; the caller passes them, so that
+/// reading a scenario does not depend on judging it.
+struct KnownMeasure {
+  std::string_view name;
+  std::string_view unit;  // SI
+  bool per_phase = false;
+};
+
 /// Throws InputError. The bench decides what a scenario may use (a Hall fault needs Halls).
+Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
+                       std::span<const KnownMeasure> measures);
+/// The same without a check of measures' names and units.
 Scenario load_scenario(const std::filesystem::path& file, const Bench& bench);
 
 }  // namespace stillrotor

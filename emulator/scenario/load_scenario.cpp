@@ -1,0 +1,108 @@
+#include <fmt/format.h>
+
+#include <charconv>
+#include <numbers>
+
+#include "emulator/bench/resolved_yaml.hpp"
+#include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/readers.hpp"
+
+namespace stillrotor {
+namespace {
+
+const std::vector<std::string> scenario_keys{"scenario", "lasts",    "seed",
+                                             "start",    "timeline", "expect"};
+const std::vector<std::string> start_keys{"speed", "angle", "key"};
+
+/// Texts of the resolved file, defaults until the file says otherwise.
+struct Written {
+  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off";
+  std::vector<std::string> timeline, expect;
+};
+
+void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
+  const std::string text = fields.text("seed");
+  if (text.empty()) return;
+  const char* const end = text.data() + text.size();
+  const auto [rest, error] = std::from_chars(text.data(), end, scenario.seed);
+  if (error != std::errc{} || rest != end)
+    fields.wrong("seed", fmt::format("seed is {}; allowed 0 to 18446744073709551615. Write a whole "
+                                     "number.",
+                                     text));
+  written.seed = text;
+}
+
+void read_start(const YamlNode& node, Scenario& scenario, Written& written, Problems& problems) {
+  const Fields fields(node, "start", start_keys, problems);
+  constexpr double most_speed = 100'000.0 * 2.0 * std::numbers::pi / 60.0;
+  constexpr double full_turn = 2.0 * std::numbers::pi;
+  Start& start = scenario.start;
+  start.speed_rad_s = fields
+                          .quantity("speed", Family::rotational_speed, -most_speed, most_speed,
+                                    "-100000 rpm to 100000 rpm")
+                          .value_or(0.0);
+  start.angle_rad = fields
+                        .quantity("angle", Family::angle, -full_turn, full_turn,
+                                  "-360 deg to 360 deg, mechanical")
+                        .value_or(0.0);
+  start.key = fields.on_off("key").value_or(false);
+  if (fields.has("speed")) written.speed = fields.text("speed");
+  if (fields.has("angle")) written.angle = fields.text("angle");
+  if (fields.has("key")) written.key = fields.text("key");
+}
+
+std::string resolved(const Fields& fields, const Written& written) {
+  std::string out = fmt::format(
+      "# Resolved: everything the scenario says, defaults included.\n"
+      "scenario: {}\nlasts: {}\nseed: {}\nstart: {}\n",
+      yaml_scalar(fields.text("scenario")), yaml_scalar(fields.text("lasts")),
+      yaml_scalar(written.seed),
+      flow_map({{"speed", written.speed}, {"angle", written.angle}, {"key", written.key}}));
+  for (const auto& [name, lines] :
+       {std::pair{"timeline", &written.timeline}, {"expect", &written.expect}}) {
+    out += fmt::format("{}:{}\n", name, lines->empty() ? " []" : "");
+    for (const std::string& line : *lines) out += fmt::format("  - {}\n", line);
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string flow_map(const std::vector<std::pair<std::string, std::string>>& pairs) {
+  std::string out;
+  for (const auto& [key, text] : pairs)
+    if (!text.empty())
+      out += fmt::format("{}{}: {}", out.empty() ? "" : ", ", key, yaml_scalar(text));
+  return "{" + out + "}";
+}
+
+Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
+                       std::span<const KnownMeasure> measures) {
+  const YamlNode root = read_yaml(file, file.string());
+  Problems problems;
+  const Fields fields(root, "a scenario", scenario_keys, problems);
+  Scenario scenario;
+  Written written;
+  scenario.file = file;
+  scenario.name = fields.text("scenario");
+  if (!fields.has("scenario"))
+    problems.add(root.place, "scenario is missing; give it a name, for example scenario: A hill.");
+  if (!fields.has("lasts"))
+    problems.add(root.place, "lasts is missing; allowed 1 ms to 3600 s. Say how long it runs.");
+  scenario.lasts_ps = fields.time_ps("lasts", 1e-3, 3600.0, "1 ms to 3600 s").value_or(to_ps(3600));
+  read_seed(fields, scenario, written);
+  if (const YamlNode* start = root.find("start")) read_start(*start, scenario, written, problems);
+  if (const YamlNode* timeline = root.find("timeline"))
+    written.timeline = read_timeline(*timeline, bench, scenario, problems);
+  if (const YamlNode* expect = root.find("expect"))
+    written.expect = read_limits(*expect, measures, scenario, problems);
+  problems.throw_if_any();
+  scenario.resolved_yaml = resolved(fields, written);
+  return scenario;
+}
+
+Scenario load_scenario(const std::filesystem::path& file, const Bench& bench) {
+  return load_scenario(file, bench, {});
+}
+
+}  // namespace stillrotor

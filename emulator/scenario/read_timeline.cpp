@@ -1,0 +1,230 @@
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <array>
+#include <numeric>
+#include <optional>
+#include <set>
+
+#include "emulator/bench/nearest.hpp"
+#include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/readers.hpp"
+#include "emulator/scenario/vocabulary.hpp"
+
+namespace stillrotor {
+namespace {
+
+const std::vector<std::string> legs{"U", "V", "W"};
+const std::vector<std::string> levels{"low", "high"};
+
+const std::vector<std::string>& fault_names() {
+  static const std::vector<std::string> names = [] {
+    std::vector<std::string> all;
+    for (const FaultWord& word : fault_words()) all.emplace_back(word.name);
+    return all;
+  }();
+  return names;
+}
+
+const std::vector<std::string>& doing() {
+  static const std::vector<std::string> keys = [] {
+    std::vector<std::string> all;
+    for (const ActionWord& word : action_words()) all.emplace_back(word.name);
+    all.insert(all.end(), {"fault", "clear"});
+    return all;
+  }();
+  return keys;
+}
+
+const std::vector<std::string>& all_keys() {
+  static const std::vector<std::string> keys = [] {
+    std::vector<std::string> all{"at"};
+    all.insert(all.end(), doing().begin(), doing().end());
+    all.insert(all.end(), {"over", "line", "level"});
+    return all;
+  }();
+  return keys;
+}
+
+struct ReadAction {
+  Action action;
+  Place place;
+  std::string line;  // of the resolved file
+};
+
+class ActionReader {
+ public:
+  ActionReader(const YamlNode& node, const Bench& bench, std::int64_t lasts_ps, Problems& problems)
+      : fields_(node, "an action", all_keys(), problems), bench_(bench), lasts_ps_(lasts_ps) {}
+
+  std::optional<ReadAction> read() {
+    const auto at = fields_.time_ps(
+        "at", 0.0, static_cast<double>(lasts_ps_) * 1e-12,
+        fmt::format("0 s to lasts, {:g} s", static_cast<double>(lasts_ps_) * 1e-12));
+    if (!fields_.has("at"))
+      fields_.wrong("at", "at is missing; allowed 0 s to the scenario's end. Write at: 1 s.");
+    std::vector<std::string> found;
+    for (const std::string& key : doing())
+      if (fields_.has(key)) found.push_back(key);
+    if (found.size() != 1) {
+      fields_.wrong("at", fmt::format("this action says {}; allowed exactly one of {}. Write one "
+                                      "line for each.",
+                                      found.empty() ? std::string("nothing to do")
+                                                    : fmt::format("{}", fmt::join(found, " and ")),
+                                      fmt::join(doing(), ", ")));
+      return {};
+    }
+    const bool good =
+        found[0] == "fault" || found[0] == "clear" ? read_fault(found[0]) : read_word(found[0]);
+    if (!good || !at) return {};
+    read_.action.at_ps = *at;
+    read_.place = fields_.place();
+    pairs_.insert(pairs_.begin(), {"at", fields_.text("at")});
+    read_.line = flow_map(pairs_);
+    return read_;
+  }
+
+ private:
+  bool read_word(const std::string& name) {
+    const auto words = action_words();
+    const ActionWord& word = *std::find_if(words.begin(), words.end(),
+                                           [&](const ActionWord& w) { return w.name == name; });
+    Action& action = read_.action;
+    action.kind = word.kind;
+    const std::string written = fields_.text(name);
+    pairs_.emplace_back(name, written);
+    action.label = fmt::format("{} {}", name, written);
+    bool good = allow_only(name, word.is_switch ? "" : "over");
+    if (word.is_switch) {
+      const auto value = fields_.on_off(name);
+      action.value = value.value_or(false) ? 1.0 : 0.0;
+      action.label = event_name(action);
+      good = good && value.has_value();
+    } else {
+      const auto value = fields_.quantity(name, word.family, word.least, word.most, word.allowed);
+      const auto over = fields_.time_ps("over", 0.0, 3600.0, "0 s to 3600 s");
+      action.value = value.value_or(0.0);
+      action.over_ps = over.value_or(0);
+      if (action.over_ps > 0) action.label += " over " + fields_.text("over");
+      pairs_.emplace_back("over", fields_.has("over") ? fields_.text("over") : "0 s");
+      good = good && value && (over || !fields_.has("over"));
+    }
+    return good && has_wire(word);
+  }
+
+  bool read_fault(const std::string& key) {
+    const auto index = fields_.choice(key, fault_names());
+    if (!index) return false;
+    const FaultWord& word = fault_words()[*index];
+    Action& action = read_.action;
+    action.kind = ActionKind::fault;
+    action.fault = word.kind;
+    action.cleared = key == "clear";
+    const bool stuck = word.kind == FaultKind::hall_line_stuck && !action.cleared;
+    bool good = allow_only(key, stuck ? "line level" : "line");
+    const auto leg = fields_.choice("line", legs);
+    if (!fields_.has("line"))
+      fields_.wrong(key, fmt::format("{} needs line; allowed U, V, W. Write line: U.", word.name));
+    const auto level = fields_.choice("level", levels);
+    if (stuck && !fields_.has("level"))
+      fields_.wrong(
+          key, fmt::format("{} needs level; allowed low, high. Write level: high.", word.name));
+    good = good && leg && (!stuck || level);
+    action.leg = static_cast<int>(leg.value_or(0));
+    action.stuck_high = stuck && level.value_or(0) == 1;
+    pairs_ = {{key, std::string(word.name)}, {"line", legs[leg.value_or(0)]}};
+    if (stuck) pairs_.emplace_back("level", levels[level.value_or(0)]);
+    action.label = fmt::format("{} {}{}", event_name(action), legs[leg.value_or(0)],
+                               !stuck              ? ""
+                               : action.stuck_high ? " high"
+                                                   : " low");
+    return good && has_sensor(key, word);
+  }
+
+  /// over, line and level only where they mean something.
+  bool allow_only(const std::string& action, std::string_view options) {
+    bool good = true;
+    for (const char* option : {"over", "line", "level"})
+      if (fields_.has(option) && options.find(option) == std::string_view::npos) {
+        fields_.wrong(option,
+                      fmt::format("{} means nothing beside {}. Remove it.", option, action));
+        good = false;
+      }
+    return good;
+  }
+
+  bool has_sensor(const std::string& key, const FaultWord& word) {
+    const auto& lines = bench_.harness.lines;
+    const std::size_t line =
+        io::index(io::line::hall_U) + static_cast<std::size_t>(read_.action.leg);
+    if (word.needs.empty() || lines[line].connected) return true;
+    fields_.wrong(key, fmt::format("{} needs {}; the bench \"{}\" has no such line. Fit and wire "
+                                   "them there (sensors.hall, harness.hall), or remove the fault.",
+                                   word.name, word.needs, bench_.name));
+    return false;
+  }
+
+  bool has_wire(const ActionWord& word) {
+    const auto& harness = bench_.harness;
+    bool wired = true;
+    if (word.kind == ActionKind::throttle)
+      wired = harness.channels[io::index(io::channel::throttle)];
+    if (word.kind == ActionKind::brake) wired = harness.lines[io::index(io::line::brake)].connected;
+    if (word.kind == ActionKind::reverse)
+      wired = harness.lines[io::index(io::line::reverse)].connected;
+    if (!wired)
+      fields_.wrong(word.name, fmt::format("{} has no wire on the bench \"{}\". Add it to harness "
+                                           "there, or remove the action.",
+                                           word.name, bench_.name));
+    return wired;
+  }
+
+  Fields fields_;
+  const Bench& bench_;
+  std::int64_t lasts_ps_;
+  ReadAction read_;
+  std::vector<std::pair<std::string, std::string>> pairs_;
+};
+
+/// A fault comes before its end, and only once until then.
+void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& problems) {
+  std::set<std::pair<FaultKind, int>> present;
+  for (const auto& [action, place, line] : actions) {
+    if (action.kind != ActionKind::fault) continue;
+    const std::pair key{action.fault, action.leg};
+    const bool changes = action.cleared ? present.erase(key) == 1 : present.insert(key).second;
+    if (!changes)
+      problems.add(place, fmt::format("{}: at this time the fault is {} already. Check the order "
+                                      "in time.",
+                                      action.label, action.cleared ? "absent" : "present"));
+  }
+}
+
+}  // namespace
+
+std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench, Scenario& scenario,
+                                       Problems& problems) {
+  if (list.kind != YamlNode::Kind::sequence) {
+    problems.add(list.place,
+                 "timeline is a list; write one line \"- {at: 1 s, key: on}\" for "
+                 "each action.");
+    return {};
+  }
+  std::vector<ReadAction> actions;
+  for (const YamlNode& node : list.items)
+    if (auto action = ActionReader(node, bench, scenario.lasts_ps, problems).read())
+      actions.push_back(std::move(*action));
+  std::stable_sort(actions.begin(), actions.end(), [](const ReadAction& a, const ReadAction& b) {
+    return a.action.at_ps < b.action.at_ps;
+  });
+  check_order_of_faults(actions, problems);
+  std::vector<std::string> lines;
+  for (ReadAction& read : actions) {
+    scenario.timeline.push_back(std::move(read.action));
+    lines.push_back(std::move(read.line));
+  }
+  return lines;
+}
+
+}  // namespace stillrotor

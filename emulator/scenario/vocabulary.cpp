@@ -1,0 +1,63 @@
+#include "emulator/scenario/vocabulary.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+
+namespace stillrotor {
+namespace {
+
+constexpr std::array actions{
+    ActionWord{"key", ActionKind::key, true, Family::ratio, 0, 1, "on or off",
+               "controller supply and key line"},
+    ActionWord{"brake", ActionKind::brake, true, Family::ratio, 0, 1, "on or off", "brake switch"},
+    ActionWord{"reverse", ActionKind::reverse, true, Family::ratio, 0, 1, "on or off",
+               "reverse switch"},
+    ActionWord{"throttle", ActionKind::throttle, false, Family::voltage, 0, 6, "0 V to 6 V",
+               "voltage of the throttle's wire"},
+    ActionWord{"load_torque", ActionKind::load_torque, false, Family::torque, -10'000, 10'000,
+               "-10000 N m to 10000 N m", "load at the motor shaft, opposes positive speed"},
+    ActionWord{"slope", ActionKind::slope, false, Family::ratio, -0.5, 0.5, "-50 % to 50 %",
+               "rise over run of the road, uphill positive"},
+    ActionWord{"supply_voltage", ActionKind::supply_voltage, false, Family::voltage, 0, 2000,
+               "0 V to 2000 V", "open-circuit or set voltage of the supply"},
+};
+
+constexpr std::array faults{
+    FaultWord{"hall_line_open", FaultKind::hall_line_open, "Halls", "line: U, V or W",
+              "the wire of a Hall line breaks: its pull decides what the controller reads"},
+    FaultWord{"hall_line_stuck", FaultKind::hall_line_stuck, "Halls",
+              "line: U, V or W; level: low or high",
+              "a Hall line is tied to a level at the controller's pin"},
+    FaultWord{"phase_open", FaultKind::phase_open, "", "line: U, V or W",
+              "a motor cable comes off; the current in it is cut at once"},
+};
+
+}  // namespace
+
+std::span<const ActionWord> action_words() noexcept { return actions; }
+std::span<const FaultWord> fault_words() noexcept { return faults; }
+
+std::string event_name(const Action& action) {
+  if (action.kind == ActionKind::fault)
+    return fmt::format("{}{}", faults[static_cast<std::size_t>(action.fault)].name,
+                       action.cleared ? " cleared" : "");
+  const auto word = std::find_if(actions.begin(), actions.end(), [&](const ActionWord& candidate) {
+    return candidate.kind == action.kind;
+  });
+  const char* state = !word->is_switch ? "" : action.value != 0.0 ? " on" : " off";
+  return fmt::format("{}{}", word->name, state);
+}
+
+std::vector<std::string> event_names(const Scenario& scenario) {
+  std::vector<std::string> names;
+  if (scenario.start.key) names.emplace_back("key on");
+  for (const Action& action : scenario.timeline)
+    if (std::string name = event_name(action);
+        std::find(names.begin(), names.end(), name) == names.end())
+      names.push_back(std::move(name));
+  return names;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,40 @@
+// The words of a scenario: what can be done at the connector and around it, and what can break.
+#pragma once
+
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "emulator/bench/units.hpp"
+#include "emulator/scenario/scenario.hpp"
+
+namespace stillrotor {
+
+/// An action of the timeline: a switch (on, off), or a quantity that may ramp with `over`.
+struct ActionWord {
+  std::string_view name;
+  ActionKind kind;
+  bool is_switch;
+  Family family;  // of a quantity
+  double least, most;
+  std::string_view allowed;
+  std::string_view text;
+};
+std::span<const ActionWord> action_words() noexcept;
+
+struct FaultWord {
+  std::string_view name;
+  FaultKind kind;
+  std::string_view needs;  // "Halls"; empty: any bench can have it
+  std::string_view options;
+  std::string_view text;
+};
+std::span<const FaultWord> fault_words() noexcept;
+
+/// What a limit's `after` may name in this timeline: marks in the record have the same names.
+/// "key on", "throttle", "hall_line_open", "hall_line_open cleared".
+std::string event_name(const Action&);
+std::vector<std::string> event_names(const Scenario&);
+
+}  // namespace stillrotor
