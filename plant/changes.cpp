@@ -4,7 +4,8 @@
 namespace stillrotor::plant {
 namespace {
 
-constexpr double zero_A = 1e-10;  // below this a leg carries no current
+// Below this a leg carries no current. The search for a diode's zero ends within 1e-9 A of it.
+constexpr double zero_A = 5e-9;
 
 double leg_current(int k, double i_alpha, double i_beta) noexcept {
   const AlphaBeta n = leg_axis[static_cast<std::size_t>(k)];
@@ -100,9 +101,16 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
   return least;
 }
 
+// Takes a mode and leaves in the currents only what it lets flow: what a leg that has just stopped
+// conducting still carries is rounding (below zero_A).
 void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
   for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
   mode = &modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+  if (mode->freedom == 2) return;
+  const double along =
+      mode->d_alpha * s.i_alpha_A + mode->d_beta * s.i_beta_A;  // d is 0 without freedom
+  s.i_alpha_A = along * mode->d_alpha;
+  s.i_beta_A = along * mode->d_beta;
 }
 
 // Gated legs are fixed; an ungated leg that carries current keeps the diode of its sign; the others
@@ -249,13 +257,26 @@ void Drive::Impl::choose_friction() noexcept {
 }
 
 void Drive::Impl::settle_modes() noexcept {
+  // Only a current that has passed zero ends (the search lands on that side); others that stand at
+  // zero with it leave together with it, for one alone would pull them away.
+  int ended = 0, ended_leg = 0;
+  bool passed = false;
   for (int k = 0; k < 3; ++k) {
     if (!is_diode(s.leg[k])) continue;
-    const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
-    if (diode_direction(s.leg[k]) * current > zero_A) continue;
-    const AlphaBeta n = leg_axis[static_cast<std::size_t>(k)];
+    const double current = diode_direction(s.leg[k]) * leg_current(k, s.i_alpha_A, s.i_beta_A);
+    passed = passed || current < 0.0;
+    if (current > zero_A) continue;
+    ++ended;
+    ended_leg = k;
+  }
+  if (!passed) ended = 0;
+  if (ended == 1) {
+    const AlphaBeta n = leg_axis[static_cast<std::size_t>(ended_leg)];
+    const double current = leg_current(ended_leg, s.i_alpha_A, s.i_beta_A);
     s.i_alpha_A -= current * n.alpha;
     s.i_beta_A -= current * n.beta;
+  } else if (ended > 1) {
+    s.i_alpha_A = s.i_beta_A = 0.0;
   }
   choose_legs();
   choose_supply();

@@ -191,7 +191,9 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   } else {
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);
   }
-  d.settle_modes();
+  d.choose_legs();
+  d.choose_supply();
+  d.choose_friction();
 }
 
 void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }

@@ -7,7 +7,7 @@
 namespace stillrotor::plant {
 
 EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
-  double fundamental = 0.0;
+  double fundamental = harmonics.empty() ? 1.0 : 0.0;
   double bound = 0.0;
   for (const auto& h : harmonics) {
     if (h.order < 1 || h.order > 99 || h.order % 2 == 0)

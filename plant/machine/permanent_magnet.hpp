@@ -22,7 +22,7 @@ struct PermanentMagnetParameters {
   double inductance_d_H = 150e-6;                      // > 0
   double inductance_q_H = 150e-6;                      // > 0
   double flux_linkage_Wb = 12e-3;                      // > 0, fundamental, peak, per phase
-  std::vector<BackEmfHarmonic> back_emf = {{1, 1.0}};  // must hold order 1 with ratio 1
+  std::vector<BackEmfHarmonic> back_emf;  // empty: sine; else must hold order 1 with ratio 1
 };
 
 /// Harmonics of a trapezoid with the given flat top (electrical degrees, 0 < flat < 180), odd

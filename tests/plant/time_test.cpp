@@ -1,0 +1,220 @@
+// Time in the plant: checkpoints, cuts, observers, the quiet bound, memory.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <cstdlib>
+#include <cstring>
+#include <new>
+#include <random>
+#include <vector>
+
+#include "plant/drive.hpp"
+
+namespace {
+thread_local long allocations = 0;
+}
+// Counts every allocation of this test program; the RT promise of the plant is that it makes none.
+void* operator new(std::size_t size) {
+  ++allocations;
+  if (void* p = std::malloc(size ? size : 1)) return p;
+  throw std::bad_alloc();
+}
+void operator delete(void* p) noexcept { std::free(p); }
+void operator delete(void* p, std::size_t) noexcept { std::free(p); }
+
+namespace stillrotor::plant {
+namespace {
+
+constexpr std::int64_t us = 1'000'000;
+
+DriveParameters cart() {
+  DriveParameters d;
+  d.machine.inductance_q_H = 250e-6;
+  d.shaft.inertia_kg_m2 = 2e-3;
+  d.shaft.coulomb_friction_Nm = 0.1;
+  d.shaft.viscous_friction_Nm_s_per_rad = 1e-3;
+  d.hall.fitted = true;
+  d.encoder.fitted = true;
+  d.phase_current.kind = CurrentSensing::low_side_shunt;
+  return d;
+}
+
+/// A six-step-like gate pattern with chopping: edge k comes at 7 us * k.
+void apply_pattern(Drive& drive, int k) {
+  constexpr int high[6] = {0, 0, 2, 2, 4, 4}, low[6] = {3, 5, 5, 1, 1, 3};
+  const int sector = k / 40 % 6;
+  for (int s = 0; s < switch_count; ++s) {
+    const bool on = (s == high[sector] && k % 2 == 0) || s == low[sector];
+    drive.set_switch(static_cast<Switch>(s), on);
+  }
+}
+
+TEST(Time, AdvancingInManyPiecesArrivesWhereOneLongAdvanceDoes) {
+  Drive one(cart()), many(cart());
+  StartState start;
+  start.omega_m_rad_s = 150.0;
+  one.start(start);
+  many.start(start);
+  for (int k = 0; k < 400; ++k) {
+    apply_pattern(one, k);
+    apply_pattern(many, k);
+    const std::int64_t until = (k + 1) * 7 * us;
+    while (one.advance(until).edge) {
+    }
+    for (std::int64_t t = k * 7 * us; t <= until; t += 333'333)
+      while (many.advance(t).edge) {
+      }
+    while (many.advance(until).edge) {
+    }
+  }
+  // The shorter steps differ from the longer ones by the method's error only. The bus is the
+  // fastest pole: 1 mF behind 45 mohm, tau = 45 us, (7 us / 45 us)^5 / 120 = 8e-7 of its volts each
+  // step.
+  EXPECT_NEAR(one.state().i_alpha_A, many.state().i_alpha_A, 1e-6);
+  EXPECT_NEAR(one.state().i_beta_A, many.state().i_beta_A, 1e-6);
+  EXPECT_NEAR(one.state().omega_m_rad_s, many.state().omega_m_rad_s, 1e-6);
+  EXPECT_EQ(one.state().encoder_count, many.state().encoder_count);
+  EXPECT_EQ(one.state().sensor_levels, many.state().sensor_levels);
+}
+
+TEST(Time, ARestoredCheckpointRunsOnBitForBitAsIfNothingHadHappened) {
+  Drive a(cart()), b(cart());
+  for (int k = 0; k < 50; ++k) {
+    apply_pattern(a, k);
+    apply_pattern(b, k);
+    const DriveState checkpoint = a.state();
+    a.advance((k + 1) * 7 * us);  // thrown away
+    a.set_switch(Switch::UH, true);
+    a.set_switch(Switch::UL, true);
+    a.advance((k + 2) * 7 * us);
+    a.restore(checkpoint);
+    while (a.advance((k + 1) * 7 * us).edge) {
+    }
+    while (b.advance((k + 1) * 7 * us).edge) {
+    }
+  }
+  EXPECT_EQ(a.state().i_alpha_A, b.state().i_alpha_A);
+  EXPECT_EQ(a.state().theta_e_rad, b.state().theta_e_rad);
+  EXPECT_EQ(a.state().v_cap_V, b.state().v_cap_V);
+  EXPECT_EQ(a.state().sensed_A[1], b.state().sensed_A[1]);
+}
+
+class Watcher : public SegmentObserver {
+ public:
+  void on_segment(const Segment& s) noexcept override {
+    ++count;
+    length_s += s.length_s;
+    const double begins = static_cast<double>(s.begin->time_ps) * 1e-12 + s.begin->offset_s;
+    gap = std::max(gap, std::abs(begins - end));
+    end = static_cast<double>(s.end->time_ps) * 1e-12 + s.end->offset_s;
+  }
+  int count = 0;
+  double length_s = 0.0, end = 0.0, gap = 0.0;
+};
+
+TEST(Time, SegmentsShownToAnObserverJoinWithoutGapOrOverlap) {
+  Drive drive(cart());
+  StartState start;
+  start.omega_m_rad_s = 300.0;
+  drive.start(start);
+  Watcher watcher;
+  for (int k = 0; k < 200; ++k) {
+    apply_pattern(drive, k);
+    while (drive.advance((k + 1) * 7 * us, &watcher).edge) {
+    }
+  }
+  EXPECT_GT(watcher.count, 200);
+  EXPECT_NEAR(watcher.length_s, 1400e-6, 1e-12);
+  EXPECT_LT(watcher.gap, 1e-15);
+}
+
+TEST(Time, InsideASegmentTheCubicAgreesWithSteppingThere) {
+  struct Middle : SegmentObserver {
+    const Drive* drive = nullptr;
+    double i_alpha = 0.0;
+    void on_segment(const Segment& s) noexcept override {
+      i_alpha = drive->inside(s, 0.4 * s.length_s).current_A.U;
+    }
+  } middle;
+  Drive drive(cart()), stepped(cart());
+  StartState start;
+  start.omega_m_rad_s = 200.0;
+  for (Drive* d : {&drive, &stepped}) {
+    d->start(start);
+    d->set_switch(Switch::UH, true);
+    d->set_switch(Switch::VL, true);
+    d->set_switch(Switch::WL, true);
+  }
+  middle.drive = &drive;
+  drive.advance(8 * us, &middle);
+  stepped.advance(3'200'000);
+  // Cubic Hermite: h^4 / 384 times the fourth derivative, that of the bus (tau = 45 us) above all:
+  // (8 / 45)^4 / 384 = 2.6e-6 of its part in the current.
+  EXPECT_NEAR(middle.i_alpha, stepped.snapshot().current_A.U, 2.6e-6 * 0.7);
+}
+
+// Whatever the gates do, no sensor edge may come before the promised moment.
+TEST(Time, NoSensorEdgeComesBeforeTheQuietBound) {
+  std::mt19937 rng(7);
+  for (int trial = 0; trial < 300; ++trial) {
+    DriveParameters p = cart();
+    p.shaft.inertia_kg_m2 = std::uniform_real_distribution<>(1e-5, 1e-2)(rng);
+    Drive drive(p);
+    StartState start;
+    start.omega_m_rad_s = std::uniform_real_distribution<>(-400.0, 400.0)(rng);
+    start.theta_m_rad = std::uniform_real_distribution<>(0.0, 6.0)(rng);
+    drive.start(start);
+    for (int k = 0; k < 60; ++k) {
+      const std::int64_t now = drive.state().time_ps;
+      const std::int64_t quiet = drive.quiet_until(now + 50 * us);
+      ASSERT_GE(quiet, now);
+      // The worst the gates can do in between.
+      std::int64_t t = now;
+      while (t < quiet) {
+        apply_pattern(drive, static_cast<int>(rng() % 240));
+        t = std::min<std::int64_t>(quiet, t + static_cast<std::int64_t>(rng() % 9'000'000));
+        ASSERT_FALSE(drive.advance(t).edge && drive.state().time_ps < quiet) << "trial " << trial;
+      }
+      while (drive.advance(now + 50 * us).edge) {
+      }
+    }
+  }
+}
+
+TEST(Time, NothingIsAllocatedAfterConstruction) {
+  Drive drive(cart());
+  StartState start;
+  start.omega_m_rad_s = 300.0;
+  Watcher watcher;
+  const long before = allocations;
+  drive.start(start);
+  for (int k = 0; k < 500; ++k) {
+    apply_pattern(drive, k);
+    while (drive.advance((k + 1) * 7 * us, &watcher).edge) {
+    }
+    (void)drive.snapshot();
+    (void)drive.phase_current_sense_V(Leg::V);
+    (void)drive.quiet_until((k + 2) * 7 * us);
+  }
+  drive.set_phase_open(Leg::U, true);
+  drive.advance(4000 * us, &watcher);
+  EXPECT_EQ(allocations, before);
+  // The counter itself works.
+  std::vector<int> something(10);
+  EXPECT_GT(allocations, before);
+}
+
+TEST(Time, AMissingOrAbsurdParameterIsNamedWithItsRange) {
+  DriveParameters d = cart();
+  d.machine.inductance_d_H = -1e-6;
+  try {
+    Drive drive(d);
+    FAIL() << "a negative inductance was accepted";
+  } catch (const std::invalid_argument& e) {
+    EXPECT_NE(std::strstr(e.what(), "machine.inductance_d"), nullptr) << e.what();
+    EXPECT_NE(std::strstr(e.what(), "above 0"), nullptr) << e.what();
+  }
+}
+
+}  // namespace
+}  // namespace stillrotor::plant
