@@ -101,11 +101,14 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
   return least;
 }
 
-// Takes a mode and leaves in the currents only what it lets flow: what a leg that has just stopped
-// conducting still carries is rounding (below zero_A).
 void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
   for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
   mode = &modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+}
+
+// Leaves in the currents only what the mode lets flow: what a leg that has just stopped conducting
+// still carries is rounding (below zero_A).
+void Drive::Impl::keep_to_freedom() noexcept {
   if (mode->freedom == 2) return;
   const double along =
       mode->d_alpha * s.i_alpha_A + mode->d_beta * s.i_beta_A;  // d is 0 without freedom
@@ -139,6 +142,7 @@ void Drive::Impl::choose_legs() noexcept {
   }
   if (!any_free) {
     use_legs(leg);
+    keep_to_freedom();
     return;
   }
 
@@ -229,6 +233,7 @@ void Drive::Impl::choose_legs() noexcept {
     }
   }
   use_legs(leg);
+  keep_to_freedom();
 }
 
 void Drive::Impl::choose_supply() noexcept {

@@ -56,7 +56,11 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[3]) const noexcept;
-  Point step(double h) const noexcept { return step<false>(h, nullptr); }
+  Point rotor_step(double h) const noexcept;  // rotor_step.cpp
+  Point step(double h) const noexcept {
+    return mode->freedom == 2 && shape.is_sine() && !ledger ? rotor_step(h)
+                                                            : step<false>(h, nullptr);
+  }
   double step_limit() const noexcept;
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
@@ -81,6 +85,7 @@ struct Drive::Impl {
   void choose_supply() noexcept;
   void choose_friction() noexcept;
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
+  void keep_to_freedom() noexcept;
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
   /// Share of a leg's current that its sensor sees in this conduction.

@@ -25,6 +25,7 @@ class EmfShape {
   }
   /// Zero-sequence part of the phase EMFs (triplen harmonics), same scale.
   double zero_sequence(double theta) const noexcept;
+  bool is_sine() const noexcept { return sine_; }
   /// Bound on |g| over the turn.
   double peak() const noexcept { return peak_; }
 
