@@ -1,0 +1,95 @@
+// stillrotor record: what is in a record, and its signals as a table.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <memory>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/input_error.hpp"
+#include "emulator/bench/units.hpp"
+#include "emulator/cli/commands.hpp"
+#include "emulator/cli/program.hpp"
+#include "emulator/record/csv_export.hpp"
+#include "emulator/record/record_reader.hpp"
+#include "emulator/record/record_text.hpp"
+
+namespace stillrotor {
+namespace {
+
+struct Request {
+  std::string record, csv, from, to;
+  std::vector<std::string> signals;
+};
+
+/// A file that is no record is the request's fault, not the host's.
+std::unique_ptr<RecordReader> open(const std::string& path) try {
+  return std::make_unique<RecordReader>(path);
+} catch (const std::runtime_error& error) {
+  throw InputError(error.what());
+}
+
+double seconds(const std::string& option, const std::string& text) {
+  const Conversion time = to_si(text, Family::time);
+  if (!time) throw InputError(fmt::format("{}: {}.", option, time.problem));
+  if (time.si < 0.0)
+    throw InputError(
+        fmt::format("{} is {}; allowed from 0 s. A record begins at 0 s.", option, text));
+  return time.si;
+}
+
+void print_info(const Request& request) { fmt::print("{}", record_text(*open(request.record))); }
+
+void export_it(const Request& request) {
+  CsvSelection selection;
+  selection.signals = request.signals;
+  if (!request.from.empty()) selection.from_s = seconds("--from", request.from);
+  if (!request.to.empty()) selection.to_s = seconds("--to", request.to);
+  export_csv(*open(request.record), selection, request.csv);
+}
+
+template <class Do>
+int status_of(Do&& act, const Request& request) {
+  try {
+    act(request);
+    return 0;
+  } catch (const std::exception& error) {
+    return report(error);
+  }
+}
+
+}  // namespace
+
+void add_record(CLI::App& app, int& status) {
+  const auto request = std::make_shared<Request>();
+  CLI::App* record = app.add_subcommand("record", "Look into a record, or take signals out of it");
+  record->require_subcommand(1);
+
+  CLI::App* info = record->add_subcommand("info", "What is in a record");
+  info->add_option("RECORD", request->record, "a run's folder, or its record.h5")->required();
+  info->footer(R"(Example:
+  stillrotor record info runs/<folder>
+
+Works on a record that was cut short, too. Exit status: 0; 2 not a record.)");
+  info->callback([request, &status] { status = status_of(print_info, *request); });
+
+  CLI::App* out = record->add_subcommand("export", "Signals as comma-separated values");
+  out->add_option("RECORD", request->record, "a run's folder, or its record.h5")->required();
+  out->add_option("--csv", request->csv, "file to write")->required();
+  out->add_option("--signals", request->signals,
+                  "names, with commas between (default: all); `list signals` shows them; also "
+                  "<name>.least, <name>.greatest where there are such")
+      ->delimiter(',');
+  out->add_option("--from", request->from, "begin, with unit (default: 0 s)");
+  out->add_option("--to", request->to, "end, with unit (default: the record's end)");
+  out->footer(R"(Examples:
+  stillrotor record export runs/<folder> --csv drive.csv
+  stillrotor record export runs/<folder> --csv start.csv --signals speed,torque --to "200 ms"
+
+HDF5 and VCD need no export: record.h5 and gates.vcd are open formats. Exit status: 0; 2 the request
+is wrong or no record; 4 the disk refused.)");
+  out->callback([request, &status] { status = status_of(export_it, *request); });
+}
+
+}  // namespace stillrotor

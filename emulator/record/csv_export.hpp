@@ -1,0 +1,25 @@
+// Signals of a record as comma-separated values (RFC 4180, UTF-8, a header line, points as
+// decimal marks): column time_s, then one column a signal, "name [unit]".
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "emulator/record/record_reader.hpp"
+
+namespace stillrotor {
+
+struct CsvSelection {
+  /// Names of the signal table; for spread signals also "<name>.least" and "<name>.greatest".
+  /// Empty: every signal of the table.
+  std::vector<std::string> signals;
+  double from_s = 0.0;
+  double to_s = -1.0;  // < 0: to the end
+};
+
+/// Replaces `file` only when everything is written. Throws std::invalid_argument (unknown signal, a
+/// window that holds no point) and std::runtime_error (the disk refuses, the record is damaged).
+void export_csv(const RecordReader&, const CsvSelection&, const std::filesystem::path& file);
+
+}  // namespace stillrotor
