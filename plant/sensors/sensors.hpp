@@ -6,7 +6,7 @@
 namespace stillrotor::plant {
 
 /// Three Hall switches. Line k is high while the electrical angle, less its placement error, lies
-/// in the half turn that starts at -90 deg + k * spacing: then UVW reads 101 at 0 deg .. see the
+/// in the half turn that starts at -90 deg + k * spacing: then UVW reads 100 at 0 deg; see the
 /// table in docs/notation.md. Hysteresis: full width; the flip lags by half of it, both ways.
 struct HallParameters {
   bool fitted = false;
