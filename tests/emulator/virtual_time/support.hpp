@@ -57,7 +57,8 @@ inline Bench mid_bench() {
                          .winding_resistance_ohm = 0.03,
                          .inductance_d_H = 120e-6,
                          .inductance_q_H = 180e-6,
-                         .flux_linkage_Wb = 30e-3};
+                         .flux_linkage_Wb = 30e-3,
+                         .back_emf = {{1, 1.0}}};
   bench.drive.supply = {.voltage_V = 72.0, .resistance_ohm = 30e-3};
   bench.drive.shaft = {.inertia_kg_m2 = 5e-3, .viscous_friction_Nm_s_per_rad = 5e-3};
   bench.drive.hall.fitted = true;

@@ -1,0 +1,166 @@
+#include "emulator/handover/sampler.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <vector>
+
+namespace stillrotor {
+namespace {
+
+constexpr std::int64_t us = 1'000'000, ms = 1000 * us;
+
+class Frames final : public RunSink {
+ public:
+  void frame(const Frame& f) noexcept override { kept.push_back(f); }
+  void edge(const LineEdge&) noexcept override {}
+  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
+            std::int64_t) noexcept override {}
+  std::vector<Frame> kept;
+};
+
+double value(const Frame& frame, Signal signal) {
+  return static_cast<double>(frame.value[static_cast<std::size_t>(signal)]);
+}
+
+plant::DriveParameters drive_parameters() {
+  plant::DriveParameters p;
+  p.shaft.inertia_kg_m2 = 1e6;  // stands still whatever happens
+  p.phase_current.kind = plant::CurrentSensing::in_line;
+  p.phase_current.bandwidth_Hz = 1e9;  // no lag to speak of
+  return p;
+}
+
+const auto no_throttle = [](std::int64_t) { return 0.0; };
+
+void connect_U_to_bus(plant::Drive& drive, bool on) {
+  drive.set_switch(plant::Switch::UH, on);
+  drive.set_switch(plant::Switch::VL, on);
+  drive.set_switch(plant::Switch::WL, on);
+}
+
+// 1e12 / 3 Hz is no whole number: points at 333333333333, 666666666667, 1000000000000 ps.
+TEST(Sampler, PutsPointsOnTheGridRoundedToThePicosecond) {
+  plant::Drive drive(drive_parameters());
+  Frames frames;
+  Sampler sampler(drive, 3.0, frames, no_throttle);
+  drive.advance(1'000'000'000'000, &sampler);
+  ASSERT_EQ(frames.kept.size(), 3U);
+  EXPECT_EQ(frames.kept[0].at_ps, 333'333'333'333);
+  EXPECT_EQ(frames.kept[1].at_ps, 666'666'666'667);
+  EXPECT_EQ(frames.kept[2].at_ps, 1'000'000'000'000);
+}
+
+TEST(Sampler, EmitsEachPointOnceHoweverTimeIsCut) {
+  plant::Drive drive(drive_parameters());
+  Frames frames;
+  Sampler sampler(drive, 20e3, frames, no_throttle);
+  // Cuts on grid points, a picosecond beside them, and anywhere else.
+  for (std::int64_t t = 0; t < 2 * ms; t += 50 * us)
+    for (const std::int64_t cut : {t, t + 1, t + 17'777'777, t + 50 * us - 1})
+      drive.advance(cut, &sampler);
+  drive.advance(2 * ms, &sampler);
+  ASSERT_EQ(frames.kept.size(), 40U);
+  for (std::size_t k = 0; k < frames.kept.size(); ++k)
+    EXPECT_EQ(frames.kept[k].at_ps, static_cast<std::int64_t>(k + 1) * 50 * us);
+}
+
+TEST(Sampler, RefusesRatesThatAreNotWholeHertz) {
+  const plant::Drive drive(drive_parameters());
+  Frames frames;
+  for (const double rate : {0.0, -1.0, 0.5, 20000.5, 2e6, HUGE_VAL, std::nan("")})
+    EXPECT_THROW(Sampler(drive, rate, frames, no_throttle), std::invalid_argument) << rate;
+}
+
+// Values at a point inside a long step against the same machine advanced exactly to that point.
+// Tolerance: single precision of some 100 A is 4e-6 A; the interpolation is of fourth order.
+TEST(Sampler, InterpolatesAsIfTheStepHadEndedThere) {
+  auto parameters = drive_parameters();
+  parameters.step_max_s = 50e-6;
+  plant::Drive sampled(parameters), exact(parameters);
+  Frames frames;
+  Sampler sampler(sampled, 30e3, frames, no_throttle);
+  connect_U_to_bus(sampled, true);
+  connect_U_to_bus(exact, true);
+  sampled.advance(1 * ms, &sampler);
+  ASSERT_EQ(frames.kept.size(), 30U);
+  for (const Frame& frame : frames.kept) {
+    exact.advance(frame.at_ps);
+    const plant::Snapshot s = exact.snapshot();
+    EXPECT_NEAR(value(frame, Signal::current_U), s.current_A.U, 2e-5);
+    EXPECT_NEAR(value(frame, Signal::bus_voltage), s.bus_V, 2e-4);
+    EXPECT_NEAR(value(frame, Signal::terminal_U), s.terminal_V.U, 2e-4);
+    EXPECT_NEAR(value(frame, Signal::bus_current), s.supply_A, 5e-3);  // 5 mV over 40 mohm and more
+    EXPECT_NEAR(value(frame, Signal::sense_bus), exact.bus_voltage_sense_V(), 1e-5);
+    EXPECT_NEAR(value(frame, Signal::sense_U), exact.phase_current_sense_V(plant::Leg::U), 1e-4);
+  }
+}
+
+// By hand: stiff bus of 48 V, 1.5 L = 225 uH between terminals U and V||W. On for 5 us of each
+// 50 us bin; within 5 us the resistances (sum 0.08 ohm, tau = 2.8 ms) take 0.1 %. First bin: the
+// current rises to 48 V * 5 us / 225 uH = 1.067 A and falls back through the freewheeling low
+// switches to it and stays. Bridge current: the triangle, 0.5 * 1.067 A * 5 us / 50 us = 53.3 mA.
+TEST(Sampler, GivesTheBridgeCurrentAsMeanOverTheBinAndThePeakAsSpread) {
+  auto parameters = drive_parameters();
+  parameters.supply.resistance_ohm = 1e-6;
+  parameters.dc_link = {1.0, 0.0};
+  plant::Drive drive(parameters);
+  Frames frames;
+  Sampler sampler(drive, 20e3, frames, no_throttle);
+  drive.advance(10 * us, &sampler);
+  connect_U_to_bus(drive, true);
+  drive.advance(15 * us, &sampler);
+  drive.set_switch(plant::Switch::UH, false);
+  drive.set_switch(plant::Switch::UL, true);
+  drive.advance(50 * us, &sampler);
+  ASSERT_EQ(frames.kept.size(), 1U);
+  const Frame& frame = frames.kept[0];
+  EXPECT_NEAR(value(frame, Signal::bridge_current), 0.0533, 0.0533 * 0.002);
+  EXPECT_NEAR(static_cast<double>(frame.greatest[0]), 1.0667, 1.0667 * 0.002);
+  EXPECT_EQ(frame.least[0], 0.0F);
+  EXPECT_NEAR(static_cast<double>(frame.least[1]), -0.5333, 0.5333 * 0.002);
+}
+
+TEST(Sampler, ForgetsAndKeepsWhatItWasToldToHold) {
+  const auto parameters = drive_parameters();
+  plant::Drive straight(parameters), wandering(parameters);
+  Frames expected, got;
+  Sampler one(straight, 20e3, expected, no_throttle), other(wandering, 20e3, got, no_throttle);
+
+  connect_U_to_bus(straight, true);
+  connect_U_to_bus(wandering, true);
+  for (std::int64_t t = 30 * us; t <= 600 * us; t += 30 * us) {
+    straight.advance(t, &one);
+    const plant::DriveState here = wandering.state();
+    const std::size_t kept_before = got.kept.size();
+    other.hold();  // a look ahead over several grid points, with a large current, taken back
+    connect_U_to_bus(wandering, false);
+    wandering.advance(t + 500 * us, &other);
+    EXPECT_EQ(got.kept.size(), kept_before);
+    other.forget();
+    wandering.restore(here);
+    other.hold();  // and one that is kept
+    wandering.advance(t, &other);
+    other.keep();
+  }
+  ASSERT_EQ(got.kept.size(), expected.kept.size());
+  ASSERT_EQ(got.kept.size(), 12U);
+  for (std::size_t k = 0; k < got.kept.size(); ++k) {
+    EXPECT_EQ(got.kept[k].value, expected.kept[k].value) << k;
+    EXPECT_EQ(got.kept[k].least, expected.kept[k].least) << k;
+    EXPECT_EQ(got.kept[k].greatest, expected.kept[k].greatest) << k;
+  }
+}
+
+TEST(Sampler, AsksForTheThrottleAtTheGridInstant) {
+  plant::Drive drive(drive_parameters());
+  Frames frames;
+  Sampler sampler(drive, 10e3, frames,
+                  [](std::int64_t t_ps) { return 1e-9 * static_cast<double>(t_ps); });
+  drive.advance(ms, &sampler);
+  ASSERT_EQ(frames.kept.size(), 10U);
+  EXPECT_FLOAT_EQ(frames.kept[2].value[static_cast<std::size_t>(Signal::throttle)], 0.3F);
+}
+
+}  // namespace
+}  // namespace stillrotor

@@ -1,0 +1,189 @@
+// What the scenario does to driver's controls, road, supply and wires, at its own picosecond.
+#include <gtest/gtest.h>
+
+#include "tests/emulator/virtual_time/support.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+using io::Level;
+
+Scenario standing(std::vector<Action> timeline, std::int64_t lasts_ps = 20 * ms) {
+  Scenario scenario;
+  scenario.lasts_ps = lasts_ps;
+  scenario.start.key = true;
+  scenario.timeline = std::move(timeline);
+  return scenario;
+}
+
+std::vector<double> throttle_readings(const std::vector<std::int64_t>& moments,
+                                      const std::vector<Action>& timeline) {
+  ScriptedController controller(62'500);
+  std::vector<double> volts;
+  for (const std::int64_t t : moments)
+    controller.at(
+        t, [&](io::World& w, io::Time at) { volts.push_back(w.volts(io::channel::throttle, at)); });
+  KeepingSink sink;
+  run(hub_bench(), standing(timeline), controller, sink);
+  return volts;
+}
+
+// By hand: from 0.85 V (at rest) at 2 ms to 2.85 V within 4 ms: 0.5 V/ms.
+TEST(Throttle, RampIsExactAtTheMomentOfEachRead) {
+  const auto volts = throttle_readings(
+      {2 * ms - 1, 2 * ms, 3 * ms, 3 * ms + 7'000'001, 6 * ms - 1, 6 * ms, 15 * ms},
+      {action(2 * ms, ActionKind::throttle, 2.85, 4 * ms)});
+  const std::vector<double> expected = {0.85, 0.85, 1.35, 1.3535000005, 2.8499999995, 2.85, 2.85};
+  ASSERT_EQ(volts.size(), expected.size());
+  for (std::size_t k = 0; k < volts.size(); ++k) EXPECT_NEAR(volts[k], expected[k], 1e-12) << k;
+}
+
+// Let go half way: the second ramp starts from where the first has come to, 1.85 V.
+TEST(Throttle, NewRampStartsWhereTheOldOneStands) {
+  const auto volts = throttle_readings({4 * ms, 5 * ms, 6 * ms, 10 * ms},
+                                       {action(2 * ms, ActionKind::throttle, 2.85, 4 * ms),
+                                        action(4 * ms, ActionKind::throttle, 0.85, 2 * ms)});
+  const std::vector<double> expected = {1.85, 1.35, 0.85, 0.85};
+  ASSERT_EQ(volts.size(), expected.size());
+  for (std::size_t k = 0; k < volts.size(); ++k) EXPECT_NEAR(volts[k], expected[k], 1e-12) << k;
+}
+
+TEST(Throttle, StepIsThereAtOnce) {
+  const auto volts =
+      throttle_readings({2 * ms - 1, 2 * ms}, {action(2 * ms, ActionKind::throttle, 3.0)});
+  EXPECT_EQ(volts, (std::vector<double>{0.85, 3.0}));
+}
+
+float at(const KeepingSink& sink, std::int64_t t_ps, Signal signal) {
+  for (const Frame& frame : sink.frames)
+    if (frame.at_ps == t_ps) return frame.value[static_cast<std::size_t>(signal)];
+  return -1e9F;
+}
+
+// Bus unloaded, so it is the supply's voltage: 48 V, from 5 ms on down to 40 V within 10 ms.
+// Tolerance: the link (1 mF behind 45 mohm in all) lags by tau * slope = 45 us * 0.8 V/ms = 36 mV
+// while the ramp runs, and has settled 1 ms after it.
+TEST(SupplyVoltage, RampStopsExactlyAtItsEnd) {
+  ScriptedController idle;
+  KeepingSink sink;
+  run(hub_bench(), standing({action(5 * ms, ActionKind::supply_voltage, 40.0, 10 * ms)}), idle,
+      sink);
+  EXPECT_NEAR(at(sink, 5 * ms, Signal::bus_voltage), 48.0F, 1e-4);
+  EXPECT_NEAR(at(sink, 10 * ms, Signal::bus_voltage), 44.0F, 0.04);
+  EXPECT_NEAR(at(sink, 17 * ms, Signal::bus_voltage), 40.0F, 1e-4);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::bus_voltage), 40.0F, 1e-4);
+}
+
+// Without friction the shaft does what J domega/dt = -T says: 1 Nm reached within 10 ms, held for
+// 10 ms, on 0.02 kg m^2: -(0.5 * 10 ms + 10 ms) * 1 Nm / 0.02 kg m^2 = -0.75 rad/s.
+TEST(LoadTorque, RampIsFeltAtTheShaft) {
+  Bench bench = hub_bench();
+  bench.drive.shaft.coulomb_friction_Nm = 0.0;
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, standing({action(0, ActionKind::load_torque, 1.0, 10 * ms)}), idle, sink);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::speed), -0.75F, 1e-5);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::load_torque), 1.0F, 1e-6);
+}
+
+TEST(Actions, LeaveAMarkWithTheirLabel) {
+  ScriptedController idle;
+  KeepingSink sink;
+  run(hub_bench(),
+      standing({action(ms, ActionKind::throttle, 2.0), action(2 * ms, ActionKind::brake, 1.0),
+                action(3 * ms, ActionKind::reverse, 1.0), action(4 * ms, ActionKind::key, 0.0),
+                fault(5 * ms, FaultKind::phase_open, 2),
+                fault(6 * ms, FaultKind::phase_open, 2, true)}),
+      idle, sink);
+  const std::vector<std::pair<std::string, std::int64_t>> expected = {
+      {"key on", 0},
+      {"throttle", ms},
+      {"brake on", 2 * ms},
+      {"reverse on", 3 * ms},
+      {"key off", 4 * ms},
+      {"phase_open", 5 * ms},
+      {"phase_open cleared", 6 * ms}};
+  ASSERT_EQ(sink.marks.size(), expected.size());
+  for (std::size_t k = 0; k < expected.size(); ++k) {
+    EXPECT_EQ(sink.marks[k].name, expected[k].first);
+    EXPECT_EQ(sink.marks[k].at_ps, expected[k].second);
+  }
+  EXPECT_EQ(sink.marks[1].detail, "scripted");
+  EXPECT_EQ(sink.marks[5].kind, MarkKind::fault);
+  EXPECT_EQ(sink.marks[5].detail, "W");
+  EXPECT_EQ(sink.marks[6].kind, MarkKind::action);
+}
+
+TEST(BrakeLine, ReachesTheControllerWithItsPolarity) {
+  Bench bench = hub_bench();
+  bench.harness.lines[io::index(io::line::brake)].active_high = false;
+  ScriptedController controller;
+  KeepingSink sink;
+  run(bench,
+      standing({action(2 * ms, ActionKind::brake, 1.0), action(3 * ms, ActionKind::brake, 0.0)}),
+      controller, sink);
+  ASSERT_EQ(controller.delivered.size(), 2U);
+  EXPECT_EQ(controller.delivered[0].line, io::line::brake);
+  EXPECT_EQ(controller.delivered[0].at.count(), 2 * ms);
+  EXPECT_EQ(controller.delivered[0].level, Level::low);
+  EXPECT_EQ(controller.delivered[1].level, Level::high);
+}
+
+// At 0 deg electrical line U is high (-90 to 90 deg), line V low (30 to 210 deg is its high half).
+struct OpenHall {
+  int leg;
+  Pull pull;
+  std::vector<Level> expected;  // what is delivered at the break and at its repair
+};
+class HallLineOpen : public ::testing::TestWithParam<OpenHall> {};
+
+TEST_P(HallLineOpen, LeavesTheLevelToThePull) {
+  Bench bench = hub_bench();
+  for (auto& line : bench.harness.lines) line.pull = GetParam().pull;
+  ScriptedController controller;
+  KeepingSink sink;
+  const int leg = GetParam().leg;
+  run(bench,
+      standing({fault(2 * ms, FaultKind::hall_line_open, leg),
+                fault(4 * ms, FaultKind::hall_line_open, leg, true)}),
+      controller, sink);
+  std::vector<Level> levels;
+  for (const io::Edge& edge : controller.delivered) {
+    EXPECT_EQ(io::index(edge.line), io::index(io::line::hall_U) + static_cast<std::size_t>(leg));
+    levels.push_back(edge.level);
+  }
+  EXPECT_EQ(levels, GetParam().expected);
+  ASSERT_NE(sink.find("hall_line_open"), nullptr);
+  EXPECT_EQ(sink.find("hall_line_open")->kind, MarkKind::fault);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Pulls, HallLineOpen,
+    ::testing::Values(OpenHall{0, Pull::up, {}}, OpenHall{1, Pull::up, {Level::high, Level::low}},
+                      OpenHall{0, Pull::down, {Level::low, Level::high}},
+                      OpenHall{0, Pull::none, {Level::released, Level::high}}));
+
+TEST(HallLineStuck, HoldsTheWireUntilCleared) {
+  Bench bench = hub_bench();
+  bench.drive.shaft.inertia_kg_m2 = 1e6;
+  bench.drive.shaft.coulomb_friction_Nm = 0.0;
+  Scenario scenario = standing({}, 100 * ms);
+  scenario.start.speed_rad_s = 10.0;
+  Action stuck = fault(1 * ms, FaultKind::hall_line_stuck, 0);
+  stuck.stuck_high = true;
+  scenario.timeline = {stuck, fault(80 * ms, FaultKind::hall_line_stuck, 0, true)};
+  ScriptedController controller;
+  KeepingSink sink;
+  run(bench, scenario, controller, sink);
+  int of_U = 0, of_V = 0;
+  for (const io::Edge& edge : controller.delivered) {
+    if (edge.line == io::line::hall_U && edge.at.count() < 80 * ms) ++of_U;
+    if (edge.line == io::line::hall_V) ++of_V;
+  }
+  EXPECT_EQ(of_U, 0);  // it was high and stays so
+  EXPECT_GE(of_V, 4);  // 2 * 23.9 flips a second
+  EXPECT_GE(controller.delivered.back().at.count(), 80 * ms);
+}
+
+}  // namespace
+}  // namespace stillrotor::test
