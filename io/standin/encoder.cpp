@@ -57,7 +57,8 @@ void Encoder::update(Time now) noexcept {
   if (edge_at_ != last_at_) {
     const double elapsed = seconds(edge_at_ - last_at_);
     const double measured = static_cast<double>(boundary - last_boundary_) / elapsed;
-    speed_ += elapsed / (filter_s + elapsed) * (measured - speed_);
+    if (moved_) speed_ += elapsed / (filter_s + elapsed) * (measured - speed_);
+    moved_ = true;
     last_at_ = edge_at_;
     last_boundary_ = boundary;
   } else {

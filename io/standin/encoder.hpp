@@ -40,6 +40,7 @@ class Encoder {
   std::int64_t count_ = 0;
   double edge_position_ = 0.0;  // 0 or 1: which end of the present count the last edge was
   Time edge_at_{};
+  bool moved_ = false;              // an edge was seen, so the two below are exact
   std::int64_t last_boundary_ = 0;  // position of the edge the speed was last taken at
   Time last_at_{};
   double speed_ = 0.0;

@@ -27,7 +27,7 @@ void check_modulation(double pwm_frequency_Hz, double dead_time_s, double curren
                  "Controllers of this kind run at 8 to 25 kHz.");
   require_within("dead_time", dead_time_s, {0.0, 0.1 / pwm_frequency_Hz, "s"},
                  "It may take at most a tenth of the PWM period; 0.3 to 2 us is usual.");
-  require_within("current_limit", current_limit_A, {0.1, 2000.0, "A"},
+  require_within("current_limit", current_limit_A, {0.1, 10000.0, "A"},
                  "Give the largest phase current the bridge may carry.");
 }
 
