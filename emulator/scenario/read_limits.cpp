@@ -108,7 +108,7 @@ class LimitReader {
     std::string unit(known_ != nullptr ? known_->unit : std::string_view());
     Conversion conversion;
     if (const auto count = in_turns(written)) {
-      if (known_ != nullptr && known_->unit != "s") {
+      if (known_ != nullptr && known_->unit != "s" && known_->unit != turns) {
         fields_.wrong(key, fmt::format("{} is {}; {} is measured in {}. Write it in that unit.",
                                        key, written, limit_.measure, known_->unit));
         return {};

@@ -1,0 +1,122 @@
+#include "emulator/bench/facts.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <variant>
+
+#include "emulator/bench/back_emf.hpp"
+
+namespace stillrotor {
+namespace {
+
+constexpr double rpm = 2.0 * std::numbers::pi / 60.0;
+
+/// V s/rad, mechanical.
+double line_to_line_constant(const Bench& bench) {
+  const auto& machine = bench.drive.machine;
+  return line_to_line_peak_ratio(machine.back_emf) * machine.flux_linkage_Wb * machine.pole_pairs;
+}
+
+double pwm_frequency(const Bench& bench) {
+  if (bench.expects.pwm_frequency_Hz > 0.0) return bench.expects.pwm_frequency_Hz;
+  if (const auto* c = std::get_if<io::SixStepConfig>(&bench.controller)) return c->pwm_frequency_Hz;
+  if (const auto* c = std::get_if<io::FieldOrientedConfig>(&bench.controller))
+    return c->pwm_frequency_Hz;
+  return 0.0;
+}
+
+void at_top_speed(const Bench& bench, std::vector<Fact>& all) {
+  const double top = bench.expects.top_speed_rad_s;
+  const auto& drive = bench.drive;
+  if (top <= 0.0) return;
+  const double frequency = drive.machine.pole_pairs * top / (2.0 * std::numbers::pi);
+  all.push_back({"electrical frequency at top speed", frequency, "Hz", "pole pairs x turns/s"});
+  if (drive.hall.fitted)
+    all.push_back({"Hall edges at top speed", 6.0 * frequency, "/s", "6 x electrical frequency"});
+  if (drive.encoder.fitted)
+    all.push_back({"encoder edges at top speed",
+                   4.0 * drive.encoder.lines * top / (2.0 * std::numbers::pi), "/s",
+                   "4 x lines x turns/s"});
+  all.push_back(
+      {"line-to-line back-EMF at top speed", line_to_line_constant(bench) * top, "V", "peak"});
+  if (drive.shaft.cart_mass_kg > 0.0)
+    all.push_back({"cart at top speed",
+                   top / drive.shaft.gear_ratio * drive.shaft.wheel_radius_m * 3.6, "km/h",
+                   "wheel speed x radius"});
+}
+
+void of_the_machine(const Bench& bench, std::vector<Fact>& all) {
+  const auto& drive = bench.drive;
+  const auto& machine = drive.machine;
+  all.push_back({"line-to-line back-EMF per speed", line_to_line_constant(bench) * 1000.0 * rpm,
+                 "V/krpm", "peak"});
+  all.push_back({"torque per ampere of i_q", 1.5 * machine.pole_pairs * machine.flux_linkage_Wb,
+                 "N m/A", "1.5 x pole pairs x flux linkage; fundamental, no reluctance torque"});
+  all.push_back({"electrical time constant",
+                 machine.inductance_q_H / machine.winding_resistance_ohm * 1e3, "ms", "L_q / R"});
+  all.push_back({"onset of rectification", rectification_onset_rad_s(bench) / rpm, "rpm",
+                 "line-to-line peak = supply + 2 diodes; above it gates off is not zero torque"});
+  all.push_back({"stall current, two phases on", stall_current_A(bench), "A",
+                 "supply over both phases, two switches and the source"});
+}
+
+void of_the_load(const Bench& bench, std::vector<Fact>& all) {
+  const auto& shaft = bench.drive.shaft;
+  const double lever = shaft.wheel_radius_m / shaft.gear_ratio;
+  all.push_back({"inertia at the motor shaft",
+                 shaft.inertia_kg_m2 + shaft.cart_mass_kg * lever * lever, "kg m^2",
+                 "rotor and cart"});
+  constexpr double gravity = 9.80665;  // m/s^2, CGPM 1901
+  if (shaft.cart_mass_kg > 0.0)
+    all.push_back(
+        {"motor torque on a slope of 6 %",
+         shaft.cart_mass_kg * gravity * lever *
+             (std::sin(std::atan(0.06)) + shaft.rolling_resistance * std::cos(std::atan(0.06))),
+         "N m", "weight and rolling resistance, at steady speed"});
+}
+
+void of_the_signals(const Bench& bench, std::vector<Fact>& all) {
+  if (const double frequency = pwm_frequency(bench); frequency > 0.0)
+    all.push_back({"gate edges", 12.0 * frequency, "/s", "12 x PWM frequency"});
+  const auto& sensor = bench.drive.phase_current;
+  if (sensor.kind != plant::CurrentSensing::none) {
+    const double gain =
+        *std::max_element(std::begin(sensor.gain_V_per_A), std::end(sensor.gain_V_per_A));
+    const double room =
+        std::min(sensor.high_limit_V - sensor.offset_V[0], sensor.offset_V[0] - sensor.low_limit_V);
+    all.push_back({"current at which the sensors saturate", room / gain, "A", "either sign"});
+  }
+  const auto& bus = bench.drive.bus_voltage;
+  all.push_back({"bus voltage at which its channel saturates", bus.high_limit_V / bus.ratio, "V",
+                 "limit over divider"});
+}
+
+}  // namespace
+
+double rectification_onset_rad_s(const Bench& bench) {
+  return (bench.drive.supply.voltage_V + 2.0 * bench.drive.bridge.diode_voltage_V) /
+         line_to_line_constant(bench);
+}
+
+double stall_current_A(const Bench& bench) {
+  const auto& drive = bench.drive;
+  const double current =
+      drive.supply.voltage_V /
+      (2.0 * (drive.machine.winding_resistance_ohm + drive.bridge.switch_on_resistance_ohm) +
+       drive.supply.resistance_ohm);
+  return drive.supply.kind == plant::SupplyKind::bench_supply
+             ? std::min(current, drive.supply.current_limit_A)
+             : current;
+}
+
+std::vector<Fact> facts(const Bench& bench) {
+  std::vector<Fact> all;
+  of_the_machine(bench, all);
+  of_the_load(bench, all);
+  at_top_speed(bench, all);
+  of_the_signals(bench, all);
+  return all;
+}
+
+}  // namespace stillrotor

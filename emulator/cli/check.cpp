@@ -1,0 +1,127 @@
+// stillrotor check: reads a bench, and a scenario for it, as a run would, and says what it
+// understood.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/bench/facts.hpp"
+#include "emulator/cli/commands.hpp"
+#include "emulator/cli/known_measures.hpp"
+#include "emulator/cli/program.hpp"
+#include "emulator/cli/table.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "io/backends.hpp"
+
+namespace stillrotor {
+namespace {
+
+struct Request {
+  std::string bench, scenario;
+  std::vector<std::string> overrides;
+};
+
+double seconds(std::int64_t ps) { return static_cast<double>(ps) * 1e-12; }
+
+void print_values(const Bench& bench) {
+  std::vector<std::vector<std::string>> rows{{"parameter", "written", "SI", "from"}};
+  for (const ParameterValue& value : bench.values)
+    rows.push_back({value.path, value.written, value.si, value.origin});
+  fmt::print("Read from {}:\n{}\n", bench.file.string(), table(rows));
+}
+
+void print_facts(const Bench& bench) {
+  std::vector<std::vector<std::string>> rows{{"", "value", "unit", "how"}};
+  for (const Fact& fact : facts(bench))
+    rows.push_back({fact.what, fmt::format("{:.6g}", fact.value), fact.unit, fact.how});
+  fmt::print("What follows:\n{}\n", table(rows));
+}
+
+void print_grade(const Bench& bench) {
+  fmt::print(
+      "What this bench can answer:\n"
+      "  The controller ({}) and the plant share one virtual clock: gate edges, dead times, "
+      "current\n"
+      "  samples and sensor edges are exact in time, up to the models of machine and controller.\n"
+      "  {}\n"
+      "  Nothing here says what wires, drivers' delays or an operating system would add, and the\n"
+      "  figures are no better than the machine's own parameters.\n",
+      bench.backend,
+      bench.backend == "capture"
+          ? "The gates are a recording: they do not answer to the plant (open loop)."
+          : "The loop is closed: the controller sees what its own edges cause.");
+}
+
+void print_scenario(const Scenario& scenario) {
+  std::vector<std::vector<std::string>> does{{"at", "action"}};
+  for (const Action& action : scenario.timeline)
+    does.push_back({fmt::format("{:g} s", seconds(action.at_ps)), action.label});
+  fmt::print("\nScenario {} ({}), {:g} s:\n{}", scenario.name, scenario.file.string(),
+             seconds(scenario.lasts_ps), table(does));
+  if (scenario.expect.empty()) {
+    fmt::print("\nNo limits: the run will measure, and give no verdict.\n");
+    return;
+  }
+  std::vector<std::vector<std::string>> limits{
+      {"limit", "min", "max", "unit", "window", "because"}};
+  for (const Limit& limit : scenario.expect) {
+    const auto bound = [](const std::optional<double>& b) {
+      return b ? fmt::format("{:g}", *b) : std::string("-");
+    };
+    const Window& window = limit.window;
+    limits.push_back(
+        {limit.measure + (limit.signal.empty() ? "" : " " + limit.signal), bound(limit.min),
+         bound(limit.max), limit.unit,
+         fmt::format("{:g} s to {}{}", window.from_s,
+                     window.to_s < 0.0 ? "the end" : fmt::format("{:g} s", window.to_s),
+                     window.after.empty() ? "" : " after " + window.after),
+         limit.because});
+  }
+  fmt::print("\n{}", table(limits));
+}
+
+int check(const Request& request) {
+  std::optional<Bench> bench;
+  try {
+    bench = load_bench(request.bench, request.overrides, build_folder());
+    io::make_controller(bench->controller);  // reads firmware or recording, checks its settings
+    std::optional<Scenario> scenario;
+    if (!request.scenario.empty())
+      scenario = load_scenario(request.scenario, *bench, known_measures());
+    fmt::print("{}\n\n", bench->name);
+    print_values(*bench);
+    print_facts(*bench);
+    print_grade(*bench);
+    if (scenario) print_scenario(*scenario);
+    return 0;
+  } catch (const std::exception& error) {
+    return report(error, bench ? &*bench : nullptr);
+  }
+}
+
+}  // namespace
+
+void add_check(CLI::App& app, int& status) {
+  const auto request = std::make_shared<Request>();
+  CLI::App* command = app.add_subcommand(
+      "check", "Read a bench, and a scenario for it, and say what was understood");
+  command->add_option("BENCH", request->bench, "bench file (YAML)")->required();
+  command->add_option("SCENARIO", request->scenario, "scenario file (YAML)");
+  command
+      ->add_option("--set", request->overrides,
+                   "change a parameter of the bench: path=value; may be given again")
+      ->allow_extra_args(false);
+  command->footer(R"(Examples:
+  stillrotor check configs/benches/orchard-hub.yaml
+  stillrotor check configs/benches/orchard-mid.yaml configs/scenarios/first-drive.yaml
+  stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
+
+Exit status: 0 it would run; 2 something is wrong, every problem with its line.)");
+  command->callback([request, &status] { status = check(*request); });
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,162 @@
+// stillrotor list: everything that bench and scenario files can say, from the tables themselves.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/parameter_table.hpp"
+#include "emulator/cli/commands.hpp"
+#include "emulator/cli/table.hpp"
+#include "emulator/handover/frame.hpp"
+#include "emulator/judge/judge.hpp"
+#include "emulator/scenario/vocabulary.hpp"
+#include "io/backends.hpp"
+
+namespace stillrotor {
+namespace {
+
+using Rows = std::vector<std::vector<std::string>>;
+
+std::string default_of(const Parameter& parameter) {
+  switch (parameter.need) {
+    case Need::required:
+      return "required";
+    case Need::defaulted:
+      return parameter.fallback;
+    case Need::derived:
+      return "follows: " + parameter.fallback;
+    case Need::optional:
+      break;
+  }
+  return "-";
+}
+
+Rows parameters(const std::string& under) {
+  Rows rows{{"parameter", "default", "unit", "allowed", "what it is"}};
+  for (const Parameter& parameter : parameter_table()) {
+    if (!parameter.path.starts_with(under)) continue;
+    const std::string roles =
+        parameter.roles == role::any ? "" : fmt::format(" [{}]", role_names(parameter.roles));
+    rows.push_back({parameter.path, default_of(parameter), unit_word(parameter), allowed(parameter),
+                    parameter.text + roles});
+  }
+  return rows;
+}
+
+Rows measures() {
+  Rows rows{{"measure", "unit", "phase", "what it is", "source"}};
+  for (const MeasureInfo& info : measure_table())
+    rows.push_back({std::string(info.name), std::string(info.unit), info.per_phase ? "U V W" : "-",
+                    std::string(info.text), std::string(info.source)});
+  return rows;
+}
+
+Rows actions() {
+  Rows rows{{"action", "allowed", "ramps", "what it does"}};
+  for (const ActionWord& word : action_words())
+    rows.push_back({std::string(word.name), std::string(word.allowed),
+                    word.is_switch ? "-" : "with over", std::string(word.text)});
+  rows.push_back({"fault", "see list faults", "-", "something breaks"});
+  rows.push_back({"clear", "see list faults", "-", "it is whole again"});
+  return rows;
+}
+
+Rows faults() {
+  Rows rows{{"fault", "options", "needs", "what breaks"}};
+  for (const FaultWord& word : fault_words())
+    rows.push_back({std::string(word.name), std::string(word.options),
+                    word.needs.empty() ? "-" : std::string(word.needs), std::string(word.text)});
+  return rows;
+}
+
+Rows backends() {
+  Rows rows{{"backend", "clock", "in this build", "what stands at the connector"}};
+  for (const io::Backend& backend : io::backends())
+    rows.push_back({std::string(backend.name), std::string(backend.clock),
+                    backend.available ? "yes" : "no", std::string(backend.summary)});
+  return rows;
+}
+
+Rows signals() {
+  Rows rows{{"signal", "unit", "recorded as", "what it is"}};
+  for (const SignalInfo& info : signal_table)
+    rows.push_back({std::string(info.name), std::string(info.unit),
+                    info.spread ? "grid, least and greatest" : "grid", std::string(info.text)});
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    const auto line = static_cast<io::LineId>(k);
+    rows.push_back({std::string(io::name(line)), "0, 1", "edges",
+                    io::is_gate(line) ? "1: switch commanded on" : "as the controller reads it"});
+  }
+  return rows;
+}
+
+std::string first_comment(const std::filesystem::path& file) {
+  std::ifstream stream(file);
+  std::string line;
+  if (!std::getline(stream, line) || !line.starts_with("# ")) return "";
+  return line.substr(2);
+}
+
+/// Files of one kind below ./configs, with their first comment line.
+Rows files(const std::string& kind) {
+  Rows rows{{fmt::format("configs/{}", kind), "what it is"}};
+  const std::filesystem::path folder = std::filesystem::path("configs") / kind;
+  std::error_code none;
+  for (const auto& entry : std::filesystem::directory_iterator(folder, none))
+    if (entry.path().extension() == ".yaml")
+      rows.push_back({entry.path().string(), first_comment(entry.path())});
+  std::sort(rows.begin() + 1, rows.end());
+  return rows;
+}
+
+Rows files_and_parameters(const std::string& kind, const std::string& section) {
+  Rows rows = files(kind);
+  if (rows.size() > 1) fmt::print("{}\n", table(rows, 0));
+  return parameters(section);
+}
+
+using Lister = Rows (*)();
+const std::map<std::string, Lister>& listers() {
+  static const std::map<std::string, Lister> all{
+      {"parameters", [] { return parameters(""); }},
+      {"measures", measures},
+      {"actions", actions},
+      {"faults", faults},
+      {"backends", backends},
+      {"signals", signals},
+      {"benches", [] { return files("benches"); }},
+      {"scenarios", [] { return files("scenarios"); }},
+      {"machines", [] { return files_and_parameters("machines", "machine."); }},
+      {"supplies", [] { return files_and_parameters("supplies", "supply."); }},
+      {"loads", [] { return files_and_parameters("loads", "load."); }},
+      {"sensors", [] { return files_and_parameters("sensors", "sensors."); }},
+  };
+  return all;
+}
+
+}  // namespace
+
+void add_list(CLI::App& app, int& status) {
+  const auto what = std::make_shared<std::string>();
+  CLI::App* command =
+      app.add_subcommand("list", "Show what there is: parameters, measures, faults, files, ...");
+  std::vector<std::string> words;
+  for (const auto& [word, lister] : listers()) words.push_back(word);
+  command->add_option("WHAT", *what, "what to list")->required()->check(CLI::IsMember(words));
+  command->footer(R"(Examples:
+  stillrotor list parameters        everything a bench file can say, with unit, range and default
+  stillrotor list measures          what a scenario can set limits on
+  stillrotor list machines          part files below ./configs, and the parameters of a machine)");
+  command->callback([what, &status] {
+    fmt::print("{}", table(listers().at(*what)(), 0));
+    status = 0;
+  });
+}
+
+}  // namespace stillrotor
