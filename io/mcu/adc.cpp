@@ -36,7 +36,7 @@ constexpr unsigned source_of(unsigned vector) {
 
 }  // namespace
 
-Adc::Adc(Core& core, Interrupts& interrupts, const Outside& outside,
+Adc::Adc(Core& core, Interrupts& interrupts, Outside& outside,
          const std::array<std::optional<ChannelId>, 8>& channels)
     : core_(core),
       interrupts_(interrupts),
@@ -145,7 +145,7 @@ void Adc::on_start(Cycle at) noexcept {
   core_.schedule<&Adc::on_ready>(at + ready, this);
 }
 
-double Adc::input_V(Cycle at) const noexcept {
+double Adc::input_V(Cycle at) noexcept {
   switch (const unsigned input = mux_ & 15u) {
     case 8:
       return temperature_sensor_V;
@@ -153,12 +153,12 @@ double Adc::input_V(Cycle at) const noexcept {
       return bandgap_V;
     default:
       if (input > 7 || !channels_[input]) return 0.0;
-      return outside_.world->volts(*channels_[input], outside_.clock.time(at));
+      return outside_.volts(*channels_[input], at);
   }
 }
 
 void Adc::on_sample(Cycle at) noexcept {
-  const double reference_V = (mux_ >> 6) == 3 ? bandgap_V : outside_.supply_V;
+  const double reference_V = (mux_ >> 6) == 3 ? bandgap_V : outside_.supply_V();
   const double steps = std::floor(input_V(at) * 1024.0 / reference_V);
   sampled_ = static_cast<std::uint16_t>(steps >= 1023.0 ? 1023.0 : steps >= 0.0 ? steps : 0.0);
 }

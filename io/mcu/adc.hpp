@@ -25,7 +25,7 @@ class Timer;
 class Adc {
  public:
   /// channels: by ADC input 0 to 7; nullopt: nothing connected.
-  Adc(Core&, Interrupts&, const Outside&, const std::array<std::optional<ChannelId>, 8>& channels);
+  Adc(Core&, Interrupts&, Outside&, const std::array<std::optional<ChannelId>, 8>& channels);
   /// The timers whose flags can start a conversion (0 and 1).
   void connect(std::array<Timer*, 2> timers) noexcept { timers_ = timers; }
   void reset() noexcept;
@@ -48,12 +48,12 @@ class Adc {
   void on_start(Cycle) noexcept;
   void on_sample(Cycle) noexcept;
   void on_ready(Cycle) noexcept;
-  double input_V(Cycle at) const noexcept;
+  double input_V(Cycle at) noexcept;
   std::uint16_t presented() const noexcept;
 
   Core& core_;
   Interrupts& interrupts_;
-  const Outside& outside_;
+  Outside& outside_;
   std::array<std::optional<ChannelId>, 8> channels_;
   std::array<Timer*, 2> timers_{};
   Interrupts::Vector vector_;

@@ -20,7 +20,7 @@ constexpr std::uint8_t power_on_flag = 0x01;      // MCUSR.PORF
 Atmega328p::Atmega328p(std::uint32_t clock_Hz, const Connections& connections,
                        const Firmware& firmware)
     : core_("atmega328p", clock_Hz),
-      outside_{nullptr, Clock(1'000'000'000'000 / clock_Hz)},
+      outside_(Clock(1'000'000'000'000 / clock_Hz)),
       interrupts_(core_),
       ports_(core_, interrupts_, outside_, connections.lines),
       timer0_(timer0_layout, core_, interrupts_, ports_, prescaler_01_),
@@ -48,23 +48,20 @@ void Atmega328p::power(double volts, Time at, World& world) {
     throw ConfigError(
         "controller.supply",
         fmt::format("supply is {} V; this part stands 0 V to {} V.", volts, absolute_maximum_V));
-  const bool is_new = outside_.world != &world;
-  outside_.world = &world;
-  outside_.supply_V = volts;
+  const bool is_new = outside_.connect(world, volts);
   const bool on = volts >= brown_out_V;
-  const Cycle cycle = std::max(core_.now(), outside_.clock.at_or_after(at));
-  if (on == powered_) {
-    if (is_new) ports_.announce(cycle);
-    return;
+  const Cycle cycle = std::max(core_.now(), outside_.clock().at_or_after(at));
+  if (on != powered_) {
+    powered_ = on;
+    health_ = Health::running;
+    diagnosis_.clear();
+    core_.clear_failure();
+    if (!on) usart_.flush(cycle);
+    core_.avr()->cycle = cycle;
+    restart(cycle, true);
   }
-  powered_ = on;
-  health_ = Health::running;
-  diagnosis_.clear();
-  core_.clear_failure();
-  if (!on) usart_.flush(cycle);
-  core_.avr()->cycle = cycle;
-  restart(cycle, true);
   if (is_new) ports_.announce(cycle);
+  outside_.tell_edges(Time::max());
 }
 
 void Atmega328p::restart(Cycle at, bool power_on) noexcept {
@@ -86,28 +83,37 @@ void Atmega328p::restart(Cycle at, bool power_on) noexcept {
 
 Time Atmega328p::run(Time horizon) noexcept {
   avr_t* avr = core_.avr();
-  const Cycle end_cycle = std::max(outside_.clock.at_or_after(horizon), avr->cycle);
-  core_.clear_stop();
-  if (powered_ && health_ == Health::running) check_for_standstill();
-  if (powered_ && avr->state != cpu_Crashed) {
+  const Cycle end_cycle = std::max(outside_.clock().at_or_after(horizon), avr->cycle);
+  const std::uint64_t told_before = outside_.edges_told();
+  const auto drove = [&] { return outside_.has_edges() || outside_.edges_told() != told_before; };
+  if (powered_ && !drove()) {
+    core_.clear_stop();
+    check_for_standstill();
     core_.schedule<&Atmega328p::on_horizon>(end_cycle, this);
-    while (avr->cycle < end_cycle && !core_.stop_requested() && avr->state != cpu_Crashed)
-      step(end_cycle);
-    if (avr->state == cpu_Crashed) {
+    while (avr->cycle < end_cycle && !drove() && avr->state != cpu_Crashed) step();
+    if (avr->state == cpu_Crashed && health_ == Health::running) {
       usart_.flush(avr->cycle);
       end(Health::crashed, core_.failure());
     }
   }
-  if (!core_.stop_requested()) avr->cycle = std::max(avr->cycle, end_cycle);
-  return outside_.clock.time(avr->cycle);
+  if (outside_.has_edges()) {
+    // Edges of different instants inside one instruction are told in different calls.
+    if (outside_.edges_told() != told_before) return outside_.last_contact();
+    const Time first = outside_.next_edge();
+    if (first > horizon) return horizon;  // of an instruction that reaches beyond the horizon
+    outside_.tell_edges(first);
+    return first;
+  }
+  if (!drove()) avr->cycle = std::max(avr->cycle, end_cycle);  // no power, or crashed
+  return outside_.clock().time(avr->cycle);
 }
 
-void Atmega328p::step(Cycle horizon) noexcept {
+void Atmega328p::step() noexcept {
   avr_t* avr = core_.avr();
   const bool asleep = avr->state == cpu_Sleeping;
   if (asleep) {
-    const auto* next = avr->cycle_timers.timer;  // at the latest the horizon's own
-    avr->cycle = std::max(avr->cycle, next != nullptr ? next->when : horizon);
+    // The next event; the horizon is one.
+    avr->cycle = std::max(avr->cycle, avr->cycle_timers.timer->when);
     avr_cycle_timer_process(avr);
   } else {
     const avr_flashaddr_t next_pc = avr_run_one(avr);  // as many as fit before the next event
@@ -162,7 +168,7 @@ void Atmega328p::check_for_standstill() noexcept {
   const avr_t* avr = core_.avr();
   const std::uint8_t* code = avr->flash + avr->pc;
   if ((code[0] | code[1] << 8) != jump_to_itself || avr->sreg[S_I] || watchdog_runs() ||
-      avr->state != cpu_Running)
+      avr->state != cpu_Running || health_ != Health::running)
     return;
   end(Health::hung, fmt::format("The firmware jumps to itself with interrupts off: only a reset "
                                 "would free it, {}.",
@@ -180,7 +186,7 @@ void Atmega328p::end(Health health, std::string sentence) noexcept {
 }
 
 void Atmega328p::deliver(const Edge& edge) noexcept {
-  if (outside_.world != nullptr) ports_.deliver(edge);
+  if (outside_.has_world()) ports_.deliver(edge);
 }
 
 /// GTCCR: resets prescalers; with TSM they stay reset and their timers stand.

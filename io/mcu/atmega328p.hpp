@@ -44,7 +44,7 @@ class Atmega328p final : public SimulatedController {
 
  private:
   void restart(Cycle at, bool power_on) noexcept;
-  void step(Cycle horizon) noexcept;
+  void step() noexcept;
   void service_interrupts(bool out_of_sleep) noexcept;
   void fall_asleep() noexcept;
   void check_for_standstill() noexcept;

@@ -54,8 +54,7 @@ void Ports::reset(Cycle at) noexcept {
 
 void Ports::announce(Cycle at) noexcept {
   for (std::uint16_t gate = 0; gate < gate_count; ++gate)
-    if (gate_pins_[gate])
-      outside_.world->drive({outside_.clock.time(at), LineId{gate}, driven_[gate]});
+    if (gate_pins_[gate]) outside_.drive(LineId{gate}, driven_[gate], at);
 }
 
 void Ports::read_wires(Cycle at) noexcept {
@@ -64,7 +63,7 @@ void Ports::read_wires(Cycle at) noexcept {
     for (unsigned bit = 0; bit < 8; ++bit) {
       const auto mask = static_cast<std::uint8_t>(1u << bit);
       if (!(p.inputs & mask)) continue;
-      set_wire(p, mask, outside_.world->level(p.line[bit], outside_.clock.time(at)));
+      set_wire(p, mask, outside_.level(p.line[bit], at));
     }
     refresh(i, at, at);
     p.before = p.level;
@@ -79,7 +78,7 @@ void Ports::deliver(const Edge& edge) noexcept {
       const auto mask = static_cast<std::uint8_t>(1u << bit);
       if (!(p.inputs & mask) || p.line[bit] != edge.line) continue;
       set_wire(p, mask, edge.level);
-      refresh(i, core_.now(), outside_.clock.synchronised(edge.at));
+      refresh(i, core_.now(), outside_.clock().synchronised(edge.at));
     }
   }
 }
@@ -179,7 +178,7 @@ void Ports::drive_gates(unsigned index, Cycle at) noexcept {
                                                   : Level::low;
     if (level == driven_[gate]) continue;
     driven_[gate] = level;
-    outside_.world->drive({outside_.clock.time(at), LineId{gate}, level});
+    outside_.drive(LineId{gate}, level, at);
     core_.request_stop();
   }
 }

@@ -5,7 +5,7 @@ namespace {
 constexpr std::size_t longest_line = 240;
 }
 
-Usart::Usart(Core& core, Interrupts& interrupts, const Outside& outside, const Ports& ports)
+Usart::Usart(Core& core, Interrupts& interrupts, Outside& outside, const Ports& ports)
     : core_(core),
       interrupts_(interrupts),
       outside_(outside),
@@ -95,7 +95,7 @@ void Usart::on_sent(Cycle at) noexcept {
 }
 
 void Usart::flush(Cycle at) noexcept {
-  if (!line_.empty()) outside_.world->text(outside_.clock.time(at), line_);
+  if (!line_.empty()) outside_.text(line_, at);
   line_.clear();
 }
 

@@ -18,7 +18,7 @@ namespace stillrotor::io::mcu {
 
 class Usart {
  public:
-  Usart(Core&, Interrupts&, const Outside&, const Ports&);
+  Usart(Core&, Interrupts&, Outside&, const Ports&);
   void reset() noexcept;
   /// Tells what was said since the last line end (the processor stops).
   void flush(Cycle at) noexcept;
@@ -35,7 +35,7 @@ class Usart {
 
   Core& core_;
   Interrupts& interrupts_;
-  const Outside& outside_;
+  Outside& outside_;
   const Ports& ports_;
   Interrupts::Vector empty_, complete_;
   bool busy_ = false, buffered_ = false;

@@ -1,0 +1,32 @@
+# Firmware for an ATmega328P at 16 MHz, cross-compiled with avr-gcc.
+#
+# stillrotor_firmware(NAME source... [OPTIONS option...])
+#   C or assembler sources, relative to the caller, become ${CMAKE_BINARY_DIR}/firmware/NAME.elf,
+#   part of the target `firmware` and so of `all`. Without avr-gcc nothing is built; AVR_GCC is false.
+include_guard(GLOBAL)
+find_program(AVR_GCC avr-gcc)
+if(AVR_GCC)
+  message(STATUS "Firmware: built with ${AVR_GCC}")
+else()
+  message(STATUS "Firmware: not built (avr-gcc not found; install gcc-avr and avr-libc); "
+                 "what needs it is skipped or refused")
+endif()
+add_custom_target(firmware ALL)
+file(MAKE_DIRECTORY ${CMAKE_BINARY_DIR}/firmware)
+
+function(stillrotor_firmware name)
+  cmake_parse_arguments(FW "" "" "OPTIONS" ${ARGN})
+  if(NOT AVR_GCC)
+    return()
+  endif()
+  list(TRANSFORM FW_UNPARSED_ARGUMENTS PREPEND ${CMAKE_CURRENT_SOURCE_DIR}/ OUTPUT_VARIABLE sources)
+  file(GLOB headers CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.h)
+  set(elf ${CMAKE_BINARY_DIR}/firmware/${name}.elf)
+  add_custom_command(OUTPUT ${elf}
+    COMMAND ${AVR_GCC} -mmcu=atmega328p -DF_CPU=16000000UL -std=gnu11 -Os -Wall -Wextra -Werror
+            ${FW_OPTIONS} -o ${elf} ${sources}
+    DEPENDS ${sources} ${headers}
+    COMMENT "Building firmware/${name}.elf" VERBATIM)
+  add_custom_target(firmware_${name} DEPENDS ${elf})
+  add_dependencies(firmware firmware_${name})
+endfunction()
