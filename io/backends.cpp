@@ -2,12 +2,10 @@
 
 #include <array>
 
+#include "io/capture/capture.hpp"
 #include "io/standin/standin.hpp"
 #ifdef STILLROTOR_HAS_MCU
 #include "io/mcu/mcu.hpp"
-#endif
-#ifdef STILLROTOR_HAS_CAPTURE
-#include "io/capture/capture.hpp"
 #endif
 
 namespace stillrotor::io {
@@ -24,20 +22,12 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig&) {
                     "or choose another backend.");
 }
 #endif
-#ifdef STILLROTOR_HAS_CAPTURE
-constexpr bool has_capture = true;
-#else
-constexpr bool has_capture = false;
-std::unique_ptr<SimulatedController> make_capture(const CaptureConfig&) {
-  throw ConfigError("controller.backend", "backend is capture; this build lacks it.");
-}
-#endif
 
 constexpr std::array table = {
     Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
     Backend{"standin", "virtual", "a built-in reference controller: six_step or field_oriented",
             true},
-    Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", has_capture},
+    Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", true},
 };
 
 struct Maker {

@@ -25,6 +25,9 @@ constexpr double trip_over = 1.6;                   // of the current limit
 constexpr double standstill_rad_s = 6.3;            // electrical: 1 turn/s
 constexpr double brake_fade_rad_s = 31.4;           // electrical: below 5 turns/s the brake lets go
 constexpr double align_s = 0.8, align_share = 0.4;  // of the current limit
+constexpr double least_bus_V = 3.0;
+constexpr double bus_collapse = 0.4;                          // of the bus at the start
+constexpr double bus_sag_start = 0.75, bus_sag_end = 0.65;    // drive fades as the bus sags
 constexpr double bus_rise_start = 1.10, bus_rise_end = 1.20;  // braking ends as the bus rises
 
 class FieldOriented final : public Controller {
@@ -53,26 +56,30 @@ class FieldOriented final : public Controller {
     duty_ = {};
     aligned_s_ = 0.0;
     bus_at_start_V_ = bus_V();
+    if (bus_at_start_V_ < least_bus_V) return stop("bus reads %.1f V", bus_at_start_V_);
     all_legs(LegMode::complementary);
   }
 
   void sensor_edge(const Edge& edge) noexcept override {
     angle_.edge(edge);
-    if (angle_.hall_invalid()) request_reaction();
+    if (position_lost()) request_reaction();
   }
 
   void react() noexcept override {
     if (angle_.hall_invalid())
       stop("Hall lines read %d%d%d, which no rotor position gives", angle_.hall_code() & 1,
            angle_.hall_code() >> 1 & 1, angle_.hall_code() >> 2 & 1);
+    if (angle_.disagrees()) stop("Halls and encoder disagree by more than 45 electrical degrees");
   }
+
+  bool position_lost() const noexcept { return angle_.hall_invalid() || angle_.disagrees(); }
 
   bool near_standstill() const noexcept override {
     return std::abs(angle_.omega_e_rad_s()) < standstill_rad_s;
   }
 
   void control() noexcept override {
-    if (angle_.hall_invalid()) return react();
+    if (position_lost()) return react();
     angle_.update(now());
     const bool aligning = angle_.known() == RotorAngle::Known::nothing;
     const double theta = aligning ? 0.0 : angle_.theta_e_rad(now());
@@ -81,7 +88,8 @@ class FieldOriented final : public Controller {
     const double limit_A = trip_over * config_.current_limit_A;
     if (stator_A.x * stator_A.x + stator_A.y * stator_A.y > limit_A * limit_A)
       return stop("phase current is over %.1f A", limit_A);
-    const double bus = std::max(bus_V(), 1.0);
+    const double bus = bus_V();
+    if (bus < bus_collapse * bus_at_start_V_) return stop("bus fell to %.1f V", bus);
     const double usable_V = usable_voltage / sqrt3 * bus;
 
     const Vector wanted_A = aligning ? align() : requested(omega, bus, usable_V);
@@ -93,8 +101,9 @@ class FieldOriented final : public Controller {
     modulate(to_stator(voltage, acts), to_phases(to_stator(wanted_A, acts)), bus);
   }
 
-  /// Of the two legs whose low switch is on longest; the third closes the sum.
+  /// By low-side shunts: of the two legs whose low switch is on longest; the third closes the sum.
   Vector sampled_currents() noexcept {
+    if (!scaling().low_side_shunts) return from_phases(phase_current_A(0), phase_current_A(1));
     if (duty_.u >= duty_.v && duty_.u >= duty_.w) {
       const double v = phase_current_A(1), w = phase_current_A(2);
       return from_phases(-v - w, v);
@@ -118,11 +127,12 @@ class FieldOriented final : public Controller {
   }
 
   Vector requested(double omega, double bus, double usable_V) noexcept {
-    double goal_A = direction() * throttle() * config_.current_limit_A;
+    const double share = bus / bus_at_start_V_;
+    double goal_A = direction() * throttle() * config_.current_limit_A *
+                    std::clamp((share - bus_sag_end) / (bus_sag_start - bus_sag_end), 0.0, 1.0);
     if (brake()) {
-      const double room = (bus_rise_end - bus / bus_at_start_V_) / (bus_rise_end - bus_rise_start);
       goal_A = -config_.regen_limit_A * std::clamp(omega / brake_fade_rad_s, -1.0, 1.0) *
-               std::clamp(room, 0.0, 1.0);
+               std::clamp((bus_rise_end - share) / (bus_rise_end - bus_rise_start), 0.0, 1.0);
       if (torque_A_ * omega > 0.0) torque_A_ = 0.0;  // no drive from the first period on
     }
     torque_A_ = std::clamp(goal_A, torque_A_ - ramp_A_, torque_A_ + ramp_A_);

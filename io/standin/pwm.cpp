@@ -1,6 +1,7 @@
 #include "io/standin/pwm.hpp"
 
 #include <algorithm>
+#include <utility>
 
 namespace stillrotor::io::standin {
 namespace {
@@ -30,6 +31,9 @@ constexpr bool follows_carrier(LegMode mode) noexcept {
 }
 
 constexpr std::uint8_t bit(int gate) noexcept { return static_cast<std::uint8_t>(1u << gate); }
+constexpr std::uint8_t with(std::uint8_t gates, int gate, bool on) noexcept {
+  return static_cast<std::uint8_t>(on ? gates | bit(gate) : gates & ~bit(gate));
+}
 
 }  // namespace
 
@@ -76,10 +80,35 @@ void Modulator::begin_period(Time begin) noexcept {
   }
 }
 
+/// Before the pulses, the pulses from the widest to the narrowest, after the pulses the other way
+/// round: so the plan comes out nearly sorted, whatever the duties.
 void Modulator::plan(Time now) noexcept {
   count_ = next_ = 0;
-  for (int leg = 0; leg < 3; ++leg) plan_leg(leg, now);
-  for (unsigned k = 1; k < count_; ++k) {  // insertion sort: stable, and nearly sorted already
+  planned_ = gates_;
+  int order[3] = {0, 1, 2};
+  const auto wider_first = [&](int& a, int& b) {
+    if (legs_[b].rise < legs_[a].rise) std::swap(a, b);
+  };
+  wider_first(order[0], order[1]);
+  wider_first(order[1], order[2]);
+  wider_first(order[0], order[1]);
+
+  const Time end = period_end();
+  for (const int k : order) {
+    const Leg& leg = legs_[k];
+    plan_leg(k, now, {begin_, leg.pulse ? leg.rise : end, leg.level, leg.level_since});
+  }
+  for (const int k : order) {
+    const Leg& leg = legs_[k];
+    if (leg.pulse) plan_leg(k, now, {leg.rise, leg.fall, true, leg.rise});
+  }
+  std::swap(order[0], order[2]);
+  for (const int k : order) {
+    const Leg& leg = legs_[k];
+    if (leg.pulse) plan_leg(k, now, {leg.fall, end, false, leg.fall});
+  }
+
+  for (unsigned k = 1; k < count_; ++k) {  // insertion sort: stable
     const Edge edge = plan_[k];
     unsigned j = k;
     for (; j > 0 && plan_[j - 1].at > edge.at; --j) plan_[j] = plan_[j - 1];
@@ -87,41 +116,32 @@ void Modulator::plan(Time now) noexcept {
   }
 }
 
-void Modulator::plan_leg(int k, Time now) noexcept {
+void Modulator::plan_leg(int k, Time now, const Stretch& stretch) noexcept {
+  if (stretch.end <= now) return;
   const Leg& leg = legs_[k];
   const int gate_high = 2 * k, gate_low = 2 * k + 1;
-  bool high = gates_ & bit(gate_high), low = gates_ & bit(gate_low);
-  const auto segment = [&](Time begin, Time end, bool level, Time since) {
-    if (end <= now) return;
-    begin = std::max(begin, now);
-    const Want wanted = want(leg.mode, level);
-    if (high && wanted != Want::high) add(begin, gate_high, high = false);
-    if (low && wanted != Want::low) add(begin, gate_low, low = false);
-    const Time asked = follows_carrier(leg.mode) ? std::max(since, leg.mode_since) : leg.mode_since;
-    const Time on_at = std::max(asked + dead_time_, begin);
-    if (on_at >= end)
-      return;  // the pulse is shorter than the dead time, or belongs to what follows
-    if (wanted == Want::high && !high) add(on_at, gate_high, high = true);
-    if (wanted == Want::low && !low) add(on_at, gate_low, low = true);
-  };
-  const Time end = period_end();
-  if (!leg.pulse) {
-    segment(begin_, end, leg.level, leg.level_since);
-  } else {
-    segment(begin_, leg.rise, false, leg.level_since);
-    segment(leg.rise, leg.fall, true, leg.rise);
-    segment(leg.fall, end, false, leg.fall);
-  }
+  const Time begin = std::max(stretch.begin, now);
+  const Want wanted = want(leg.mode, stretch.level);
+  if (wanted != Want::high && (planned_ & bit(gate_high))) add(begin, gate_high, false);
+  if (wanted != Want::low && (planned_ & bit(gate_low))) add(begin, gate_low, false);
+  if (wanted == Want::none) return;
+  const int gate = wanted == Want::high ? gate_high : gate_low;
+  if (planned_ & bit(gate)) return;
+  const Time asked =
+      follows_carrier(leg.mode) ? std::max(stretch.level_since, leg.mode_since) : leg.mode_since;
+  const Time on_at = std::max(asked + dead_time_, begin);
+  // Not before the end: the pulse is shorter than the dead time, or belongs to what follows.
+  if (on_at < stretch.end) add(on_at, gate, true);
 }
 
 void Modulator::add(Time at, int gate, bool on) noexcept {
   plan_[count_++] = {at, LineId{static_cast<std::uint16_t>(gate)}, on ? Level::high : Level::low};
+  planned_ = with(planned_, gate, on);
 }
 
 void Modulator::taken() noexcept {
   const Edge& edge = plan_[next_++];
-  const std::uint8_t mask = bit(static_cast<int>(index(edge.line)));
-  gates_ = static_cast<std::uint8_t>(edge.level == Level::high ? gates_ | mask : gates_ & ~mask);
+  gates_ = with(gates_, static_cast<int>(index(edge.line)), edge.level == Level::high);
 }
 
 }  // namespace stillrotor::io::standin

@@ -60,14 +60,21 @@ class Modulator {
     bool pulse = false;   // it rises and falls within this period
     Time rise{}, fall{};  // valid with pulse
   };
-  void plan_leg(int leg, Time now) noexcept;
+  /// Part of the period in which the carrier comparator of a leg keeps its level.
+  struct Stretch {
+    Time begin, end;
+    bool level;
+    Time level_since;
+  };
+  void plan_leg(int leg, Time now, const Stretch&) noexcept;
   void add(Time at, int gate, bool on) noexcept;
 
   Time period_, dead_time_;
   double period_s_;
   Time begin_{};
   std::array<Leg, 3> legs_{};
-  std::uint8_t gates_ = 0;  // as driven; bit = index of the gate line
+  std::uint8_t gates_ = 0;    // as driven; bit = index of the gate line
+  std::uint8_t planned_ = 0;  // as they will be when the plan is driven
   std::array<Edge, 24> plan_{};
   unsigned count_ = 0, next_ = 0;
 };

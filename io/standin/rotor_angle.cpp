@@ -25,6 +25,7 @@ void RotorAngle::reset(const std::array<bool, line_count>& levels, bool has_hall
                        Time now) noexcept {
   encoder_.reset(levels[index(line::encoder_A)], levels[index(line::encoder_B)], now);
   has_hall_ = has_hall;
+  disagrees_ = false;
   known_ = Known::nothing;
   hall_ = (levels[index(line::hall_U)] ? 1 : 0) + (levels[index(line::hall_V)] ? 2 : 0) +
           (levels[index(line::hall_W)] ? 4 : 0);
@@ -47,10 +48,21 @@ void RotorAngle::edge(const Edge& e) noexcept {
   hall_ = high ? hall_ | bit : hall_ & ~bit;
   const int before = sector_;
   sector_ = hall_sector(hall_ & 1, hall_ & 2, hall_ & 4, {});
-  if (!has_hall_ || sector_ == no_sector || known_ > Known::sector) return;
-  if (before == no_sector || !neighbours(before, sector_)) return take_sector(e.at);
-  refer(sector_border_rad(before, sector_), e.at);
-  known_ = Known::hall_edge;
+  if (!has_hall_ || sector_ == no_sector) return;
+  const bool passed_a_border = before != no_sector && neighbours(before, sector_);
+  if (known_ > Known::sector) {
+    if (passed_a_border) compare(sector_border_rad(before, sector_), e.at);
+  } else if (!passed_a_border) {
+    take_sector(e.at);
+  } else {
+    refer(sector_border_rad(before, sector_), e.at);
+    known_ = Known::hall_edge;
+  }
+}
+
+void RotorAngle::compare(double border_rad, Time at) noexcept {
+  const double ahead = wrapped(theta_e_rad(at) - border_rad);
+  disagrees_ = ahead > two_pi / 8.0 && ahead < two_pi * 7.0 / 8.0;
 }
 
 void RotorAngle::update(Time now) noexcept {

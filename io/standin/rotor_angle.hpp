@@ -23,6 +23,9 @@ class RotorAngle {
 
   Known known() const noexcept { return known_; }
   bool hall_invalid() const noexcept { return has_hall_ && sector_ == no_sector; }
+  /// A Hall edge lay more than 45 electrical degrees from where the encoder had it: one of the two,
+  /// or a setting (pole pairs, lines, index), is wrong.
+  bool disagrees() const noexcept { return disagrees_; }
   int hall_code() const noexcept { return hall_; }  // U + 2 V + 4 W
 
   /// 0 to 2 pi.
@@ -34,13 +37,14 @@ class RotorAngle {
 
  private:
   void take_sector(Time) noexcept;
+  void compare(double border_rad, Time) noexcept;
   void refer(double theta_e_rad, Time) noexcept;
 
   int pole_pairs_;
   std::int64_t counts_a_turn_;
   double rad_per_count_, speed_to_omega_, index_theta_e_rad_;
   Encoder encoder_;
-  bool has_hall_ = false;
+  bool has_hall_ = false, disagrees_ = false;
   int hall_ = 0, sector_ = no_sector;
   Known known_ = Known::nothing;
   std::int64_t reference_count_ = 0;  // its lower end ...

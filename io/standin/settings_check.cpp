@@ -41,11 +41,11 @@ void require_within(std::string_view name, double value, const Allowed& a,
 
 void check(const StandinScaling& s) {
   require_within("supply", s.supply_V, {1.0, 60.0, "V"}, "3.3 V or 5 V is usual.");
-  require_within("current_gain (magnitude)", std::abs(s.current_gain_V_per_A), {1e-5, 100.0, "V/A"},
-                 "It is shunt times amplifier gain, signed.");
-  require_within("current_offset", s.current_offset_V, {0.0, s.supply_V, "V"},
+  require_within("belief.current_gain", std::abs(s.current_gain_V_per_A), {1e-5, 100.0, "V/A"},
+                 "The sign is free; the size is shunt times amplifier gain.");
+  require_within("belief.current_offset", s.current_offset_V, {0.0, s.supply_V, "V"},
                  "Half the supply is usual.");
-  require_within("bus_ratio", s.bus_ratio, {1e-4, 1.0, ""},
+  require_within("belief.bus_ratio", s.bus_ratio, {1e-4, 1.0, ""},
                  "It is the voltage at the pin over the voltage of the bus.");
   if (!(s.throttle_low_fault_V >= 0.0 && s.throttle_low_fault_V < s.throttle_zero_V))
     refuse("throttle_low_fault", s.throttle_low_fault_V, "V",
@@ -67,9 +67,10 @@ void check(const SixStepConfig& c) {
   require_within("duty_ramp", c.duty_ramp_per_s, {1e-3, 1e6, "1/s"},
                  "1 / s takes one second from rest to full duty.");
   if (c.hall_spacing_deg != 120.0 && c.hall_spacing_deg != 60.0)
-    refuse("hall_spacing", c.hall_spacing_deg, "deg", "120 deg or 60 deg",
+    refuse("belief.hall_spacing", c.hall_spacing_deg, "deg", "120 deg or 60 deg",
            "Almost all machines have 120 deg.");
-  require_within("hall_permutation", c.hall_permutation, {0, 5, ""}, "0 takes the lines as wired.");
+  require_within("belief.hall_permutation", c.hall_permutation, {0, 5, ""},
+                 "0 takes the lines as wired.");
 }
 
 void check(const FieldOrientedConfig& c) {
@@ -81,21 +82,21 @@ void check(const FieldOrientedConfig& c) {
                  "The control's own delay of 1.5 PWM periods allows a tenth of pwm_frequency.");
   require_within("torque_ramp", c.torque_ramp_A_per_s, {0.1, 1e9, "A/s"},
                  "400 A/s takes 150 ms to 60 A.");
-  require_within("pole_pairs", c.pole_pairs, {1, 64, ""},
+  require_within("belief.pole_pairs", c.pole_pairs, {1, 64, ""},
                  "Count the rotor magnets and divide by two.");
   require_within(
-      "winding_resistance", c.winding_resistance_ohm, {1e-5, 1e3, "ohm"},
+      "belief.winding_resistance", c.winding_resistance_ohm, {1e-5, 1e3, "ohm"},
       "It is the resistance of one phase: half of what a meter shows between terminals.");
-  require_within("inductance_d", c.inductance_d_H, {1e-7, 1.0, "H"},
+  require_within("belief.inductance_d", c.inductance_d_H, {1e-7, 1.0, "H"},
                  "It is the inductance of one phase on the magnet's axis.");
-  require_within("inductance_q", c.inductance_q_H, {1e-7, 1.0, "H"},
+  require_within("belief.inductance_q", c.inductance_q_H, {1e-7, 1.0, "H"},
                  "It is the inductance of one phase across the magnet's axis.");
-  require_within("flux_linkage", c.flux_linkage_Wb, {1e-6, 10.0, "Wb"},
+  require_within("belief.flux_linkage", c.flux_linkage_Wb, {1e-6, 10.0, "Wb"},
                  "It is the peak phase voltage over the electrical angular speed.");
-  require_within("encoder_lines", c.encoder_lines, {1, 100000, ""},
+  require_within("belief.encoder_lines", c.encoder_lines, {1, 100000, ""},
                  "Give lines a turn, not counts: four counts make a line.");
-  require_within("encoder_index", std::abs(c.encoder_index_rad), {0.0, 6.283186, "rad"},
-                 "Give a mechanical angle within one turn.");
+  require_within("belief.encoder_index", std::abs(c.encoder_index_rad), {0.0, 6.283186, "rad"},
+                 "The sign is free; give a mechanical angle within one turn.");
 }
 
 }  // namespace stillrotor::io::standin

@@ -12,7 +12,7 @@ struct Allowed {
   std::string_view unit;  // "" for a pure number
 };
 
-/// Throws ConfigError("controller.<name>") unless low <= value <= high.
+/// name: below "controller.", as users write it. Throws ConfigError unless low <= value <= high.
 void require_within(std::string_view name, double value, const Allowed&, std::string_view remedy);
 
 void check(const StandinScaling&);

@@ -156,15 +156,73 @@ TEST(FieldOriented, TakesTheZeroOfItsCurrentSenseAtPowerUp) {
   EXPECT_NEAR(dq[0], 0.0, 0.2);
 }
 
-// With the pole pairs wrong the currents leave the q axis and the loop does not hold: the negative
-// control of the tests above.
-TEST(FieldOriented, DoesNotHoldItsCurrentWithTheWrongPolePairs) {
-  DayOut day{make_field_oriented({.scaling = {}, .pole_pairs = 5}), {.omega_m_rad_s = 60.0}};
+// Settings that contradict the Halls, and an encoder whose wires are off: within a few Hall edges
+// (60 rad/s: one each 4.4 ms; the index once a turn, each 105 ms) the controller stops instead of
+// driving a wrong angle.
+TEST(FieldOriented, StopsWhenHallsAndEncoderDisagree) {
+  const auto outcome = [](const FieldOrientedConfig& config, bool encoder_wired) {
+    DayOut day{make_field_oriented(config), {.omega_m_rad_s = 60.0}};
+    if (!encoder_wired)
+      for (const LineId l : {line::encoder_A, line::encoder_B, line::encoder_Z})
+        day.motor.set_line(l, Level::low);
+    day.start();
+    day.motor.set_throttle(1.5);
+    day.run(milliseconds(300));
+    return day.motor.spoke("stopped: Halls and encoder disagree");
+  };
+  EXPECT_FALSE(outcome({}, true));
+  EXPECT_TRUE(outcome({}, false));
+  EXPECT_TRUE(outcome({.scaling = {}, .pole_pairs = 5}, true));
+  EXPECT_TRUE(outcome({.scaling = {}, .encoder_lines = 512}, true));
+  EXPECT_TRUE(outcome({.scaling = {}, .encoder_index_rad = 0.5}, true));  // 115 electrical degrees
+}
+
+// The negative control of the tests above: a wrong index within what the Halls forgive, 0.15 rad or
+// 34 electrical degrees, turns 20 A on q into 20 cos 34 = 16.5 A, and -20 sin 34 = -11.3 A on d.
+TEST(FieldOriented, MissesTheQAxisByAWrongIndex) {
+  DayOut day{make_field_oriented({.scaling = {}, .encoder_index_rad = 0.15}),
+             {.omega_m_rad_s = 60.0}};
   day.run(milliseconds(200));
   day.start();
   day.motor.set_throttle(0.9 + 3.1 / 3.0);
   day.run(milliseconds(150));
-  EXPECT_GT(std::abs(mean_dq(day, 40)[1] - 20.0), 3.0);
+  const auto dq = mean_dq(day, 40);
+  EXPECT_NEAR(dq[1], 20.0 * std::cos(0.6), 0.3);
+  EXPECT_NEAR(dq[0], -20.0 * std::sin(0.6), 0.3);
+}
+
+// A supply that collapses under the drive is not driven on: less torque below 75 % of the bus, none
+// below 65 %.
+TEST(FieldOriented, LetsGoOfTheTorqueWhenTheBusSags) {
+  DayOut day{make_field_oriented({}), {.omega_m_rad_s = 30.0}};
+  day.run(milliseconds(300));
+  day.start();
+  day.motor.set_throttle(0.9 + 3.1 / 3.0);
+  day.run(milliseconds(150));
+  day.motor.set_bus(0.70 * 48.0);
+  day.run(milliseconds(150));
+  EXPECT_NEAR(mean_dq(day, 40)[1], 10.0, 0.3);
+  day.motor.set_bus(0.6 * 48.0);
+  day.run(milliseconds(150));
+  EXPECT_NEAR(mean_dq(day, 40)[1], 0.0, 0.3);
+  day.motor.set_bus(0.3 * 48.0);
+  day.run(milliseconds(10));
+  EXPECT_TRUE(day.motor.spoke("stopped: bus fell"));
+}
+
+TEST(FieldOriented, EndsTheElectricBrakeWhenTheBusRises) {
+  DayOut day{make_field_oriented({}), {.omega_m_rad_s = 60.0}};
+  day.run(milliseconds(200));
+  day.start();
+  day.brake(true);
+  day.run(milliseconds(150));
+  EXPECT_NEAR(mean_dq(day, 40)[1], -20.0, 0.3);
+  day.motor.set_bus(1.15 * 48.0);
+  day.run(milliseconds(150));
+  EXPECT_NEAR(mean_dq(day, 40)[1], -10.0, 0.3);
+  day.motor.set_bus(1.25 * 48.0);
+  day.run(milliseconds(150));
+  EXPECT_NEAR(mean_dq(day, 40)[1], 0.0, 0.3);
 }
 
 }  // namespace

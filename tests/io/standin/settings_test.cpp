@@ -44,27 +44,27 @@ TEST(SixStepSettings, OutOfRangeAreRefusedByNameAndValue) {
        {"controller.dead_time", "-1e-06 s", [](auto& c) { c.dead_time_s = -1e-6; }},
        {"controller.current_limit", "0 A", [](auto& c) { c.current_limit_A = 0.0; }},
        {"controller.duty_ramp", "-1 1/s", [](auto& c) { c.duty_ramp_per_s = -1.0; }},
-       {"controller.hall_spacing", "90 deg", [](auto& c) { c.hall_spacing_deg = 90.0; }},
-       {"controller.hall_permutation", "6", [](auto& c) { c.hall_permutation = 6; }},
+       {"controller.belief.hall_spacing", "90 deg", [](auto& c) { c.hall_spacing_deg = 90.0; }},
+       {"controller.belief.hall_permutation", "6", [](auto& c) { c.hall_permutation = 6; }},
        {"controller.throttle_zero", "4.2 V", [](auto& c) { c.scaling.throttle_zero_V = 4.2; }},
        {"controller.throttle_low_fault", "1 V",
         [](auto& c) { c.scaling.throttle_low_fault_V = 1.0; }},
        {"controller.throttle_high_fault", "3.9 V",
         [](auto& c) { c.scaling.throttle_high_fault_V = 3.9; }},
-       {"controller.bus_ratio", "0", [](auto& c) { c.scaling.bus_ratio = 0.0; }}},
+       {"controller.belief.bus_ratio", "0", [](auto& c) { c.scaling.bus_ratio = 0.0; }}},
       make_six_step);
 }
 
 TEST(FieldOrientedSettings, OutOfRangeAreRefusedByNameAndValue) {
   expect_refused<FieldOrientedConfig>(
-      {{"controller.pole_pairs", "0", [](auto& c) { c.pole_pairs = 0; }},
-       {"controller.encoder_lines", "0", [](auto& c) { c.encoder_lines = 0; }},
+      {{"controller.belief.pole_pairs", "0", [](auto& c) { c.pole_pairs = 0; }},
+       {"controller.belief.encoder_lines", "0", [](auto& c) { c.encoder_lines = 0; }},
        {"controller.current_loop", "2000 Hz", [](auto& c) { c.current_loop_Hz = 2000.0; }},
        {"controller.regen_limit", "61 A", [](auto& c) { c.regen_limit_A = 61.0; }},
-       {"controller.flux_linkage", "0 Wb", [](auto& c) { c.flux_linkage_Wb = 0.0; }},
-       {"controller.winding_resistance", "-0.05 ohm",
+       {"controller.belief.flux_linkage", "0 Wb", [](auto& c) { c.flux_linkage_Wb = 0.0; }},
+       {"controller.belief.winding_resistance", "-0.05 ohm",
         [](auto& c) { c.winding_resistance_ohm = -0.05; }},
-       {"controller.inductance_d", "0 H", [](auto& c) { c.inductance_d_H = 0.0; }}},
+       {"controller.belief.inductance_d", "0 H", [](auto& c) { c.inductance_d_H = 0.0; }}},
       make_field_oriented);
 }
 

@@ -43,6 +43,7 @@ class ScriptedMotor final : public World {
   void free_line(LineId);        // ... until it follows the motor again
   void set_throttle(double volts) { throttle_V_ = volts; }
   void set_speed(double omega_m_rad_s);
+  void set_bus(double volts) { script_.bus_V = volts; }
 
   /// Runs the controller (powered by power()) to `until`. Throws std::runtime_error when it lets no
   /// time pass in a thousand calls.
