@@ -11,15 +11,14 @@ constexpr std::string_view own = "own definition";
 
 constexpr MeasureRow rows[] = {
     {{"phase_current_peak", "A", true,
-      "Greatest magnitude of a phase current, between grid points too. Uncertainty: grid bins cut "
-      "by "
-      "the window's ends; float32.",
+      "Greatest magnitude of a phase current, between grid points too. Uncertainty: grid bins "
+      "cut by the window's ends; float32.",
       own},
      phase_current_peak},
     {{"phase_current_rms", "A", true,
-      "Root of the mean square of a phase current over the window. Uncertainty: difference between "
-      "the mean square of the bins' ramps and that of the grid points; bins cut by the window's "
-      "ends; float32.",
+      "Root of the mean square of a phase current over the window. Uncertainty: what the bins "
+      "may hide, from their spread and the bends around them; bins cut by the window's ends; "
+      "float32.",
       "root-mean-square value, textbook"},
      phase_current_rms},
     {{"bus_voltage_min", "V", false,
@@ -33,24 +32,21 @@ constexpr MeasureRow rows[] = {
       own},
      bus_voltage_max},
     {{"bus_current_mean", "A", false,
-      "Mean current out of the supply; negative: into it. Uncertainty: difference between the mean "
-      "of the bins' ramps and that of the grid points; bins cut by the window's ends; float32.",
-      own},
+      "Mean current out of the supply; negative: into it. Uncertainty: as phase_current_rms.", own},
      bus_current_mean},
     {{"bus_current_peak", "A", false,
       "Greatest magnitude of the current out of or into the supply. Uncertainty: as "
       "phase_current_peak.",
       own},
      bus_current_peak},
-    {{"torque_mean", "N m", false, "Mean electromagnetic torque. Uncertainty: as bus_current_mean.",
-      own},
+    {{"torque_mean", "N m", false,
+      "Mean electromagnetic torque. Uncertainty: as phase_current_rms.", own},
      torque_mean},
     {{"torque_ripple", "1", false,
       "Peak to peak over the size of the mean of the electromagnetic torque, after a moving "
-      "average "
-      "over one period of the pulse-width modulation (pwm_frequency in the window; one grid bin "
-      "where nothing switches). Uncertainty: difference between bins' means and grid points; that "
-      "of the mean.",
+      "average over one period of the pulse-width modulation (pwm_frequency in the window; one "
+      "grid bin where nothing switches). Uncertainty: difference to the same from grid points "
+      "alone, which is an estimate and no bound; that of the mean.",
       own},
      torque_ripple},
     {{"torque_ripple_with_switching", "1", false,
@@ -59,9 +55,8 @@ constexpr MeasureRow rows[] = {
       own},
      torque_ripple_with_switching},
     {{"speed_mean", "rad/s", false,
-      "Mean mechanical speed of the motor shaft. Uncertainty: one grid step's share of the change "
-      "of "
-      "speed; float32.",
+      "Mean mechanical speed of the motor shaft. Uncertainty: one grid step's share of the "
+      "change of speed; float32.",
       own},
      speed_mean},
     {{"speed_min", "rad/s", false,
@@ -78,8 +73,8 @@ constexpr MeasureRow rows[] = {
       own},
      pwm_frequency},
     {{"smallest_dead_time", "s", false,
-      "Shortest time, over the three legs, from one switch commanded off to its partner commanded "
-      "on; negative: both were on. Uncertainty: 1 ps.",
+      "Shortest time, over the three legs, from one switch commanded off to its partner "
+      "commanded on; negative: both were on. Uncertainty: 1 ps.",
       own},
      smallest_dead_time},
     {{"shoot_through_count", "1", false,
@@ -89,16 +84,19 @@ constexpr MeasureRow rows[] = {
      shoot_through_count},
     {{"time_to_gates_off", "s", false,
       "From the event that the window hangs on to the instant from which all six gates stay off "
-      "until the window's end; they must rest 5 ms. A limit in electrical turns: see "
-      "turns_to_gates_off. Uncertainty: 1 ps.",
+      "until the window's end; they must rest 5 ms. A limit in electrical turns is compared with "
+      "how far the rotor turned meanwhile. Uncertainty: 1 ps; of turns, the record's grid.",
       own},
      time_to_gates_off},
-    {{"turns_to_gates_off", electrical_turns, false,
-      "How far the rotor turned, forwards or backwards, in that time. Uncertainty: straight lines "
-      "between grid points; float32.",
-      own},
-     turns_to_gates_off},
 };
+
+/// What a limit on time_to_gates_off in electrical turns is compared with; not asked for by name.
+constexpr MeasureRow gates_off_in_turns = {
+    {"turns_to_gates_off", electrical_turns, false,
+     "How far the rotor turned, forwards or backwards, in that time. Uncertainty: straight "
+     "lines between grid points; float32.",
+     own},
+    turns_to_gates_off};
 
 constexpr auto infos = [] {
   std::array<MeasureInfo, std::size(rows)> all{};
@@ -124,7 +122,7 @@ const MeasureRow* find_measure(std::string_view name) noexcept {
   for (const MeasureRow& row : rows) {
     if (row.info.name == name) return &row;
   }
-  return nullptr;
+  return name == gates_off_in_turns.info.name ? &gates_off_in_turns : nullptr;
 }
 
 Measurement measure(const RecordReader& record, std::string_view name, std::string_view signal,

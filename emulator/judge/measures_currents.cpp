@@ -10,15 +10,14 @@ namespace {
 
 Measurement rms_of(const SpreadStatistics& statistics, const Stretch& window) {
   if (!statistics.undefined.empty()) return undefined(statistics.undefined);
-  Measurement rms;
-  rms.value = std::sqrt(statistics.mean_square_of_ramps);
   const double largest = statistics.largest_size();
-  rms.uncertainty =
-      std::fabs(rms.value - std::sqrt(statistics.mean_square_of_points)) +
-      // What the part of the window outside whole bins could add to the mean square at most.
-      (std::sqrt(statistics.mean_square_of_ramps + (1.0 - window.covered) * largest * largest) -
-       rms.value) +
-      float_resolution(largest);
+  // What the part of the window outside whole bins could add to the mean square at most.
+  const double doubt = statistics.mean_square_doubt + (1.0 - window.covered) * largest * largest;
+  Measurement rms;
+  rms.value = std::sqrt(statistics.mean_square);
+  rms.uncertainty = std::max(std::sqrt(statistics.mean_square + doubt) - rms.value,
+                             rms.value - std::sqrt(std::max(0.0, statistics.mean_square - doubt))) +
+                    float_resolution(largest);
   return rms;
 }
 

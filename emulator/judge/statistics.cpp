@@ -12,8 +12,20 @@ namespace {
 
 constexpr std::size_t block_size = 65536;  // of a long record at a time
 
-bool is_inside(const GridRange& range, std::size_t k) {
-  return k >= range.first && k < range.first + range.count;
+/// The points around bin k: its neighbours' ends. Not a number beyond the record.
+struct Points {
+  float before = NAN, start = NAN, end = NAN, after = NAN;
+};
+
+/// How far the mean of a bin may lie from the middle of its ramp; see the header.
+double doubt(const Points& points, double least, double greatest) {
+  const double spread = greatest - least;
+  const double step = std::fabs(double{points.end} - double{points.start});
+  const double bend =
+      std::max(std::fabs(double{points.before} - 2.0 * double{points.start} + double{points.end}),
+               std::fabs(double{points.start} - 2.0 * double{points.end} + double{points.after}));
+  const double seen = spread - step + bend;
+  return 0.5 * (seen < spread ? std::max(seen, 0.0) : spread);  // also where a point is missing
 }
 
 /// A value known to lie between two bounds, in float32.
@@ -44,32 +56,42 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
   }
   answer.least = answer.least_touching = infinity;
   answer.greatest = answer.greatest_touching = -infinity;
-  double ramps = 0.0, points = 0.0, ramp_squares = 0.0, point_squares = 0.0;
+  double mean = 0.0, mean_doubt = 0.0, square = 0.0, square_doubt = 0.0;
   const std::size_t end = window.touching.first + window.touching.count;
   for (std::size_t first = window.touching.first; first < end; first += block_size) {
     const std::size_t count = std::min(block_size, end - first);
-    const auto values = record.values(signal, first, count);
     const auto least = record.least(signal, first, count);
     const auto greatest = record.greatest(signal, first, count);
-    for (std::size_t k = 0; k < count; ++k) {
-      const double low = double{least[k]}, high = double{greatest[k]}, point = double{values[k]};
+    // Points from two before the block to one behind it, where the record has them.
+    const std::size_t first_point = first - std::min<std::size_t>(first, 2);
+    const std::size_t point_count = std::min(first + count + 1, record.frames()) - first_point;
+    const auto values = record.values(signal, first_point, point_count);
+    const auto point = [&](std::size_t k) {  // k: number of the point plus 2
+      return k >= first_point + 2 && k - 2 - first_point < point_count ? values[k - 2 - first_point]
+                                                                       : NAN;
+    };
+    for (std::size_t n = 0; n < count; ++n) {
+      const std::size_t k = first + n;
+      const double low = double{least[n]}, high = double{greatest[n]};
       answer.least_touching = std::min(answer.least_touching, low);
       answer.greatest_touching = std::max(answer.greatest_touching, high);
-      if (!is_inside(window.inside, first + k)) continue;
+      if (k < window.inside.first || k >= window.inside.first + window.inside.count) continue;
       answer.least = std::min(answer.least, low);
       answer.greatest = std::max(answer.greatest, high);
-      ramps += 0.5 * (low + high);
-      points += point;
-      ramp_squares += (low * low + low * high + high * high) / 3.0;
-      point_squares += point * point;
+      const double its_doubt =
+          doubt({point(k), point(k + 1), point(k + 2), point(k + 3)}, low, high);
+      mean += 0.5 * (low + high);
+      mean_doubt += its_doubt;
+      square += (low * low + low * high + high * high) / 3.0;
+      square_doubt += 2.0 * std::max(std::fabs(low), std::fabs(high)) * its_doubt;
     }
   }
   const double share = 1.0 / static_cast<double>(window.inside.count);
-  answer.mean_of_ramps = ramps * share;
-  answer.mean_of_points = points * share;
-  answer.mean_square_of_ramps = ramp_squares * share;
-  answer.mean_square_of_points = point_squares * share;
-  if (!std::isfinite(answer.mean_square_of_ramps + answer.mean_square_of_points)) {
+  answer.mean = mean * share;
+  answer.mean_doubt = mean_doubt * share;
+  answer.mean_square = square * share;
+  answer.mean_square_doubt = square_doubt * share;
+  if (!std::isfinite(answer.mean_square)) {
     answer.undefined = "the record holds values of " +
                        std::string(signal_table[static_cast<std::size_t>(signal)].name) +
                        " that are not numbers";
@@ -80,9 +102,9 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
 Measurement mean_of(const SpreadStatistics& statistics, const Stretch& window) {
   if (!statistics.undefined.empty()) return undefined(statistics.undefined);
   Measurement mean;
-  mean.value = statistics.mean_of_ramps;
+  mean.value = statistics.mean;
   mean.uncertainty =
-      std::fabs(statistics.mean_of_ramps - statistics.mean_of_points) +
+      statistics.mean_doubt +
       (1.0 - window.covered) * (statistics.greatest_touching - statistics.least_touching) +
       float_resolution(statistics.largest_size());
   return mean;

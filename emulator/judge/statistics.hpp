@@ -1,9 +1,12 @@
 // One pass over a signal in a window: what the measures of currents, voltages and motion share.
 //
-// Spread signals come as least and greatest per bin. Inside a bin the value is taken as a straight
-// ramp between the two: exact for a straight line and for the triangles of switched currents. How
-// far that is from what the grid points alone say is the uncertainty of means: it covers ripple
-// that the grid meets always at the same phase.
+// Spread signals come as least and greatest per bin, and as points at the bins' ends. Inside a bin
+// the value is taken as a straight ramp from least to greatest: exact for straight lines and for
+// the triangles of switched currents. What a bin may hide is limited by what can be seen around it:
+//   doubt = min(greatest - least, excess + bend) / 2
+// excess: the spread beyond the step from point to point; bend: the greater second difference of
+// the points at the bin's two ends. A smooth signal has next to no doubt; one that jumps or bends
+// within a few bins, as switching makes it, has half its spread, which nothing can exceed.
 #pragma once
 
 #include "emulator/judge/stretch.hpp"
@@ -16,8 +19,8 @@ double float_resolution(double size) noexcept;
 struct SpreadStatistics {
   double least = 0.0, greatest = 0.0;                    // over bins wholly inside
   double least_touching = 0.0, greatest_touching = 0.0;  // over bins that touch the window
-  double mean_of_ramps = 0.0, mean_of_points = 0.0;
-  double mean_square_of_ramps = 0.0, mean_square_of_points = 0.0;
+  double mean = 0.0, mean_doubt = 0.0;                   // over bins wholly inside, of ramps
+  double mean_square = 0.0, mean_square_doubt = 0.0;
   std::string undefined;  // window shorter than a bin, values that are not numbers
 
   double largest_size() const noexcept;  // of any value that touches the window
