@@ -53,10 +53,13 @@ void RunWatch::mark(MarkKind kind, std::int64_t at_ps, std::string_view what,
                     std::string_view detail, std::int64_t to_ps) noexcept {
   record_.mark(kind, at_ps, what, detail, to_ps);
   const double at_s = static_cast<double>(at_ps) * 1e-12;
-  log_->info("{:.9f} s {} {}: {}", at_s, name(kind), what, detail);
+  // An action's label says its name again.
+  std::string said(detail);
+  if (!detail.starts_with(what)) said.insert(0, detail.empty() ? "" : ": ").insert(0, what);
+  log_->info("{:.9f} s {} {}", at_s, name(kind), said);
   if (voice_ == Voice::quiet || kind == MarkKind::text || ++said_ > said_most) return;
   clear_line();
-  fmt::print(stderr, "{:10.6f} s  {}{}{}\n", at_s, what, detail.empty() ? "" : ": ", detail);
+  fmt::print(stderr, "{:10.6f} s  {}\n", at_s, said);
   if (said_ == said_most) fmt::print(stderr, "{:12}  more of this in log.txt\n", "");
 }
 

@@ -15,10 +15,8 @@ std::string summary(const Judgement& judgement, const RunOutcome& outcome,
   };
   for (const JudgedLimit& judged : judgement.limits) {
     const std::string& phase = judged.limit.signal;
-    line("  {:<8} {:<28} {}", name(judged.verdict),
-         judged.limit.measure + (phase.empty() ? "" : " " + phase), judged.reason);
-    if (!judged.limit.because.empty())
-      line("  {:<8} {:<28}   because {}", "", "", judged.limit.because);
+    line("  {:<8} {}{}", name(judged.verdict), phase.empty() ? "" : phase + ": ", judged.reason);
+    if (!judged.limit.because.empty()) line("  {:<8}   because {}", "", judged.limit.because);
   }
   if (judgement.verdict == Verdict::NONE) {
     for (const auto& [info, measured] : judgement.overview) {

@@ -60,20 +60,29 @@ void Sampler::include(const plant::Probe& at) noexcept {
   }
 }
 
-void Sampler::on_segment(const plant::Segment& segment) noexcept {
-  const plant::Probe begin = drive_.probe(*segment.begin);
-  plant::Probe last = begin;
-  double done_s = 0.0;
+std::uint32_t Sampler::mode() const noexcept {
+  const plant::DriveState& s = drive_.state();
+  return static_cast<std::uint32_t>(s.leg[0]) | static_cast<std::uint32_t>(s.leg[1]) << 8 |
+         static_cast<std::uint32_t>(s.leg[2]) << 16 |
+         static_cast<std::uint32_t>(s.supply_mode) << 24;
+}
 
+void Sampler::on_segment(const plant::Segment& segment) noexcept {
+  // In one conduction mode a step begins as the step before it ended.
+  if (const std::uint32_t now = mode(); now != bin_.mode) {
+    bin_.mode = now;
+    bin_.last = drive_.probe(*segment.begin);
+    include(bin_.last);
+  }
+  double done_s = 0.0;
   const auto add = [&](const plant::Probe& to, double until_s) {
     include(to);
-    bin_.bridge_As += 0.5 * (last.bridge_A + to.bridge_A) * (until_s - done_s);
+    bin_.bridge_As += 0.5 * (bin_.last.bridge_A + to.bridge_A) * (until_s - done_s);
     bin_.length_s += until_s - done_s;
-    last = to;
+    bin_.last = to;
     done_s = until_s;
   };
 
-  include(begin);
   for (;;) {
     const double point_s =
         static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
@@ -81,11 +90,10 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
     if (point_s > segment.length_s + same_instant_s) break;
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
-    const plant::Probe there{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
-    add(there, tau_s);
+    add({at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm}, tau_s);
     emit(at, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
     open_bin(bin_.point + 1);
-    include(there);
+    include(bin_.last);
   }
   if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s);
   std::copy_n(drive_.state().sensed_A, 3, bin_.sensed_A.begin());

@@ -30,6 +30,10 @@ class Sampler final : public plant::SegmentObserver {
 
   void on_segment(const plant::Segment&) noexcept override;
 
+  /// The drive's inputs (other than its switches) or its state have been set from outside: what
+  /// follows does not continue what was.
+  void inputs_changed() noexcept { bin_.mode = no_mode; }
+
   // What is seen from hold() on may be taken back. Frames wait for keep().
   void hold() noexcept;
   void keep() noexcept;
@@ -39,16 +43,21 @@ class Sampler final : public plant::SegmentObserver {
   const Frame& latest() const noexcept { return latest_; }
 
  private:
+  static constexpr std::uint32_t no_mode = 0xFFFFFFFF;
   struct Bin {
     std::int64_t next_ps = 0;  // grid instant that ends it
     std::int64_t point = 0;    // its number
     std::array<double, spread_count> least{}, greatest{};
     double bridge_As = 0.0;
     double length_s = 0.0;
-    std::array<double, 3> sensed_A{};  // at the latest step's end
+    // at the latest step's end
+    plant::Probe last;
+    std::array<double, 3> sensed_A{};
+    std::uint32_t mode = no_mode;  // conduction in that step
   };
 
   std::int64_t instant_ps(std::int64_t point) const noexcept;
+  std::uint32_t mode() const noexcept;
   void open_bin(std::int64_t point) noexcept;
   void include(const plant::Probe&) noexcept;
   void emit(const plant::Snapshot&, double share_of_step) noexcept;

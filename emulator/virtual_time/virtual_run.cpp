@@ -135,7 +135,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
   controller.begin();
   while (world.now_ps() < scenario.lasts_ps && !outcome.interrupted) {
     turns.take(scenario.lasts_ps);
-    controller.exchange();
+    if (world.has_mail()) controller.exchange();
     world.announce();
     outcome.interrupted = pace.passes(world.now_ps());
   }

@@ -149,6 +149,7 @@ void BenchWorld::do_due_actions() noexcept {
   timeline_.woken();
   follow_ramps();
   follow_given_speed();
+  sampler_.inputs_changed();
   quiet_ps_ = now_ps();  // what was promised before knew nothing of this
 }
 
@@ -259,7 +260,6 @@ void BenchWorld::record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept {
 
 std::vector<Edge>& BenchWorld::take_arrivals() noexcept {
   outbox_.clear();
-  if (arrivals_.empty()) return outbox_;
   record_arrivals(now_ps(), Cause::sensor);
   for (const Arrival& arrival : arrivals_) outbox_.push_back(arrival.edge);
   arrivals_.clear();
@@ -295,8 +295,8 @@ void BenchWorld::release_gates(std::int64_t t_ps) noexcept {
     drive({Time(t_ps), LineId{static_cast<std::uint16_t>(k)}, Level::released});
 }
 
-void BenchWorld::announce() noexcept {
-  if (gates_rest_ || gates_ != 0 || now_ps() - gates_off_since_ps_ < rest_ps) return;
+void BenchWorld::announce_rest() noexcept {
+  if (now_ps() - gates_off_since_ps_ < rest_ps) return;
   gates_rest_ = true;
   event(gates_off_since_ps_, "all gates off", "");
 }

@@ -50,6 +50,7 @@ class BenchWorld final : public io::World {
   bool keep_look() noexcept;
 
   // What the scheduler carries to the controller.
+  bool has_mail() const noexcept { return !arrivals_.empty() || power_request_.has_value(); }
   /// Controller supply that the scenario has switched since last asked [V].
   std::optional<double> take_power_request() noexcept;
   /// Edges at the controller's pins since last asked, in order; valid until the next call of
@@ -60,7 +61,9 @@ class BenchWorld final : public io::World {
   void release_gates(std::int64_t t_ps) noexcept;
   void event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept;
   /// Events that only time can tell ("all gates off" for a while).
-  void announce() noexcept;
+  void announce() noexcept {
+    if (!gates_rest_ && gates_ == 0) announce_rest();
+  }
 
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
   std::uint64_t gate_edges() const noexcept { return gate_edges_; }
@@ -77,6 +80,7 @@ class BenchWorld final : public io::World {
     bool recorded = false;
   };
 
+  void announce_rest() noexcept;
   void absorb(const plant::Drive::Stop&) noexcept;
   void do_due_actions() noexcept;
   void act(const Action&) noexcept;
