@@ -9,13 +9,14 @@
 namespace {
 long allocations = 0;
 }
-void* operator new(std::size_t size) {
+// Not inlined: the compiler would otherwise see a new that it knows meet a free.
+[[gnu::noinline]] void* operator new(std::size_t size) {
   ++allocations;
   if (void* p = std::malloc(size)) return p;
   throw std::bad_alloc();
 }
-void operator delete(void* p) noexcept { std::free(p); }
-void operator delete(void* p, std::size_t) noexcept { std::free(p); }
+[[gnu::noinline]] void operator delete(void* p) noexcept { std::free(p); }
+[[gnu::noinline]] void operator delete(void* p, std::size_t) noexcept { std::free(p); }
 
 namespace stillrotor::io {
 namespace {

@@ -139,7 +139,7 @@ void ScriptedMotor::deliver_up_to(SimulatedController& controller, Time reached)
 
 void ScriptedMotor::drive(const Edge& edge) noexcept {
   advance_winding(edge.at);
-  gates_[index(edge.line)] = edge.level;
+  if (is_gate(edge.line)) gates_[index(edge.line)] = edge.level;
   gate_edges.push_back(edge);
 }
 
