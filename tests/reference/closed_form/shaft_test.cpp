@@ -1,0 +1,140 @@
+// Shaft and cart: J_total domega/dt = T - B omega - T_c sign(omega) - T_load - T_slope.
+// All gates are off and the EMF stays below the bus, so the machine gives no torque.
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "tests/reference/support/integrals.hpp"
+
+namespace stillrotor::reference {
+namespace {
+
+constexpr double g = 9.80665;  // standard acceleration of gravity, ISO 80000-3
+
+// omega(t) = (omega_0 + T_c/B) exp(-B t/J) - T_c/B while it turns; it stops at
+//   t = (J/B) ln(1 + B omega_0/T_c) and stays. Derived (linear, first order).
+// Tolerance: (h B/J)^4/120 is below rounding; 7e-12 rad/s of 100.
+TEST(CoastDown, FollowsViscousAndCoulombFrictionToStandstill) {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.inertia_kg_m2 = 1e-3;
+  p.shaft.viscous_friction_Nm_s_per_rad = 2e-3;
+  p.shaft.coulomb_friction_Nm = 0.05;
+  const double j = 1e-3, b = 2e-3, tc = 0.05, omega_0 = 100.0;
+  plant::Drive drive(p);
+  drive.start({omega_0, 0.0, -1.0});
+  const double stop_s = j / b * std::log(1.0 + b * omega_0 / tc);
+  double stopped_s = -1.0;
+  EachStep look([&](const plant::Segment& s) {
+    if (stopped_s < 0.0 && s.end->omega_m_rad_s <= 0.0) stopped_s = seconds(*s.end);
+  });
+  double worst = 0.0;
+  for (int n = 1; n < 100; ++n) {
+    advance_to(drive, ps(n * 0.01 * stop_s), &look);
+    const double decay = std::exp(-b / j * seconds(drive.state()));
+    const double expected = (omega_0 + tc / b) * decay - tc / b;
+    worst = std::fmax(worst, std::abs(drive.state().omega_m_rad_s - expected));
+  }
+  EXPECT_LT(worst, 7e-12);
+  advance_to(drive, ps(stop_s + 0.1), &look);
+  // The plant's search for an event ends within 1e-9 (rad/s) of it; at 50 rad/s^2 that is 20 ps.
+  EXPECT_NEAR(stopped_s, stop_s, 2e-11);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+  EXPECT_EQ(drive.state().rotation, 0);
+}
+
+// Viscous friction alone: exp(-B t/J), never stops.
+TEST(CoastDown, FollowsExponentialWithViscousFrictionAlone) {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.viscous_friction_Nm_s_per_rad = 5e-3;
+  plant::Drive drive(p);
+  drive.start({80.0, 0.0, -1.0});
+  advance_by(drive, 0.4);
+  EXPECT_NEAR(drive.state().omega_m_rad_s, 80.0 * std::exp(-5e-3 * 0.4 / 1e-3), 7e-12);
+}
+
+// A load torque below T_c holds for ever; above it the shaft starts with (T - T_c)/J.
+// By hand: (0.06 - 0.05)/1e-3 = 10 rad/s^2, backwards, for a load opposes positive speed.
+TEST(Friction, HoldsBelowItsTorqueAndBreaksAwayAbove) {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.coulomb_friction_Nm = 0.05;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_load_torque_Nm({0.049999, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+  EXPECT_EQ(drive.state().theta_e_rad, 0.0);
+  drive.set_load_torque_Nm({0.06, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_NEAR(drive.state().omega_m_rad_s, -1.0, 1e-11);
+  EXPECT_NEAR(drive.snapshot().theta_m_rad, -0.05, 1e-12);
+}
+
+// A ramp crosses T_c inside a step: 0.05 Nm at 1 Nm/s is at 50 ms; from then on the excess grows as
+// (t - 50 ms), so omega = -(t - 50 ms)^2/(2 J). By hand at 60 ms: -0.05 rad/s.
+TEST(Friction, LetsGoAtTheMomentTheLoadExceedsIt) {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.coulomb_friction_Nm = 0.05;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_load_torque_Nm({0.0, 1.0});
+  advance_by(drive, 0.06);
+  EXPECT_NEAR(drive.state().omega_m_rad_s, -0.05, 1e-9);
+}
+
+plant::DriveParameters orchard_cart() {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.inertia_kg_m2 = 0.02;
+  p.shaft.cart_mass_kg = 120.0;
+  p.shaft.wheel_radius_m = 0.2;
+  p.shaft.gear_ratio = 2.0;
+  p.shaft.rolling_resistance = 0.015;
+  return p;
+}
+
+// 8 % downhill (slope -0.08) from rest, all by hand in SI: lever r/G = 0.1 m, J = 0.02 + 120 *
+// 0.01 = 1.22 kg m^2, slope torque 120 g 0.1 sin(atan 0.08), rolling 0.015 * 120 g * 0.1 (on the
+// weight, as the shaft's header says). Constant acceleration: omega = a t exactly for RK4.
+// Tolerance: rounding of 20,000 steps.
+TEST(Cart, RollsDownhillFromRestWithItsWholeInertia) {
+  plant::Drive drive(orchard_cart());
+  drive.start();
+  drive.set_slope({-0.08, 0.0});
+  advance_by(drive, 0.1);
+  const double slope_Nm = 120.0 * g * 0.1 * std::sin(std::atan(0.08));
+  const double rolling_Nm = 0.015 * 120.0 * g * 0.1;
+  const double expected = (slope_Nm - rolling_Nm) / 1.22 * 0.1;
+  EXPECT_GT(expected, 0.0);
+  EXPECT_NEAR(drive.state().omega_m_rad_s / expected, 1.0, 1e-11);
+  EXPECT_NEAR(drive.snapshot().load_Nm, -slope_Nm, 1e-12);
+}
+
+// Uphill it rolls back, and on a slope gentler than the rolling resistance it stands.
+TEST(Cart, RollsBackUphillAndStandsOnAGentleSlope) {
+  plant::Drive drive(orchard_cart());
+  drive.start();
+  drive.set_slope({0.08, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_LT(drive.state().omega_m_rad_s, 0.0);
+  drive.start();
+  drive.set_slope({-0.0149, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+}
+
+// Terminal speed: T_slope - T_rolling = B omega. A light cart reaches it within 20 J/B = 2 s.
+// Tolerance: exp(-20) = 2e-9.
+TEST(Cart, ReachesTheSpeedAtWhichFrictionBalancesTheSlope) {
+  plant::DriveParameters p = orchard_cart();
+  p.shaft.cart_mass_kg = 2.0;
+  p.shaft.viscous_friction_Nm_s_per_rad = 0.4;
+  p.step_max_s = 50e-6;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_slope({-0.5, 0.0});
+  advance_by(drive, 20.0 * (0.02 + 0.02) / 0.4);
+  const double expected = 2.0 * g * 0.1 * (std::sin(std::atan(0.5)) - 0.015) / 0.4;
+  EXPECT_NEAR(drive.state().omega_m_rad_s / expected, 1.0, 3e-9);
+}
+
+}  // namespace
+}  // namespace stillrotor::reference

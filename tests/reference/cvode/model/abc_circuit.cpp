@@ -1,0 +1,236 @@
+#include "tests/reference/cvode/model/abc_circuit.hpp"
+
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+
+namespace stillrotor::reference {
+namespace {
+
+constexpr double third = 2.0 * std::numbers::pi / 3.0;
+constexpr double v_slack = 1e-9, i_slack = 1e-9;  // below any tolerance of the comparison
+
+bool floats(LegMode m) { return m == LegMode::floating; }
+
+/// v_k = share * v_dc + source - resistance * i_k.
+struct Thevenin {
+  double share, source, resistance;
+};
+
+Thevenin law(LegMode m, const plant::BridgeParameters& b) {
+  switch (m) {
+    case LegMode::low_switch:
+      return {0.0, 0.0, b.switch_on_resistance_ohm};
+    case LegMode::high_switch:
+      return {1.0, 0.0, b.switch_on_resistance_ohm};
+    case LegMode::low_diode:
+      return {0.0, -b.diode_voltage_V, b.diode_resistance_ohm};
+    case LegMode::high_diode:
+      return {1.0, b.diode_voltage_V, b.diode_resistance_ohm};
+    case LegMode::both_switches:
+      return {0.5, 0.0, 0.5 * b.switch_on_resistance_ohm};
+    case LegMode::floating:
+      break;
+  }
+  return {0.0, 0.0, 0.0};
+}
+
+/// d psi_k / d theta of the magnet flux of phase k.
+double flux_slope(const plant::PermanentMagnetParameters& m, double theta, int k) {
+  double sum = 0.0;
+  for (const auto& h : m.back_emf) sum -= h.ratio * std::sin(h.order * (theta - k * third));
+  return m.flux_linkage_Wb * sum;
+}
+
+}  // namespace
+
+AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
+  const auto& m = p_.machine;
+  AbcRates out;
+  const double omega_e = m.pole_pairs * x.omega_m_rad_s;
+
+  Eigen::Matrix3d L, dL;
+  for (int k = 0; k < 3; ++k)
+    for (int j = 0; j < 3; ++j) {
+      const double ld = m.inductance_d_H, lq = m.inductance_q_H;
+      const double twice = 2.0 * x.theta_e_rad - third * (k + j);
+      L(k, j) = (ld + lq) / 3.0 * std::cos(third * (k - j)) + (ld - lq) / 3.0 * std::cos(twice) +
+                ld / 3.0;
+      dL(k, j) = -2.0 * (ld - lq) / 3.0 * std::sin(twice);
+    }
+  const Eigen::Vector3d i(x.i_A[0], x.i_A[1], x.i_A[2]);
+  Eigen::Vector3d slope;
+  for (int k = 0; k < 3; ++k) slope[k] = flux_slope(m, x.theta_e_rad, k);
+
+  // Direct-current side: the supply's current follows from the bus, the bus from the supply's.
+  double drawn_A = 0.0, conductance = 0.0;
+  for (int k = 0; k < 3; ++k) {
+    drawn_A += law(modes.leg[k], p_.bridge).share * x.i_A[k];
+    if (in.gate[2 * k] && in.gate[2 * k + 1])
+      conductance += 0.5 / p_.bridge.switch_on_resistance_ohm;
+  }
+  const double esr = p_.dc_link.series_resistance_ohm;
+  const double y = 1.0 / p_.supply.resistance_ohm, v0 = p_.supply.voltage_V;
+  const auto bus = [&](double fixed_A, double slope_S) {
+    return (x.v_cap_V + esr * (fixed_A - drawn_A)) / (1.0 + esr * (slope_S + conductance));
+  };
+  out.wanted_supply_A = y * (v0 - bus(y * v0, y));
+  if (modes.supply == SupplyMode::limited) out.bus_V = bus(p_.supply.current_limit_A, 0.0);
+  if (modes.supply == SupplyMode::blocked) out.bus_V = bus(0.0, 0.0);
+  if (modes.supply == SupplyMode::linear) out.bus_V = bus(y * v0, y);
+  out.supply_A = modes.supply == SupplyMode::linear    ? y * (v0 - out.bus_V)
+                 : modes.supply == SupplyMode::limited ? p_.supply.current_limit_A
+                                                       : 0.0;
+  out.bridge_A = drawn_A + conductance * out.bus_V;
+  out.dv_cap_V_s = (out.supply_A - out.bridge_A) / p_.dc_link.capacitance_F;
+
+  // Alternating-current side.
+  int conducting = 0;
+  for (LegMode leg : modes.leg) conducting += floats(leg) ? 0 : 1;
+  const Eigen::Vector3d moving = omega_e * (dL * i), emf = omega_e * slope;
+  Eigen::Matrix<double, 7, 7> A = Eigen::Matrix<double, 7, 7>::Zero();
+  Eigen::Matrix<double, 7, 1> b = Eigen::Matrix<double, 7, 1>::Zero();
+  // Unknowns: di_U, di_V, di_W, v_n, v_U, v_V, v_W.
+  for (int k = 0; k < 3; ++k) {
+    const Thevenin t = law(modes.leg[k], p_.bridge);
+    out.emf_V[k] = emf[k];
+    for (int j = 0; j < 3; ++j) A(k, j) = L(k, j);
+    A(k, 3) = 1.0;
+    A(k, 4 + k) = -1.0;
+    b[k] = -m.winding_resistance_ohm * i[k] - moving[k] - emf[k];
+    if (floats(modes.leg[k])) {
+      A(4 + k, k) = 1.0;  // di_k/dt = 0
+    } else {
+      A(4 + k, 4 + k) = 1.0;  // v_k = law
+      b[4 + k] = t.share * out.bus_V + t.source - t.resistance * i[k];
+    }
+  }
+  if (conducting >= 2) {
+    for (int k = 0; k < 3; ++k) A(3, k) = 1.0;
+    const Eigen::Matrix<double, 7, 1> s = A.partialPivLu().solve(b);
+    for (int k = 0; k < 3; ++k) {
+      out.di_A_s[k] = s[k];
+      out.terminal_V[k] = s[4 + k];
+    }
+  } else {  // nothing can flow; one conducting leg, if any, fixes the neutral
+    double v_n = 0.0;
+    for (int k = 0; k < 3; ++k)
+      if (!floats(modes.leg[k])) v_n = b[4 + k] - emf[k];
+    for (int k = 0; k < 3; ++k) out.terminal_V[k] = v_n + emf[k];
+  }
+
+  // Shaft.
+  out.torque_Nm = m.pole_pairs * (i.dot(slope) + 0.5 * i.dot(dL * i));
+  const auto& sh = p_.shaft;
+  out.domega_rad_s2 = in.speed_held
+                          ? in.held_acceleration_rad_s2
+                          : (out.torque_Nm - sh.viscous_friction_Nm_s_per_rad * x.omega_m_rad_s -
+                             std::copysign(sh.coulomb_friction_Nm, x.omega_m_rad_s) - in.load_Nm) /
+                                sh.inertia_kg_m2;
+  out.dtheta_rad_s = omega_e;
+  return out;
+}
+
+double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
+  const AbcRates r = rates(x, in, modes);
+  const double vf = p_.bridge.diode_voltage_V;
+  double worst = -1.0;
+  int conducting = 0;
+  for (LegMode leg : modes.leg) conducting += floats(leg) ? 0 : 1;
+  for (int k = 0; k < 3; ++k) {
+    if (modes.leg[k] == LegMode::low_diode) worst = std::max(worst, -x.i_A[k] - i_slack);
+    if (modes.leg[k] == LegMode::high_diode) worst = std::max(worst, x.i_A[k] - i_slack);
+    if (in.open[k] || !floats(modes.leg[k])) continue;
+    if (conducting > 0) {
+      worst = std::max(
+          {worst, -vf - r.terminal_V[k] - v_slack, r.terminal_V[k] - r.bus_V - vf - v_slack});
+    } else {  // no potential is defined, only differences
+      for (int j = 0; j < 3; ++j)
+        if (!in.open[j])
+          worst = std::max(worst, r.emf_V[k] - r.emf_V[j] - r.bus_V - 2.0 * vf - v_slack);
+    }
+  }
+  if (p_.supply.kind == plant::SupplyKind::bench_supply) {
+    const double want = r.wanted_supply_A, most = p_.supply.current_limit_A;
+    if (modes.supply == SupplyMode::linear)
+      worst = std::max({worst, -want - i_slack, want - most - i_slack});
+    if (modes.supply == SupplyMode::limited) worst = std::max(worst, most - want - i_slack);
+    if (modes.supply == SupplyMode::blocked) worst = std::max(worst, want - i_slack);
+  }
+  return worst;
+}
+
+bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
+  if (violation(x, in, modes) > -0.5 * v_slack) return false;
+  const AbcRates r = rates(x, in, modes);
+  for (int k = 0; k < 3; ++k) {  // a diode that is about to conduct needs a current that grows
+    if (x.i_A[k] != 0.0) continue;
+    if (modes.leg[k] == LegMode::low_diode && !(r.di_A_s[k] > 0.0)) return false;
+    if (modes.leg[k] == LegMode::high_diode && !(r.di_A_s[k] < 0.0)) return false;
+  }
+  return true;
+}
+
+AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in) const {
+  AbcModes modes;
+  std::array<bool, 3> free = {};
+  for (int k = 0; k < 3; ++k) {
+    const bool high = in.gate[2 * k], low = in.gate[2 * k + 1];
+    if (in.open[k]) continue;
+    if (high && low) modes.leg[k] = LegMode::both_switches;
+    if (high && !low) modes.leg[k] = LegMode::high_switch;
+    if (low && !high) modes.leg[k] = LegMode::low_switch;
+    if (high || low) continue;
+    if (x.i_A[k] > 0.0) modes.leg[k] = LegMode::low_diode;
+    if (x.i_A[k] < 0.0) modes.leg[k] = LegMode::high_diode;
+    free[k] = x.i_A[k] == 0.0;
+  }
+  static constexpr LegMode option[3] = {LegMode::floating, LegMode::low_diode, LegMode::high_diode};
+  static constexpr SupplyMode source[3] = {SupplyMode::linear, SupplyMode::limited,
+                                           SupplyMode::blocked};
+  const int supplies = p_.supply.kind == plant::SupplyKind::bench_supply ? 3 : 1;
+  for (int diodes = 0; diodes <= 3; ++diodes)  // as few diodes as do
+    for (int code = 0; code < 27; ++code) {
+      const int pick[3] = {code % 3, code / 3 % 3, code / 9};
+      int used = 0;
+      bool allowed = true;
+      for (int k = 0; k < 3; ++k) {
+        used += pick[k] != 0 ? 1 : 0;
+        allowed = allowed && (free[k] || pick[k] == 0);
+        if (free[k]) modes.leg[k] = option[pick[k]];
+      }
+      if (!allowed || used != diodes) continue;
+      for (int s = 0; s < supplies; ++s) {
+        modes.supply = source[s];
+        if (consistent(x, in, modes)) return modes;
+      }
+    }
+  throw std::runtime_error("no consistent conduction state");
+}
+
+void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
+  std::array<bool, 3> none = {};
+  int carrying = 0;
+  for (int k = 0; k < 3; ++k) {
+    const double i = x.i_A[k];
+    none[k] = in.open[k] || floats(modes.leg[k]) ||
+              (modes.leg[k] == LegMode::low_diode && i < i_slack) ||
+              (modes.leg[k] == LegMode::high_diode && i > -i_slack);
+    carrying += none[k] ? 0 : 1;
+  }
+  if (carrying < 2) none = {true, true, true};  // two currents vanish together
+  double sum = 0.0;
+  int last = -1;
+  for (int k = 0; k < 3; ++k) {
+    if (none[k])
+      x.i_A[k] = 0.0;
+    else
+      last = k;
+    sum += x.i_A[k];
+  }
+  if (last >= 0) x.i_A[last] -= sum;
+}
+
+}  // namespace stillrotor::reference

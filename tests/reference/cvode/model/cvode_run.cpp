@@ -1,0 +1,144 @@
+#include "tests/reference/cvode/model/cvode_run.hpp"
+
+#include <cvode/cvode.h>
+#include <nvector/nvector_serial.h>
+#include <sunnonlinsol/sunnonlinsol_fixedpoint.h>
+
+#include <stdexcept>
+#include <string>
+
+namespace stillrotor::reference {
+namespace {
+
+constexpr int states = 6;
+constexpr double shortest_s = 1e-15;  // 1 fs: less than any solver step, moves 1 MA/s by 1 nA
+constexpr long most_events = 1000;    // in one interval between edges
+
+void check(int flag, const char* call) {
+  if (flag < 0) throw std::runtime_error(std::string(call) + " failed: " + std::to_string(flag));
+}
+
+void pack(const AbcState& x, N_Vector y) {
+  double* v = N_VGetArrayPointer(y);
+  for (int k = 0; k < 3; ++k) v[k] = x.i_A[k];
+  v[3] = x.v_cap_V;
+  v[4] = x.omega_m_rad_s;
+  v[5] = x.theta_e_rad;
+}
+
+AbcState unpack(N_Vector y) {
+  const double* v = N_VGetArrayPointer(y);
+  return {{v[0], v[1], v[2]}, v[3], v[4], v[5]};
+}
+
+}  // namespace
+
+struct CvodeRun::Solver {
+  SUNContext context = nullptr;
+  N_Vector y = nullptr, dense = nullptr;
+  SUNNonlinearSolver iteration = nullptr;
+  void* memory = nullptr;
+  const AbcCircuit* circuit = nullptr;
+  const AbcInputs* inputs = nullptr;
+  AbcModes modes;
+
+  static int right_hand_side(double, N_Vector y, N_Vector dy, void* self) {
+    const auto* s = static_cast<const Solver*>(self);
+    const AbcRates r = s->circuit->rates(unpack(y), *s->inputs, s->modes);
+    double* v = N_VGetArrayPointer(dy);
+    for (int k = 0; k < 3; ++k) v[k] = r.di_A_s[k];
+    v[3] = r.dv_cap_V_s;
+    v[4] = r.domega_rad_s2;
+    v[5] = r.dtheta_rad_s;
+    return 0;
+  }
+
+  Solver(const AbcCircuit& c, const AbcInputs& in, const AbcState& start, CvodeTolerance tolerance)
+      : circuit(&c), inputs(&in) {
+    check(SUNContext_Create(nullptr, &context), "SUNContext_Create");
+    y = N_VNew_Serial(states, context);
+    dense = N_VNew_Serial(states, context);
+    pack(start, y);
+    memory = CVodeCreate(CV_ADAMS, context);
+    check(CVodeInit(memory, right_hand_side, 0.0, y), "CVodeInit");
+    check(CVodeSStolerances(memory, tolerance.relative, tolerance.absolute), "tolerances");
+    check(CVodeSetUserData(memory, this), "CVodeSetUserData");
+    iteration = SUNNonlinSol_FixedPoint(y, 0, context);
+    check(CVodeSetNonlinearSolver(memory, iteration), "CVodeSetNonlinearSolver");
+    check(CVodeSetMaxNumSteps(memory, 1000000), "CVodeSetMaxNumSteps");
+  }
+  Solver(const Solver&) = delete;
+  Solver& operator=(const Solver&) = delete;
+  ~Solver() {
+    CVodeFree(&memory);
+    SUNNonlinSolFree(iteration);
+    N_VDestroy(dense);
+    N_VDestroy(y);
+    SUNContext_Free(&context);
+  }
+
+  AbcState at(double t) {
+    check(CVodeGetDky(memory, t, 0, dense), "CVodeGetDky");
+    return unpack(dense);
+  }
+  bool violated(double t) { return circuit->violation(at(t), *inputs, modes) > 0.0; }
+
+  /// From local time t to at most `end`; true: stopped early, at an event.
+  bool run(AbcState& x, double& t, double end) {
+    pack(x, y);
+    check(CVodeReInit(memory, t, y), "CVodeReInit");
+    check(CVodeSetStopTime(memory, end), "CVodeSetStopTime");
+    for (double reached = t; reached < end;) {
+      const double before = reached;
+      check(CVode(memory, end, y, &reached, CV_ONE_STEP), "CVode");
+      double fine = before;
+      for (int n = 1; n <= 4; ++n) {
+        const double here = n == 4 ? reached : before + 0.25 * n * (reached - before);
+        if (!violated(here)) {
+          fine = here;
+          continue;
+        }
+        double bad = here;
+        while (bad - fine > shortest_s && 0.5 * (fine + bad) != fine && 0.5 * (fine + bad) != bad) {
+          const double mid = 0.5 * (fine + bad);
+          (violated(mid) ? bad : fine) = mid;
+        }
+        t = bad;
+        x = at(bad);
+        return true;
+      }
+    }
+    t = end;
+    x = unpack(y);
+    return false;
+  }
+};
+
+CvodeRun::CvodeRun(const plant::DriveParameters& parameters, const AbcState& start,
+                   const AbcInputs& inputs, CvodeTolerance tolerance)
+    : circuit_(parameters),
+      state_(start),
+      inputs_(inputs),
+      solver_(std::make_unique<Solver>(circuit_, inputs_, state_, tolerance)) {}
+
+CvodeRun::~CvodeRun() = default;
+
+void CvodeRun::advance_to(std::int64_t until_ps) {
+  if (until_ps <= now_ps_) return;
+  const double end = 1e-12 * static_cast<double>(until_ps - now_ps_);
+  now_ps_ = until_ps;
+  long here = 0;
+  for (double t = 0.0; end - t > shortest_s;) {
+    solver_->modes = circuit_.choose(state_, inputs_);
+    if (!solver_->run(state_, t, end)) break;
+    ++events_;
+    if (++here > most_events) throw std::runtime_error("events do not end in one interval");
+    circuit_.settle(state_, inputs_, solver_->modes);
+  }
+}
+
+AbcRates CvodeRun::look() const {
+  return circuit_.rates(state_, inputs_, circuit_.choose(state_, inputs_));
+}
+
+}  // namespace stillrotor::reference

@@ -1,0 +1,44 @@
+// CVODE (variable order Adams) on the phase-coordinate circuit, restarted at every edge and event.
+// Events are located on CVODE's own dense output by bisection, and the solver is restarted on the
+// violated side. Its built-in root finder is not used: when two diode currents vanish together, or
+// a diode has just begun at zero current, it finds the same root again and again.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+
+#include "tests/reference/cvode/model/abc_circuit.hpp"
+
+namespace stillrotor::reference {
+
+struct CvodeTolerance {
+  double relative = 1e-11, absolute = 1e-11;
+};
+
+class CvodeRun {
+ public:
+  CvodeRun(const plant::DriveParameters&, const AbcState& start, const AbcInputs&,
+           CvodeTolerance = {});
+  ~CvodeRun();
+
+  AbcInputs& inputs() { return inputs_; }
+  /// Integrates to this time; inputs act from the last time on. Throws std::runtime_error when the
+  /// solver fails, when no conduction state is consistent or when events do not end.
+  void advance_to(std::int64_t until_ps);
+
+  const AbcState& state() const { return state_; }
+  long events() const { return events_; }
+  /// Rates and potentials in the modes that begin now.
+  AbcRates look() const;
+
+ private:
+  struct Solver;
+  AbcCircuit circuit_;
+  AbcState state_;
+  AbcInputs inputs_;
+  std::int64_t now_ps_ = 0;
+  long events_ = 0;
+  std::unique_ptr<Solver> solver_;
+};
+
+}  // namespace stillrotor::reference
