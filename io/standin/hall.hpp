@@ -48,7 +48,7 @@ constexpr Commutation commutation(int sector, int direction) noexcept {
   return direction >= 0 ? c : Commutation{c.low, c.high};
 }
 
-/// Where sectors `from` and `to` meet [rad electrical]; NaN-free: call only for neighbours.
+/// Where two neighbouring sectors meet [rad electrical].
 constexpr double sector_border_rad(int from, int to) noexcept {
   constexpr double sixth = 1.04719755119659774615;  // 60 degrees
   return (to == (from + 1) % 6 ? from + 0.5 : from - 0.5) * sixth;

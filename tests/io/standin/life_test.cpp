@@ -127,12 +127,12 @@ TEST_P(Standin, TurnsItsGatesOffAtKeyOff) {
   EXPECT_EQ(day.turn_ons(since), 0u);
 }
 
-// The key that fell while nobody told: seen at the next look, a millisecond later at most.
+// 80 % of 5 V is 4 V. Key and throttle are as they were: the throttle now counts as open at key-on.
 TEST_P(Standin, StartsAfreshAfterABrownOut) {
   day.start();
   day.motor.set_throttle(2.5);
   day.run(milliseconds(20));
-  day.motor.power(*day.controller, 3.9);  // below 80 % of 5 V
+  day.motor.power(*day.controller, 3.9);
   EXPECT_TRUE(day.motor.all_gates(Level::released));
   mark();
   day.motor.power(*day.controller, 5.0);

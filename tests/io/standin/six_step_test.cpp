@@ -44,7 +44,6 @@ TEST(SixStep, DoesNotReverseWhileTheMotorTurns) {
   EXPECT_GT(mean_torque_current(day, milliseconds(20)), 1.0);
 }
 
-// All orders and polarities of the wires, undone by the setting: torque as with straight wires.
 TEST(SixStep, WorksWithSixtyDegreeHalls) {
   DayOut day{make_six_step({.scaling = {}, .hall_spacing_deg = 60.0}),
              {.omega_m_rad_s = 15.0, .hall_spacing_deg = 60.0}};

@@ -71,7 +71,7 @@ class ScriptedMotor final : public World {
   std::vector<Turn> turns;
   std::vector<Edge> delivered;
   bool spoke(std::string_view part) const;
-  /// Called after each PWM-independent step of the schedule; for probes.
+  /// Called after each turn, when its edges have been delivered.
   std::function<void()> probe;
 
   // World
