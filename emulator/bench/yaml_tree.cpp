@@ -239,7 +239,8 @@ YamlNode parse_yaml(const std::string& text, const std::string& shown) {
   const auto file = std::make_shared<const std::string>(shown);
   TreeBuilder builder(file, problems);
   try {
-    std::istringstream stream(text);
+    // With a line end behind it, the parser takes an unfinished quote for finished.
+    std::istringstream stream(text.substr(0, text.find_last_not_of(" \r\n") + 1));
     YAML::Parser parser(stream);
     while (parser.HandleNextDocument(builder)) {
     }

@@ -1,0 +1,87 @@
+// Figures of a bench that people compare with what they know of their drive.
+#include "emulator/bench/facts.hpp"
+
+#include <cmath>
+#include <numbers>
+
+#include "emulator/bench/back_emf.hpp"
+#include "emulator/bench/nearest.hpp"
+#include "emulator/bench/pins.hpp"
+#include "tests/emulator/bench/support.hpp"
+
+namespace stillrotor {
+namespace {
+
+// Derived: e_U - e_V of two unit sines 120 degrees apart has amplitude sqrt 3. Tolerance: search.
+TEST(BackEmf, LineToLinePeakOfASineIsRootThree) {
+  EXPECT_NEAR(line_to_line_peak_ratio({{1, 1.0}}), std::sqrt(3.0), 1e-9);
+}
+
+// A triplen harmonic is the same in all phases and cancels between two of them.
+TEST(BackEmf, TriplenHarmonicsCancelBetweenLines) {
+  EXPECT_NEAR(line_to_line_peak_ratio({{1, 1.0}, {3, 0.3}}), std::sqrt(3.0), 1e-9);
+}
+
+// Derived: flat tops of 120 degrees overlap for 60, so the peak is twice the flat top. Tolerance
+// 0.5 %: harmonics end at order 99 and overshoot at the corners by less.
+TEST(BackEmf, LineToLinePeakOfATrapezoidIsTwiceItsFlatTop) {
+  const double twice = 2.0 * plant::trapezoid_flat_over_fundamental(120.0);
+  EXPECT_NEAR(line_to_line_peak_ratio(plant::trapezoid_harmonics(120.0, 99)), twice, 0.005 * twice);
+}
+
+// By hand: sqrt 3 * 4 * 0.012 * w = 48 + 2 * 0.8, so w = 596.6 rad/s. Tolerance: digits shown.
+TEST(Facts, RectificationBeginsWhereTheLineVoltagePassesTwoDiodes) {
+  const test::Folder folder;
+  const Bench bench = load_bench(folder.write("b.yaml", test::small_bench), {}, "/none");
+  EXPECT_NEAR(rectification_onset_rad_s(bench), 49.6 / (std::sqrt(3.0) * 0.048), 1e-6);
+  EXPECT_NEAR(rectification_onset_rad_s(bench), 596.6, 0.05);
+}
+
+// By hand: 48 V / (2 * (50 + 4) mohm + 40 mohm) = 324.3 A; a laboratory supply ends it at its
+// limit.
+TEST(Facts, StallCurrentIsTheSupplyOverBothPhases) {
+  const test::Folder folder;
+  Bench bench = load_bench(folder.write("b.yaml", test::small_bench), {}, "/none");
+  EXPECT_NEAR(stall_current_A(bench), 48.0 / 0.148, 1e-9);
+  bench.drive.supply.kind = plant::SupplyKind::bench_supply;
+  bench.drive.supply.current_limit_A = 20.0;
+  EXPECT_EQ(stall_current_A(bench), 20.0);
+}
+
+// By hand, 4 pole pairs at 3000 rpm: 200 Hz electrical, 1200 Hall edges a second; 12 x 16 kHz.
+TEST(Facts, EdgeRatesFollowFromTheExpectedSpeedAndFrequency) {
+  const test::Folder folder;
+  const Bench bench = load_bench(
+      folder.write("b.yaml", std::string(test::small_bench) + "  expects: {top_speed: 3000 rpm}\n"),
+      {}, "/none");
+  const auto value = [&](const std::string& what) {
+    for (const Fact& fact : facts(bench))
+      if (fact.what == what) return fact.value;
+    return std::nan("");
+  };
+  EXPECT_NEAR(value("electrical frequency at top speed"), 200.0, 1e-9);
+  EXPECT_NEAR(value("Hall edges at top speed"), 1200.0, 1e-9);
+  EXPECT_NEAR(value("gate edges"), 192e3, 1e-6);
+}
+
+TEST(Nearest, CountsInsertionsDeletionsReplacementsAndSwaps) {
+  EXPECT_EQ(edit_distance("throttle", "throttle"), 0U);
+  EXPECT_EQ(edit_distance("throttel", "throttle"), 1U);
+  EXPECT_EQ(edit_distance("trottle", "throttle"), 1U);
+  EXPECT_EQ(edit_distance("", "abc"), 3U);
+  const std::vector<std::string> known{"throttle", "brake"};
+  EXPECT_EQ(nearest("trotle", known), "throttle");
+  EXPECT_EQ(nearest("colour", known), "");
+}
+
+// Source: ATmega328P data sheet, pin configurations (from memory): ADC0 to ADC5 are PC0 to PC5.
+TEST(Pins, OnePinHasOneName) {
+  EXPECT_EQ(physical_pin("atmega328p", "ADC3"), "PC3");
+  EXPECT_EQ(physical_pin("atmega328p", "PC3"), "PC3");
+  EXPECT_EQ(physical_pin("atmega328p", "ADC6"), "ADC6");
+  for (const char* none : {"PB6", "PC6", "PE0", "ADC8", "PD", "pd1", "", "PD10", "ADC"})
+    EXPECT_EQ(physical_pin("atmega328p", none), "") << none;
+}
+
+}  // namespace
+}  // namespace stillrotor

@@ -1,0 +1,324 @@
+// Wrong benches are answered with place, value, allowed range and remedy; each beside one that
+// loads.
+#include "emulator/bench/bench.hpp"
+
+#include "tests/emulator/bench/support.hpp"
+
+namespace stillrotor {
+namespace {
+
+using test::elf_start;
+using test::Folder;
+using test::mcu_bench;
+using test::problems;
+using test::replaced;
+using test::small_bench;
+using testing::AllOf;
+using testing::HasSubstr;
+using testing::Not;
+
+class LoadBench : public testing::Test {
+ protected:
+  std::string said(const std::string& text, const std::vector<std::string>& overrides = {}) {
+    const auto file = folder_.write("b.yaml", text);
+    return problems([&] { load_bench(file, overrides, folder_.path() / "build"); });
+  }
+  std::string said_without(const std::string& from, const std::string& to) {
+    return said(replaced(small_bench, from, to));
+  }
+  Bench load(const std::string& text, const std::vector<std::string>& overrides = {}) {
+    return load_bench(folder_.write("b.yaml", text), overrides, folder_.path() / "build");
+  }
+  std::string mcu_said(const std::string& from, const std::string& to) {
+    folder_.write("firmware.elf", elf_start);
+    return said(replaced(mcu_bench, from, to));
+  }
+
+  Folder folder_;
+};
+
+TEST_F(LoadBench, TheSmallBenchLoads) {
+  const Bench bench = load(small_bench);
+  EXPECT_EQ(bench.name, "Small");
+  EXPECT_EQ(bench.drive.machine.winding_resistance_ohm, 0.05);
+  EXPECT_EQ(bench.drive.machine.inductance_q_H, 150e-6);  // follows inductance_d
+  EXPECT_TRUE(bench.drive.hall.fitted);
+  EXPECT_FALSE(bench.drive.encoder.fitted);
+  EXPECT_EQ(bench.controller_kind, "six_step");
+}
+
+TEST_F(LoadBench, AMisspeltKeyGetsItsNeighbour) {
+  EXPECT_THAT(said_without("winding_resistance", "winding_resistence"),
+              AllOf(HasSubstr("b.yaml:4:3: unknown key winding_resistence in machine."),
+                    HasSubstr("Did you mean winding_resistance?")));
+}
+
+TEST_F(LoadBench, AnUnknownKeyGetsTheKnownOnes) {
+  EXPECT_THAT(
+      said_without("supply: {", "supply: {colour: red, "),
+      AllOf(HasSubstr("unknown key colour in supply."), HasSubstr("Known here: kind, volt")));
+}
+
+TEST_F(LoadBench, AKeyInTheWrongSectionGetsItsPath) {
+  EXPECT_THAT(said_without("supply: {", "supply: {pole_pairs: 3, "),
+              HasSubstr("Did you mean machine.pole_pairs?"));
+}
+
+TEST_F(LoadBench, ARepeatedKeyIsRefused) {
+  EXPECT_THAT(said_without("  pole_pairs: 4\n", "  pole_pairs: 4\n  pole_pairs: 5\n"),
+              HasSubstr("b.yaml:4:3: key pole_pairs appears twice"));
+}
+
+TEST_F(LoadBench, OneParameterInTwoSpellingsIsRefused) {
+  folder_.write("firmware.elf", elf_start);
+  EXPECT_THAT(mcu_said("{throttle: ADC3,",
+                       "{phase_current: {U: ADC4}, phase_current.U: ADC6, "
+                       "throttle: ADC3,"),
+              HasSubstr("harness.channels.phase_current.U.pin is given twice"));
+}
+
+TEST_F(LoadBench, AMissingUnitGetsTheExpectedOne) {
+  EXPECT_THAT(said_without("50 mohm", "50"),
+              AllOf(HasSubstr("b.yaml:4:23: machine.winding_resistance: \"50\" has no unit"),
+                    HasSubstr("a resistance is due, in ohm, mohm"), HasSubstr("allowed above 0")));
+}
+
+TEST_F(LoadBench, AWrongUnitNamesBothKinds) {
+  EXPECT_THAT(said(std::string(small_bench) + "  expects: {top_speed: 50 Hz}\n"),
+              HasSubstr("\"50 Hz\" is a frequency; a rotational speed is due"));
+  EXPECT_EQ(said(std::string(small_bench) + "  expects: {top_speed: 50 rpm}\n"), "");
+}
+
+TEST_F(LoadBench, ANegativeInductanceIsOutOfRange) {
+  EXPECT_THAT(said_without("150 uH", "-150 uH"),
+              HasSubstr("machine.inductance_d is -150 uH; allowed above 0 H, up to 1 H"));
+  EXPECT_THAT(said_without("150 uH", "0 H"), HasSubstr("allowed above 0 H"));
+}
+
+TEST_F(LoadBench, ACountIsAWholeNumberInItsRange) {
+  for (const char* wrong : {"0", "65", "4.5", "four", "4 A", "99999999999"})
+    EXPECT_THAT(said_without("pole_pairs: 4", std::string("pole_pairs: ") + wrong),
+                HasSubstr(std::string("machine.pole_pairs is ") + wrong + "; allowed 1 to 64"));
+}
+
+TEST_F(LoadBench, AMissingParameterIsNamedWithItsSection) {
+  EXPECT_THAT(said_without("  pole_pairs: 4\n", ""),
+              HasSubstr("b.yaml:3:3: machine.pole_pairs is missing; allowed 1 to 64."));
+}
+
+TEST_F(LoadBench, EveryProblemIsReportedNotOnlyTheFirst) {
+  const std::string all = said(
+      "bench: Bad\nmachine: {pole_pairs: 0, winding_resistence: 1 ohm}\nsupply: {voltage: 48}\n");
+  for (const char* part : {"pole_pairs is 0", "unknown key winding_resistence", "has no unit",
+                           "load.inertia is missing", "controller.backend is missing"})
+    EXPECT_THAT(all, HasSubstr(part));
+}
+
+TEST_F(LoadBench, SectionsAndValuesAreNotMixedUp) {
+  EXPECT_THAT(said_without("supply: {voltage: 48 V}", "supply: 48 V"),
+              HasSubstr("supply is a section"));
+  EXPECT_THAT(said_without("50 mohm", "[50 mohm]"), HasSubstr("has no single value"));
+  EXPECT_THAT(said_without("50 mohm", "{a: 1}"), HasSubstr("has no single value"));
+  EXPECT_THAT(said_without(" 50 mohm", ""), HasSubstr("has no single value"));
+}
+
+TEST_F(LoadBench, FluxLinkageAndSpeedConstantExcludeEachOther) {
+  EXPECT_THAT(
+      said_without("flux_linkage: 12 mWb", "flux_linkage: 12 mWb\n  speed_constant: 9 V/krpm"),
+      HasSubstr("say the same thing twice"));
+  EXPECT_THAT(said_without("  flux_linkage: 12 mWb\n", ""), HasSubstr("flux_linkage is missing"));
+}
+
+// By hand, sine: line-to-line peak = sqrt 3 * p * psi * omega, so 8.7 V/krpm with 4 pole pairs is
+// psi = 8.7 * 60 / (2000 pi) / (4 sqrt 3) = 0.0830789 / 6.928203 = 0.0119914 Wb. Tolerance: digits
+// shown.
+TEST_F(LoadBench, ASpeedConstantOfASineMachineBecomesItsFluxLinkage) {
+  const Bench bench =
+      load(replaced(small_bench, "flux_linkage: 12 mWb", "speed_constant: 8.7 V/krpm"));
+  EXPECT_NEAR(bench.drive.machine.flux_linkage_Wb, 0.0119914, 1e-7);
+}
+
+// By hand, flat trapezoid: line-to-line peak = 2 E = 2 * 0.8225 * psi * p * omega (ratio of flat
+// top to fundamental: 12 / pi^2 * ... = 0.8225 for 120 degrees, plant header), so psi = 0.0830789 V
+// s/rad / (4 * 1.645) = 0.012626 Wb. Tolerance 1 %: harmonics end at order 25.
+TEST_F(LoadBench, ASpeedConstantOfATrapezoidCountsBothFlatTops) {
+  const Bench bench = load(replaced(small_bench, "flux_linkage: 12 mWb",
+                                    "speed_constant: 8.7 V/krpm\n  back_emf: trapezoid"));
+  EXPECT_NEAR(bench.drive.machine.flux_linkage_Wb, 0.012626, 0.00012);
+  EXPECT_GT(bench.drive.machine.back_emf.size(), 5U);
+}
+
+TEST_F(LoadBench, HarmonicsAreOddOrdersWithRatios) {
+  const auto with = [](const std::string& pairs) {
+    return replaced(
+        small_bench, "flux_linkage: 12 mWb",
+        "flux_linkage: 12 mWb\n  back_emf: {shape: harmonics, harmonics: " + pairs + "}");
+  };
+  const Bench bench = load(with("{5: 0.04, 7: -2 %}"));
+  ASSERT_EQ(bench.drive.machine.back_emf.size(), 3U);
+  EXPECT_EQ(bench.drive.machine.back_emf[1].order, 5);
+  EXPECT_EQ(bench.drive.machine.back_emf[2].ratio, -0.02);
+  for (const char* wrong : {"{4: 0.1}", "{5: 2}", "{101: 0.1}", "{x: 0.1}", "{5: 1 V}"})
+    EXPECT_THAT(said(with(wrong)), HasSubstr("machine.back_emf.harmonics: ")) << wrong;
+}
+
+TEST_F(LoadBench, OverridesAreCheckedLikeTheFile) {
+  EXPECT_EQ(load(small_bench, {"machine.winding_resistance=60 mohm"})
+                .drive.machine.winding_resistance_ohm,
+            0.06);
+  EXPECT_THAT(
+      said(small_bench, {"machine.winding_resistance=60"}),
+      HasSubstr("--set machine.winding_resistance=60: machine.winding_resistance: \"60\" has"));
+  EXPECT_THAT(said(small_bench, {"machine.polepairs=3"}),
+              HasSubstr("Did you mean machine.pole_pairs?"));
+  EXPECT_THAT(said(small_bench, {"nothing"}), HasSubstr("Write path=value"));
+}
+
+TEST_F(LoadBench, WhatBelongsToAnotherBackendIsRefused) {
+  EXPECT_THAT(
+      said(std::string(small_bench) + "  clock: 16 MHz\n"),
+      HasSubstr("controller.clock does not apply to backend standin six_step; it belongs to "
+                "mcu"));
+}
+
+TEST_F(LoadBench, StandInsNeedTheirSensors) {
+  EXPECT_THAT(said_without("  hall: {hysteresis: 1 deg}\n", "  hall: {fitted: off}\n"),
+              HasSubstr("six_step needs Halls"));
+  EXPECT_THAT(said_without("kind: six_step", "kind: field_oriented"),
+              AllOf(HasSubstr("needs an encoder"), HasSubstr("needs current sensors")));
+}
+
+// Signs, by hand: a low-side shunt sees -i, so a plain amplifier reads -20 mV per ampere into the
+// machine and an inverting one +20 mV; an in-line sensor reads +.
+TEST_F(LoadBench, TheStandInKnowsTheSignOfItsCurrentSensors) {
+  const auto gain = [this](const std::string& sensor) {
+    const Bench bench =
+        load(replaced(small_bench, "sensors:\n", "sensors:\n  phase_current: {" + sensor + "}\n"));
+    return std::get<io::SixStepConfig>(bench.controller).scaling.current_gain_V_per_A;
+  };
+  EXPECT_DOUBLE_EQ(gain("kind: low_side_shunt, shunt: 1 mohm, gain: 20"), -0.02);
+  EXPECT_DOUBLE_EQ(gain("kind: low_side_shunt, shunt: 1 mohm, gain: 20, polarity: inverted"), 0.02);
+  EXPECT_DOUBLE_EQ(gain("kind: in_line, sensitivity: 20 mV/A"), 0.02);
+  EXPECT_DOUBLE_EQ(gain("kind: in_line, sensitivity: 20 mV/A, polarity: inverted"), -0.02);
+}
+
+TEST_F(LoadBench, SensorErrorsAreThePlantsNotTheControllersBelief) {
+  const Bench bench =
+      load(replaced(small_bench, "sensors:\n",
+                    "sensors:\n  phase_current: {kind: in_line, sensitivity: 20 mV/A, "
+                    "gain_error: {V: 10 %}, offset_error: {W: 5 mV}}\n"));
+  const auto& sensor = bench.drive.phase_current;
+  EXPECT_DOUBLE_EQ(sensor.gain_V_per_A[0], 0.02);
+  EXPECT_DOUBLE_EQ(sensor.gain_V_per_A[1], 0.022);
+  EXPECT_DOUBLE_EQ(sensor.offset_V[2], 2.505);
+  const auto& scaling = std::get<io::SixStepConfig>(bench.controller).scaling;
+  EXPECT_DOUBLE_EQ(scaling.current_gain_V_per_A, 0.02);
+  EXPECT_DOUBLE_EQ(scaling.current_offset_V, 2.5);
+}
+
+TEST_F(LoadBench, CurrentSensorsAreCompletelyDescribed) {
+  const auto with = [this](const std::string& sensor) {
+    return said(
+        replaced(small_bench, "sensors:\n", "sensors:\n  phase_current: {" + sensor + "}\n"));
+  };
+  EXPECT_THAT(with("kind: in_line"), HasSubstr("needs either shunt and gain, or sensitivity"));
+  EXPECT_THAT(with("kind: in_line, shunt: 1 mohm"), HasSubstr("needs either"));
+  EXPECT_THAT(with("kind: in_line, shunt: 1 mohm, gain: 20, sensitivity: 1 V/A"),
+              HasSubstr("needs either"));
+  EXPECT_EQ(with("kind: in_line, shunt: 1 mohm, gain: 20"), "");
+}
+
+TEST_F(LoadBench, AWrongBeliefStaysTheControllersOwn) {
+  const Bench bench = load(
+      replaced(small_bench, "kind: six_step", "kind: six_step\n  belief: {hall_permutation: 2}"));
+  EXPECT_EQ(std::get<io::SixStepConfig>(bench.controller).hall_permutation, 2);
+  EXPECT_EQ(std::get<io::SixStepConfig>(bench.controller).hall_spacing_deg, 120.0);
+}
+
+TEST_F(LoadBench, AFirmwareBenchConnectsWhatIsWired) {
+  folder_.write("firmware.elf", elf_start);
+  const Bench bench = load(mcu_bench);
+  const auto& config = std::get<io::McuConfig>(bench.controller);
+  EXPECT_EQ(config.line_pins[io::index(io::line::gate_UH)], "PD6");
+  EXPECT_EQ(config.adc_pins[io::index(io::channel::bus_voltage)], "ADC5");
+  EXPECT_EQ(config.firmware, folder_.path() / "firmware.elf");
+  EXPECT_TRUE(bench.harness.lines[io::index(io::line::hall_U)].connected);
+  EXPECT_EQ(bench.harness.lines[io::index(io::line::hall_U)].pull, Pull::up);
+  EXPECT_FALSE(bench.harness.lines[io::index(io::line::brake)].connected);
+  EXPECT_FALSE(bench.harness.channels[io::index(io::channel::phase_current_U)]);
+  EXPECT_EQ(bench.drive.bus_voltage.ratio, 0.05);
+}
+
+TEST_F(LoadBench, UnknownPinsAreRefused) {
+  EXPECT_THAT(
+      mcu_said("UH: PD6", "UH: PD8"),
+      AllOf(HasSubstr("b.yaml:8:15: harness.gates.UH is PD8; allowed on atmega328p: PB0 to"),
+            HasSubstr("Check the wiring list")));
+  EXPECT_THAT(mcu_said("UH: PD6", "UH: ADC7"), HasSubstr("harness.gates.UH is ADC7; allowed"));
+  EXPECT_THAT(mcu_said("throttle: ADC3", "throttle: PD3"),
+              HasSubstr("throttle.pin is PD3; allowed"));
+  EXPECT_EQ(mcu_said("throttle: ADC3", "throttle: PC3"), "");
+}
+
+TEST_F(LoadBench, TwoWiresOnOnePinAreRefused) {
+  EXPECT_THAT(mcu_said("UL: PD2", "UL: PD6"),
+              HasSubstr("is PD6, which harness.gates.UH has already"));
+  EXPECT_THAT(mcu_said("throttle: ADC3", "throttle: ADC0"),
+              HasSubstr("is ADC0, which harness.hall.U has already"));
+}
+
+TEST_F(LoadBench, AWireToASensorThatIsNotThereIsRefused) {
+  EXPECT_THAT(mcu_said("{throttle: ADC3,", "{phase_current.U: ADC4, throttle: ADC3,"),
+              HasSubstr("the bench has no such sensor"));
+}
+
+TEST_F(LoadBench, MissingFirmwareGetsTheWayToBuildIt) {
+  EXPECT_THAT(said(mcu_bench),
+              AllOf(HasSubstr("b.yaml:6:38: controller.firmware is "),
+                    HasSubstr("firmware.elf; there is no such file"), HasSubstr("./demo.sh")));
+  EXPECT_THAT(mcu_said("firmware: firmware.elf", "firmware: ."), HasSubstr("it is not a file"));
+}
+
+TEST_F(LoadBench, TextIsNoFirmware) {
+  folder_.write("firmware.elf", ":100000000C9434000C943E00\n");
+  EXPECT_THAT(said(mcu_bench), HasSubstr("allowed an ELF file, and this does not start like one"));
+}
+
+TEST_F(LoadBench, TheBuildFolderIsNamedInPaths) {
+  folder_.write("build/firmware/x.elf", elf_start);
+  const Bench bench =
+      load(replaced(mcu_bench, "firmware: firmware.elf", "firmware: \"${build}/firmware/x.elf\""));
+  EXPECT_EQ(std::get<io::McuConfig>(bench.controller).firmware,
+            folder_.path() / "build/firmware/x.elf");
+}
+
+TEST_F(LoadBench, ThrottleAndLimitsStandInRisingOrder) {
+  EXPECT_THAT(said(std::string(small_bench) + "controls: {throttle_idle: 4.5 V}\n"),
+              HasSubstr("allowed only in rising order"));
+  EXPECT_EQ(said(std::string(small_bench) + "controls: {throttle_idle: 1 V}\n"), "");
+}
+
+TEST_F(LoadBench, ABatteryHasNoCurrentLimit) {
+  EXPECT_THAT(said_without("{voltage: 48 V}", "{voltage: 48 V, current_limit: 5 A}"),
+              HasSubstr("does not apply to a battery"));
+  EXPECT_EQ(
+      said_without("{voltage: 48 V}", "{kind: bench_supply, voltage: 48 V, current_limit: 5 A}"),
+      "");
+}
+
+TEST_F(LoadBench, EveryValueSaysWhereItCameFrom) {
+  const Bench bench = load(small_bench, {"supply.voltage=36 V"});
+  const auto origin = [&](const std::string& path) {
+    for (const ParameterValue& value : bench.values)
+      if (value.path == path) return value.origin;
+    return std::string("absent");
+  };
+  EXPECT_THAT(origin("machine.pole_pairs"), testing::EndsWith("b.yaml:3"));
+  EXPECT_EQ(origin("supply.voltage"), "--set");
+  EXPECT_EQ(origin("supply.resistance"), "default");
+  EXPECT_EQ(origin("machine.inductance_q"), "follows: inductance_d: no saliency");
+  EXPECT_EQ(origin("controller.clock"), "absent");
+}
+
+}  // namespace
+}  // namespace stillrotor

@@ -1,0 +1,94 @@
+// The resolved file says everything and loads to the same bench.
+#include <regex>
+
+#include "emulator/bench/parameter_table.hpp"
+#include "emulator/bench/yaml_tree.hpp"
+#include "tests/emulator/bench/same_bench.hpp"
+
+namespace stillrotor {
+namespace {
+
+using test::elf_start;
+using test::expect_same_bench;
+using test::Folder;
+using test::mcu_bench;
+using test::replaced;
+using test::small_bench;
+
+void loads_to_the_same(const Folder& folder, const std::string& text,
+                       const std::vector<std::string>& overrides = {}) {
+  const auto build = folder.path() / "build";
+  const Bench first = load_bench(folder.write("b.yaml", text), overrides, build);
+  // In another folder, without the build folder, and in a second generation.
+  const Bench second = load_bench(folder.write("run/bench.yaml", first.resolved_yaml), {}, "/none");
+  expect_same_bench(first, second);
+  EXPECT_EQ(first.resolved_yaml, second.resolved_yaml);
+}
+
+TEST(ResolvedBench, ASmallOneLoadsToTheSame) { loads_to_the_same(Folder(), small_bench); }
+
+TEST(ResolvedBench, OverridesAreInIt) {
+  const Folder folder;
+  loads_to_the_same(folder, small_bench, {"machine.winding_resistance=70 mohm"});
+  const Bench bench = load_bench(folder.path() / "run/bench.yaml", {}, "/none");
+  EXPECT_EQ(bench.drive.machine.winding_resistance_ohm, 0.07);
+}
+
+TEST(ResolvedBench, ASpeedConstantStaysTheOneThatWasGiven) {
+  loads_to_the_same(Folder(), replaced(small_bench, "flux_linkage: 12 mWb",
+                                       "speed_constant: 8.7 V/krpm\n  back_emf: trapezoid"));
+}
+
+TEST(ResolvedBench, HarmonicsOddNamesAndFieldOrientedBeliefsLoadToTheSame) {
+  std::string text = replaced(small_bench, "flux_linkage: 12 mWb",
+                              "flux_linkage: 12 mWb\n  back_emf: {shape: harmonics, harmonics: "
+                              "{5: 0.04, 7: -2 %}}");
+  text = replaced(text, "bench: Small", "bench: \"A \\\"small\\\" one: # \u00fc\"");
+  text =
+      replaced(text, "sensors:\n",
+               "sensors:\n  encoder: {lines: 512}\n  phase_current: {kind: in_line, sensitivity: "
+               "20 mV/A}\n");
+  text = replaced(text, "kind: six_step", "kind: field_oriented\n  belief: {pole_pairs: 5}");
+  loads_to_the_same(Folder(), text);
+}
+
+TEST(ResolvedBench, AFirmwareBenchFindsItsFirmwareFromAnywhere) {
+  const Folder folder;
+  folder.write("firmware.elf", elf_start);
+  loads_to_the_same(folder, mcu_bench);
+}
+
+TEST(ResolvedBench, EveryParameterThatAppliesStandsInIt) {
+  const Folder folder;
+  const Bench bench = load_bench(folder.write("b.yaml", small_bench), {}, "/none");
+  const YamlNode root = parse_yaml(bench.resolved_yaml, "resolved");
+  for (const Parameter& parameter : parameter_table()) {
+    if ((parameter.roles & role::six_step) == 0 || parameter.need == Need::optional) continue;
+    const YamlNode* at = &root;
+    for (std::string rest = parameter.path; at != nullptr && !rest.empty();) {
+      const std::size_t dot = rest.find('.');
+      at = at->find(rest.substr(0, dot));
+      rest = dot == std::string::npos ? "" : rest.substr(dot + 1);
+    }
+    EXPECT_NE(at, nullptr) << parameter.path;
+  }
+}
+
+TEST(ParameterTable, EveryRowIsCompleteAndItsDefaultIsAllowed) {
+  std::vector<std::string> seen;
+  for (const Parameter& parameter : parameter_table()) {
+    EXPECT_TRUE(std::regex_match(parameter.path, std::regex("[a-zA-Z_]+(\\.[a-zA-Z_]+)*")))
+        << parameter.path;
+    EXPECT_FALSE(parameter.text.empty()) << parameter.path;
+    EXPECT_EQ(std::count(seen.begin(), seen.end(), parameter.path), 0) << parameter.path;
+    seen.push_back(parameter.path);
+    EXPECT_EQ(find_parameter(parameter.path), &parameter);
+    if (parameter.need != Need::defaulted) continue;
+    Draft draft;
+    EXPECT_EQ(read_value(parameter, parameter.fallback, draft), "") << parameter.path;
+  }
+  EXPECT_GT(seen.size(), 80U);
+}
+
+}  // namespace
+}  // namespace stillrotor

@@ -1,0 +1,140 @@
+// Are two benches the same to a run? Paths of the files themselves do not count.
+#pragma once
+
+#include "tests/emulator/bench/support.hpp"
+
+namespace stillrotor::test {
+
+inline void expect_same_scaling(const io::StandinScaling& a, const io::StandinScaling& b) {
+  EXPECT_EQ(a.supply_V, b.supply_V);
+  EXPECT_EQ(a.current_gain_V_per_A, b.current_gain_V_per_A);
+  EXPECT_EQ(a.current_offset_V, b.current_offset_V);
+  EXPECT_EQ(a.low_side_shunts, b.low_side_shunts);
+  EXPECT_EQ(a.bus_ratio, b.bus_ratio);
+  EXPECT_EQ(a.throttle_zero_V, b.throttle_zero_V);
+  EXPECT_EQ(a.throttle_full_V, b.throttle_full_V);
+  EXPECT_EQ(a.throttle_low_fault_V, b.throttle_low_fault_V);
+  EXPECT_EQ(a.throttle_high_fault_V, b.throttle_high_fault_V);
+}
+
+inline void expect_same_controller(const io::SixStepConfig& a, const io::SixStepConfig& b) {
+  expect_same_scaling(a.scaling, b.scaling);
+  EXPECT_EQ(a.pwm_frequency_Hz, b.pwm_frequency_Hz);
+  EXPECT_EQ(a.dead_time_s, b.dead_time_s);
+  EXPECT_EQ(a.current_limit_A, b.current_limit_A);
+  EXPECT_EQ(a.duty_ramp_per_s, b.duty_ramp_per_s);
+  EXPECT_EQ(a.hall_spacing_deg, b.hall_spacing_deg);
+  EXPECT_EQ(a.hall_permutation, b.hall_permutation);
+  EXPECT_EQ(a.hall_inverted, b.hall_inverted);
+}
+inline void expect_same_controller(const io::FieldOrientedConfig& a,
+                                   const io::FieldOrientedConfig& b) {
+  expect_same_scaling(a.scaling, b.scaling);
+  EXPECT_EQ(a.pwm_frequency_Hz, b.pwm_frequency_Hz);
+  EXPECT_EQ(a.dead_time_s, b.dead_time_s);
+  EXPECT_EQ(a.current_limit_A, b.current_limit_A);
+  EXPECT_EQ(a.regen_limit_A, b.regen_limit_A);
+  EXPECT_EQ(a.current_loop_Hz, b.current_loop_Hz);
+  EXPECT_EQ(a.torque_ramp_A_per_s, b.torque_ramp_A_per_s);
+  EXPECT_EQ(a.pole_pairs, b.pole_pairs);
+  EXPECT_EQ(a.winding_resistance_ohm, b.winding_resistance_ohm);
+  EXPECT_EQ(a.inductance_d_H, b.inductance_d_H);
+  EXPECT_EQ(a.inductance_q_H, b.inductance_q_H);
+  EXPECT_EQ(a.flux_linkage_Wb, b.flux_linkage_Wb);
+  EXPECT_EQ(a.encoder_lines, b.encoder_lines);
+  EXPECT_EQ(a.encoder_index_rad, b.encoder_index_rad);
+  EXPECT_EQ(a.has_hall, b.has_hall);
+  EXPECT_EQ(a.dead_time_compensation, b.dead_time_compensation);
+}
+inline void expect_same_controller(const io::McuConfig& a, const io::McuConfig& b) {
+  EXPECT_EQ(a.part, b.part);
+  EXPECT_EQ(a.firmware, b.firmware);
+  EXPECT_EQ(a.clock_Hz, b.clock_Hz);
+  EXPECT_EQ(a.supply_V, b.supply_V);
+  EXPECT_EQ(a.line_pins, b.line_pins);
+  EXPECT_EQ(a.adc_pins, b.adc_pins);
+}
+inline void expect_same_controller(const io::CaptureConfig& a, const io::CaptureConfig& b) {
+  EXPECT_EQ(a.file, b.file);
+  EXPECT_EQ(a.signals, b.signals);
+  EXPECT_EQ(a.start_s, b.start_s);
+}
+
+inline void expect_same_plant(const plant::DriveParameters& a, const plant::DriveParameters& b) {
+  EXPECT_EQ(a.bridge.switch_on_resistance_ohm, b.bridge.switch_on_resistance_ohm);
+  EXPECT_EQ(a.bridge.diode_voltage_V, b.bridge.diode_voltage_V);
+  EXPECT_EQ(a.bridge.diode_resistance_ohm, b.bridge.diode_resistance_ohm);
+  EXPECT_EQ(a.machine.pole_pairs, b.machine.pole_pairs);
+  EXPECT_EQ(a.machine.winding_resistance_ohm, b.machine.winding_resistance_ohm);
+  EXPECT_EQ(a.machine.inductance_d_H, b.machine.inductance_d_H);
+  EXPECT_EQ(a.machine.inductance_q_H, b.machine.inductance_q_H);
+  EXPECT_EQ(a.machine.flux_linkage_Wb, b.machine.flux_linkage_Wb);
+  ASSERT_EQ(a.machine.back_emf.size(), b.machine.back_emf.size());
+  for (std::size_t k = 0; k < a.machine.back_emf.size(); ++k) {
+    EXPECT_EQ(a.machine.back_emf[k].order, b.machine.back_emf[k].order);
+    EXPECT_EQ(a.machine.back_emf[k].ratio, b.machine.back_emf[k].ratio);
+  }
+  EXPECT_EQ(a.supply.kind, b.supply.kind);
+  EXPECT_EQ(a.supply.voltage_V, b.supply.voltage_V);
+  EXPECT_EQ(a.supply.resistance_ohm, b.supply.resistance_ohm);
+  EXPECT_EQ(a.supply.current_limit_A, b.supply.current_limit_A);
+  EXPECT_EQ(a.dc_link.capacitance_F, b.dc_link.capacitance_F);
+  EXPECT_EQ(a.dc_link.series_resistance_ohm, b.dc_link.series_resistance_ohm);
+  EXPECT_EQ(a.shaft.inertia_kg_m2, b.shaft.inertia_kg_m2);
+  EXPECT_EQ(a.shaft.viscous_friction_Nm_s_per_rad, b.shaft.viscous_friction_Nm_s_per_rad);
+  EXPECT_EQ(a.shaft.coulomb_friction_Nm, b.shaft.coulomb_friction_Nm);
+  EXPECT_EQ(a.shaft.cart_mass_kg, b.shaft.cart_mass_kg);
+  EXPECT_EQ(a.shaft.wheel_radius_m, b.shaft.wheel_radius_m);
+  EXPECT_EQ(a.shaft.gear_ratio, b.shaft.gear_ratio);
+  EXPECT_EQ(a.shaft.rolling_resistance, b.shaft.rolling_resistance);
+  EXPECT_EQ(a.hall.fitted, b.hall.fitted);
+  EXPECT_EQ(a.hall.spacing_rad, b.hall.spacing_rad);
+  EXPECT_EQ(a.hall.hysteresis_rad, b.hall.hysteresis_rad);
+  EXPECT_EQ(a.encoder.fitted, b.encoder.fitted);
+  EXPECT_EQ(a.encoder.lines, b.encoder.lines);
+  EXPECT_EQ(a.encoder.index_rad, b.encoder.index_rad);
+  EXPECT_EQ(a.phase_current.kind, b.phase_current.kind);
+  EXPECT_EQ(a.phase_current.polarity, b.phase_current.polarity);
+  EXPECT_EQ(a.phase_current.bandwidth_Hz, b.phase_current.bandwidth_Hz);
+  EXPECT_EQ(a.phase_current.low_limit_V, b.phase_current.low_limit_V);
+  EXPECT_EQ(a.phase_current.high_limit_V, b.phase_current.high_limit_V);
+  for (int k = 0; k < 3; ++k) {
+    EXPECT_EQ(a.hall.placement_error_rad[k], b.hall.placement_error_rad[k]);
+    EXPECT_EQ(a.phase_current.gain_V_per_A[k], b.phase_current.gain_V_per_A[k]);
+    EXPECT_EQ(a.phase_current.offset_V[k], b.phase_current.offset_V[k]);
+  }
+  EXPECT_EQ(a.bus_voltage.ratio, b.bus_voltage.ratio);
+  EXPECT_EQ(a.bus_voltage.low_limit_V, b.bus_voltage.low_limit_V);
+  EXPECT_EQ(a.bus_voltage.high_limit_V, b.bus_voltage.high_limit_V);
+  EXPECT_EQ(a.step_max_s, b.step_max_s);
+}
+
+inline void expect_same_bench(const Bench& a, const Bench& b) {
+  EXPECT_EQ(a.name, b.name);
+  expect_same_plant(a.drive, b.drive);
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    EXPECT_EQ(a.harness.lines[k].connected, b.harness.lines[k].connected);
+    EXPECT_EQ(a.harness.lines[k].active_high, b.harness.lines[k].active_high);
+    EXPECT_EQ(a.harness.lines[k].pull, b.harness.lines[k].pull);
+  }
+  EXPECT_EQ(a.harness.channels, b.harness.channels);
+  EXPECT_EQ(a.controls.throttle_idle_V, b.controls.throttle_idle_V);
+  EXPECT_EQ(a.controls.throttle_full_V, b.controls.throttle_full_V);
+  EXPECT_EQ(a.backend, b.backend);
+  EXPECT_EQ(a.controller_kind, b.controller_kind);
+  EXPECT_EQ(a.controller_supply_V, b.controller_supply_V);
+  EXPECT_EQ(a.expects.pwm_frequency_Hz, b.expects.pwm_frequency_Hz);
+  EXPECT_EQ(a.expects.dead_time_s, b.expects.dead_time_s);
+  EXPECT_EQ(a.expects.top_speed_rad_s, b.expects.top_speed_rad_s);
+  EXPECT_EQ(a.expects.current_loop_Hz, b.expects.current_loop_Hz);
+  EXPECT_EQ(a.record_rate_Hz, b.record_rate_Hz);
+  EXPECT_EQ(a.capture_speed_rad_s, b.capture_speed_rad_s);
+  ASSERT_EQ(a.controller.index(), b.controller.index());
+  std::visit(
+      [&](const auto& config) {
+        expect_same_controller(config, std::get<std::decay_t<decltype(config)>>(b.controller));
+      },
+      a.controller);
+}
+
+}  // namespace stillrotor::test
