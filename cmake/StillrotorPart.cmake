@@ -29,6 +29,13 @@ function(stillrotor_test name folder)
   target_link_libraries(${name} PRIVATE stillrotor_compiler ${TEST_LINK} GTest::gtest GTest::gmock GTest::gtest_main)
   target_compile_definitions(${name} PRIVATE
     STILLROTOR_SOURCE_DIR="${PROJECT_SOURCE_DIR}" STILLROTOR_BUILD_DIR="${PROJECT_BINARY_DIR}")
-  gtest_discover_tests(${name} TEST_PREFIX "${name}." DISCOVERY_TIMEOUT 120
-    PROPERTIES LABELS "${TEST_LABELS}" TIMEOUT 300)
+  gtest_discover_tests(${name} TEST_PREFIX "${name}." TEST_LIST ${name}_cases DISCOVERY_TIMEOUT 120)
+  # PROPERTIES of gtest_discover_tests takes a list of labels apart; CTest reads this file after the
+  # cases are known.
+  set(labels ${CMAKE_CURRENT_BINARY_DIR}/${name}_labels.cmake)
+  file(WRITE ${labels} "if(${name}_cases)
+  set_tests_properties(\${${name}_cases} PROPERTIES LABELS \"${TEST_LABELS}\" TIMEOUT 300)
+endif()
+")
+  set_property(DIRECTORY APPEND PROPERTY TEST_INCLUDE_FILES ${labels})
 endfunction()

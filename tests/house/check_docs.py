@@ -57,7 +57,7 @@ def problems_of(root, path):
                     file.read_text(encoding="utf-8")):
                 yield f"{path}:{number}: link to {target}; {name or path} has no such heading"
         for code in CODE.findall(line):
-            if names_a_file(code) and not any(root.glob(code.rstrip("/"))):
+            if names_a_file(code) and not (any(root.glob(code.rstrip("/"))) or any(root.glob(code + ".*"))):
                 yield f"{path}:{number}: names {code}, which is not there"
 
 
