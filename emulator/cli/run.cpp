@@ -14,6 +14,7 @@
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/input_error.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/run_document.hpp"
 #include "emulator/cli/run_folder.hpp"
@@ -98,7 +99,7 @@ class Run {
                                            facts_.folder.string(), facts_.record.failure));
     if (facts_.outcome.interrupted) {
       fmt::print(stderr, "stopped at {:.3f} s; no verdict. What was recorded is in {}\n",
-                 static_cast<double>(facts_.outcome.end_ps) * 1e-12, facts_.folder.string());
+                 static_cast<double>(facts_.outcome.end_ps) / 1e12, facts_.folder.string());
       return signals.exit_status();
     }
     return judge_it();
@@ -117,8 +118,7 @@ class Run {
   void record(const StopSignals& signals) {
     Recorder recorder(facts_.folder, header_);
     RunWatch watch(recorder, facts_.folder / "log.txt",
-                   static_cast<double>(scenario_.lasts_ps) * 1e-12,
-                   RunWatch::voice(request_.quiet));
+                   static_cast<double>(scenario_.lasts_ps) / 1e12, RunWatch::voice(request_.quiet));
     watch.log().info("stillrotor {} ({}): {}; {}", software_version(), software_commit(),
                      bench_.name, scenario_.name);
     RunOptions options;
@@ -129,7 +129,7 @@ class Run {
     };
     facts_.outcome = run_virtual(bench_, scenario_, controller_, watch, options);
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
-                     static_cast<double>(facts_.outcome.end_ps) * 1e-12);
+                     static_cast<double>(facts_.outcome.end_ps) / 1e12);
     // A record that is not finished says of itself that it was cut short.
     if (!facts_.outcome.interrupted) facts_.record = recorder.finish(facts_.outcome.end_ps);
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
@@ -156,7 +156,7 @@ int run(const Request& request) {
   std::optional<Bench> bench;
   try {
     bench = load_bench(request.bench, request.overrides, build_folder());
-    const Scenario scenario = load_scenario(request.scenario, *bench);
+    const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
     const auto controller = io::make_controller(bench->controller);
     return Run(request, *bench, scenario, *controller).carry_out();
   } catch (const std::exception& error) {

@@ -56,7 +56,7 @@ std::string_view name(io::Health health) {
 
 std::string run_json(const RunFacts& facts) {
   const RunOutcome& outcome = facts.outcome;
-  const double model_s = static_cast<double>(outcome.end_ps) * 1e-12;
+  const double model_s = static_cast<double>(outcome.end_ps) / 1e12;
   const Json document = {
       {"format", 1},
       {"started", facts.started_utc},

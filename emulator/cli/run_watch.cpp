@@ -52,9 +52,9 @@ RunWatch::~RunWatch() { clear_line(); }
 void RunWatch::mark(MarkKind kind, std::int64_t at_ps, std::string_view what,
                     std::string_view detail, std::int64_t to_ps) noexcept {
   record_.mark(kind, at_ps, what, detail, to_ps);
-  const double at_s = static_cast<double>(at_ps) * 1e-12;
+  const double at_s = static_cast<double>(at_ps) / 1e12;
   // An action's label says its name again.
-  std::string said(detail);
+  std::string said(detail.substr(0, detail.find_last_not_of("\r\n") + 1));
   if (!detail.starts_with(what)) said.insert(0, detail.empty() ? "" : ": ").insert(0, what);
   log_->info("{:.9f} s {} {}", at_s, name(kind), said);
   if (voice_ == Voice::quiet || kind == MarkKind::text || ++said_ > said_most) return;

@@ -24,7 +24,7 @@ std::string summary(const Judgement& judgement, const RunOutcome& outcome,
         line("  {:<28} {:.4g} {}", info->name, measured.value, info->unit);
     }
   }
-  const double model_s = static_cast<double>(outcome.end_ps) * 1e-12;
+  const double model_s = static_cast<double>(outcome.end_ps) / 1e12;
   line("\n{}: {}", name(judgement.verdict), judgement.reason);
   line("{:g} s run in {:.2f} s, {:.1f} x real time. Record and result: {}", model_s, outcome.wall_s,
        outcome.wall_s > 0.0 ? model_s / outcome.wall_s : 0.0, folder.string());

@@ -124,7 +124,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
   WallPace pace(options.pace_wall, options.stop, [&](std::int64_t model_ps) {
     const Frame& frame = world.latest_frame();
     if (options.progress)
-      options.progress(static_cast<double>(model_ps) * 1e-12,
+      options.progress(static_cast<double>(model_ps) / 1e12,
                        static_cast<double>(frame.value[static_cast<std::size_t>(Signal::speed)]),
                        current_peak_A(frame));
   });

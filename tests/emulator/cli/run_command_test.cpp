@@ -1,0 +1,208 @@
+// `stillrotor run` through the real program: exit statuses, what it leaves behind, what it refuses.
+#include <gmock/gmock.h>
+#include <sys/resource.h>
+
+#include <nlohmann/json.hpp>
+
+#include "emulator/cli/run_folder.hpp"
+#include "emulator/record/record_reader.hpp"
+#include "tests/emulator/cli/program_runner.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+using ::testing::AllOf;
+using ::testing::ContainsRegex;
+using ::testing::HasSubstr;
+using ::testing::Not;
+
+class RunCommand : public ProgramTest {
+ protected:
+  nlohmann::json document(const std::string& name) {
+    return nlohmann::json::parse(read_text(path(name)));
+  }
+};
+
+TEST_F(RunCommand, PassesAndLeavesItsFolder) {
+  const Answer answer =
+      call({"run", bench(), scenario("200 ms", "  - {measure: phase_current_peak, max: 500 A}\n"),
+            "--out", "kept"});
+  EXPECT_EQ(answer.status, 0) << answer.err;
+  EXPECT_THAT(answer.out, AllOf(HasSubstr("PASS"), HasSubstr("phase_current_peak"),
+                                HasSubstr("kept"), HasSubstr("no safety function")));
+  for (const char* file : {"bench.yaml", "scenario.yaml", "record.h5", "gates.vcd", "result.json",
+                           "run.json", "log.txt"})
+    EXPECT_TRUE(fs::exists(path("kept") / file)) << file;
+  EXPECT_EQ(document("kept/result.json")["verdict"], "PASS");
+  EXPECT_EQ(document("kept/run.json")["speed"]["model_s"], 0.2);
+  EXPECT_EQ(document("kept/run.json")["interrupted"], false);
+  const RecordReader record(path("kept"));
+  EXPECT_TRUE(record.finished());
+  EXPECT_EQ(record.frames(), 4000U);  // 0.2 s at 20 kHz
+}
+
+TEST_F(RunCommand, WithoutLimitsGivesNoVerdictAndStatusZero) {
+  const Answer answer = call({"run", bench(), scenario("50 ms"), "--out", "kept"});
+  EXPECT_EQ(answer.status, 0) << answer.err;
+  EXPECT_THAT(answer.out, HasSubstr("NONE"));
+  EXPECT_EQ(document("kept/result.json")["verdict"], "NONE");
+}
+
+TEST_F(RunCommand, FailsWithStatusOneWhenALimitIsBroken) {
+  const Answer answer =
+      call({"run", bench(), scenario("200 ms", "  - {measure: phase_current_peak, max: 1 A}\n"),
+            "--out", "kept"});
+  EXPECT_EQ(answer.status, 1) << answer.err;
+  EXPECT_EQ(document("kept/result.json")["verdict"], "FAIL");
+}
+
+// The gates never go off, so the time until they do cannot be measured.
+TEST_F(RunCommand, IsInvalidWithStatusThreeWhenAMeasureIsUndefined) {
+  const Answer answer = call(
+      {"run", bench(),
+       scenario("200 ms",
+                "  - {measure: time_to_gates_off, after: throttle, max: 1 electrical turns}\n"),
+       "--out", "kept"});
+  EXPECT_EQ(answer.status, 3) << answer.out << answer.err;
+  EXPECT_EQ(document("kept/result.json")["verdict"], "INVALID");
+}
+
+TEST_F(RunCommand, NamesItsFolderAfterTimeBenchAndScenario) {
+  const std::string file = scenario("20 ms");
+  for (int k = 0; k < 2; ++k) EXPECT_EQ(call({"run", bench(), file}).status, 0);
+  std::vector<std::string> names;
+  for (const auto& entry : fs::directory_iterator(path("runs")))
+    names.push_back(entry.path().filename().string());
+  ASSERT_EQ(names.size(), 2U);  // also when both begin in one second
+  for (const auto& name : names)
+    EXPECT_THAT(name, ContainsRegex("^[0-9]{8}T[0-9]{6}Z-orchard-hub-stand-in-drive-off(-2)?$"));
+}
+
+TEST_F(RunCommand, RefusesBrokenYamlWithFileAndLineAndLeavesNothing) {
+  write_text(path("broken.yaml"), "bench: Broken\nmachine: {pole_pairs: [4\n");
+  const Answer answer = call({"run", "broken.yaml", scenario("50 ms"), "--out", "kept"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, ContainsRegex("broken\\.yaml:[0-9]+:[0-9]+: "));
+  EXPECT_FALSE(fs::exists(path("kept")));
+}
+
+TEST_F(RunCommand, RefusesAnUnknownWordInTheScenarioWithItsLine) {
+  const std::string file = scenario("50 ms", "  - {measure: smell_of_ozone, max: 1 A}\n");
+  const Answer answer = call({"run", bench(), file});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, ContainsRegex("drive-off\\.yaml:7:[0-9]+: .*smell_of_ozone"));
+  EXPECT_FALSE(fs::exists(path("runs")));
+}
+
+TEST_F(RunCommand, RefusesFilesThatAreNotThere) {
+  EXPECT_EQ(call({"run", "nowhere.yaml", scenario("50 ms")}).status, 2);
+  const Answer answer = call({"run", bench(), "nowhere.yaml"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("nowhere.yaml"));
+}
+
+TEST_F(RunCommand, RefusesAFolderThatHoldsSomething) {
+  fs::create_directory(path("kept"));
+  write_text(path("kept") / "thesis.txt", "three years of work");
+  const Answer answer = call({"run", bench(), scenario("50 ms"), "--out", "kept"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, AllOf(HasSubstr("kept"), HasSubstr("not empty")));
+  EXPECT_EQ(std::distance(fs::directory_iterator(path("kept")), fs::directory_iterator()), 1);
+  EXPECT_EQ(read_text(path("kept") / "thesis.txt"), "three years of work");
+}
+
+TEST_F(RunCommand, RefusesWordsItDoesNotKnow) {
+  EXPECT_EQ(call({"run", bench()}).status, 2);
+  EXPECT_EQ(call({"run", bench(), scenario("50 ms"), "--pace", "moon"}).status, 2);
+  EXPECT_EQ(call({"jog"}).status, 2);
+  EXPECT_EQ(call({}).status, 2);
+}
+
+TEST_F(RunCommand, ExplainsItself) {
+  const Answer help = call({"run", "--help"});
+  EXPECT_EQ(help.status, 0);
+  EXPECT_THAT(help.out, AllOf(HasSubstr("Examples"), HasSubstr("--set"), HasSubstr("Exit status")));
+  const Answer version = call({"--version"});
+  EXPECT_EQ(version.status, 0);
+  EXPECT_THAT(version.out, ContainsRegex("stillrotor [0-9]+\\.[0-9]+\\.[0-9]+ \\(.+\\)"));
+}
+
+double peak_A(const nlohmann::json& result) {
+  for (const auto& entry : result["measures"])
+    if (entry["name"] == "phase_current_peak") return entry["value"];
+  return -1.0;
+}
+
+// A stalled rotor's current is limited by the controller; with ten times the resistance it cannot
+// even get there: less peak current. The override is stamped into the result.
+TEST_F(RunCommand, SetChangesTheMachine) {
+  const std::string file = scenario("200 ms", "  - {measure: phase_current_peak, max: 500 A}\n");
+  EXPECT_EQ(call({"run", bench(), file, "--out", "plain"}).status, 0);
+  EXPECT_EQ(call({"run", bench(), file, "--out", "changed", "--set",
+                  "machine.winding_resistance=500 mohm"})
+                .status,
+            0);
+  const auto plain = document("plain/result.json"), changed = document("changed/result.json");
+  EXPECT_LT(peak_A(changed), 0.9 * peak_A(plain));
+  EXPECT_EQ(changed["overrides"][0], "machine.winding_resistance=500 mohm");
+  EXPECT_TRUE(plain["overrides"].empty());
+}
+
+TEST_F(RunCommand, SetOfSomethingUnknownIsRefused) {
+  const Answer answer =
+      call({"run", bench(), scenario("50 ms"), "--set", "machine.winding_resistence=50 mohm"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("winding_resistance"));  // the nearest one
+}
+
+TEST_F(RunCommand, TwiceGivesTheSameResultToTheByte) {
+  const std::string file = scenario("300 ms", "  - {measure: phase_current_peak, max: 500 A}\n");
+  EXPECT_EQ(call({"run", bench(), file, "--out", "one"}).status, 0);
+  EXPECT_EQ(call({"run", bench(), file, "--out", "two"}).status, 0);
+  EXPECT_EQ(read_text(path("one/result.json")), read_text(path("two/result.json")));
+  EXPECT_EQ(document("one/result.json")["signals_sha256"].get<std::string>().size(), 64U);
+  EXPECT_EQ(read_text(path("one/gates.vcd")).size(), read_text(path("two/gates.vcd")).size());
+}
+
+TEST_F(RunCommand, ResolvedFilesRunToTheSameSignals) {
+  const std::string file = scenario("100 ms");
+  EXPECT_EQ(
+      call({"run", bench(), file, "--out", "one", "--set", "supply.resistance=60 mohm"}).status, 0);
+  const Answer again = call({"run", "one/bench.yaml", "one/scenario.yaml", "--out", "two"});
+  EXPECT_EQ(again.status, 0) << again.err;
+  EXPECT_EQ(document("one/result.json")["signals_sha256"],
+            document("two/result.json")["signals_sha256"]);
+}
+
+TEST_F(RunCommand, QuietSaysOnlyTheResult) {
+  EXPECT_EQ(call({"run", bench(), scenario("50 ms"), "--quiet"}).err, "");
+  EXPECT_NE(call({"run", bench(), scenario("50 ms")}).err, "");
+}
+
+// A file may not grow beyond 100 kB: what a full disk looks like.
+TEST_F(RunCommand, FailsWithStatusFourAndNoVerdictWhenTheDiskIsFull) {
+  const Answer answer = call({"run", bench(), scenario("1 s"), "--out", "kept"}, {}, [] {
+    const rlimit limit{100'000, 100'000};
+    setrlimit(RLIMIT_FSIZE, &limit);
+    std::signal(SIGXFSZ, SIG_IGN);
+  });
+  EXPECT_EQ(answer.status, 4) << answer.out << answer.err;
+  EXPECT_THAT(answer.err, HasSubstr("kept"));
+  EXPECT_FALSE(fs::exists(path("kept/result.json")));
+}
+
+TEST_F(RunCommand, FailsWithStatusFourWhereNoFolderCanBe) {
+  write_text(path("file"), "");
+  EXPECT_EQ(call({"run", bench(), scenario("50 ms"), "--out", "file/below"}).status, 4);
+}
+
+// Source: NIST FIPS 180-4 example, SHA-256 of "abc" (value from memory).
+TEST_F(RunCommand, HashesFirmwareLikeEverybodyElse) {
+  write_text(path("abc"), "abc");
+  EXPECT_EQ(file_sha256(path("abc")),
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+  EXPECT_THROW(file_sha256(path("nowhere")), std::runtime_error);
+}
+
+}  // namespace
+}  // namespace stillrotor::test
