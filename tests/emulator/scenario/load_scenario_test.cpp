@@ -1,0 +1,284 @@
+// Wrong scenarios are answered with place, value, allowed range and remedy; each beside one that
+// loads.
+#include "emulator/scenario/scenario.hpp"
+
+#include "emulator/scenario/vocabulary.hpp"
+#include "tests/emulator/bench/support.hpp"
+
+namespace stillrotor {
+namespace {
+
+using test::Folder;
+using test::problems;
+using test::replaced;
+using testing::AllOf;
+using testing::HasSubstr;
+
+const char* const small_scenario = R"(scenario: Small
+lasts: 4 s
+start: {speed: 60 rpm, key: off}
+timeline:
+  - {at: 0.1 s, key: on}
+  - {at: 2 s, fault: hall_line_open, line: U}
+  - {at: 0.4 s, throttle: 2.6 V, over: 300 ms}
+expect:
+  - {measure: peak, phase: V, from: 0 s, to: 2 s, max: 60 A}
+  - {measure: delay, after: hall_line_open, max: 1.2 electrical turns, because: not blind}
+)";
+
+constexpr KnownMeasure known[] = {
+    {"peak", "A", true}, {"delay", "s", false}, {"count", "1", false}};
+
+class LoadScenario : public testing::Test {
+ protected:
+  LoadScenario()
+      : bench_(load_bench(folder_.write("bench.yaml", test::small_bench), {}, "/none")) {}
+
+  Scenario load(const std::string& text) {
+    return load_scenario(folder_.write("s.yaml", text), bench_, known);
+  }
+  std::string said(const std::string& text) {
+    return problems([&] { load(text); });
+  }
+  std::string said_with(const std::string& from, const std::string& to) {
+    return said(replaced(small_scenario, from, to));
+  }
+  std::string said_of_action(const std::string& action) {
+    return said_with("  - {at: 0.1 s, key: on}\n",
+                     "  - {at: 0.1 s, key: on}\n  - {" + action + "}\n");
+  }
+
+  Folder folder_;
+  Bench bench_;
+};
+
+// By hand: 60 rpm = 2 pi rad/s; 0.4 s = 4e11 ps.
+TEST_F(LoadScenario, TheSmallOneLoadsInOrderOfTime) {
+  const Scenario scenario = load(small_scenario);
+  EXPECT_EQ(scenario.name, "Small");
+  EXPECT_EQ(scenario.lasts_ps, 4'000'000'000'000);
+  EXPECT_DOUBLE_EQ(scenario.start.speed_rad_s, 6.283185307179586);
+  ASSERT_EQ(scenario.timeline.size(), 3U);
+  const Action& throttle = scenario.timeline[1];
+  EXPECT_EQ(throttle.kind, ActionKind::throttle);
+  EXPECT_EQ(throttle.at_ps, 400'000'000'000);
+  EXPECT_EQ(throttle.over_ps, 300'000'000'000);
+  EXPECT_EQ(throttle.value, 2.6);
+  EXPECT_EQ(throttle.label, "throttle 2.6 V over 300 ms");
+  EXPECT_EQ(scenario.timeline[2].fault, FaultKind::hall_line_open);
+  ASSERT_EQ(scenario.expect.size(), 2U);
+  EXPECT_EQ(scenario.expect[0].signal, "V");
+  EXPECT_EQ(scenario.expect[0].max, 60.0);
+  EXPECT_EQ(scenario.expect[0].unit, "A");
+  EXPECT_EQ(scenario.expect[0].window.to_s, 2.0);
+  EXPECT_EQ(scenario.expect[1].max, 1.2);
+  EXPECT_EQ(scenario.expect[1].unit, "electrical turns");
+  EXPECT_EQ(scenario.expect[1].because, "not blind");
+  EXPECT_LT(scenario.expect[1].window.to_s, 0.0);
+  EXPECT_THAT(scenario.expect[1].origin, testing::EndsWith("s.yaml:10"));
+}
+
+TEST_F(LoadScenario, TheResolvedFileLoadsToTheSame) {
+  const Scenario first = load(small_scenario);
+  const Scenario second = load(first.resolved_yaml);
+  EXPECT_EQ(second.resolved_yaml, first.resolved_yaml);
+  EXPECT_EQ(second.name, first.name);
+  EXPECT_EQ(second.lasts_ps, first.lasts_ps);
+  EXPECT_EQ(second.seed, first.seed);
+  EXPECT_EQ(second.start.speed_rad_s, first.start.speed_rad_s);
+  ASSERT_EQ(second.timeline.size(), first.timeline.size());
+  for (std::size_t k = 0; k < first.timeline.size(); ++k) {
+    const Action &a = first.timeline[k], &b = second.timeline[k];
+    EXPECT_EQ(b.at_ps, a.at_ps);
+    EXPECT_EQ(b.over_ps, a.over_ps);
+    EXPECT_EQ(b.kind, a.kind);
+    EXPECT_EQ(b.value, a.value);
+    EXPECT_EQ(b.fault, a.fault);
+    EXPECT_EQ(b.leg, a.leg);
+    EXPECT_EQ(b.label, a.label);
+  }
+  ASSERT_EQ(second.expect.size(), first.expect.size());
+  for (std::size_t k = 0; k < first.expect.size(); ++k) {
+    EXPECT_EQ(second.expect[k].measure, first.expect[k].measure);
+    EXPECT_EQ(second.expect[k].max, first.expect[k].max);
+    EXPECT_EQ(second.expect[k].unit, first.expect[k].unit);
+    EXPECT_EQ(second.expect[k].window.after, first.expect[k].window.after);
+    EXPECT_EQ(second.expect[k].because, first.expect[k].because);
+  }
+}
+
+TEST_F(LoadScenario, SwitchesTakeTheWordsOfEveryYamlVersion) {
+  for (const char* on : {"on", "true", "\"on\""}) {
+    const Scenario scenario = load(replaced(small_scenario, "key: on", std::string("key: ") + on));
+    EXPECT_EQ(scenario.timeline[0].value, 1.0) << on;
+    EXPECT_EQ(scenario.timeline[0].label, "key on");
+  }
+  EXPECT_THAT(said_with("key: on", "key: maybe"), HasSubstr("key is maybe; allowed on or off"));
+}
+
+TEST_F(LoadScenario, NameAndLengthAreDue) {
+  EXPECT_THAT(said("timeline: []\n"),
+              AllOf(HasSubstr("scenario is missing"), HasSubstr("lasts is missing")));
+  EXPECT_THAT(said_with("lasts: 4 s", "lasts: 4"), HasSubstr("\"4\" has no unit; a time is due"));
+  EXPECT_THAT(said_with("lasts: 4 s", "lasts: 0 s"), HasSubstr("allowed 1 ms to 3600 s"));
+  EXPECT_EQ(said("scenario: Rest\nlasts: 1 s\n"), "");
+}
+
+TEST_F(LoadScenario, ActionsLieWithinTheScenario) {
+  EXPECT_THAT(said_of_action("at: 5 s, key: off"),
+              HasSubstr("at is 5 s; allowed 0 s to lasts, 4 s"));
+  EXPECT_THAT(said_of_action("at: -1 s, key: off"), HasSubstr("at is -1 s"));
+  EXPECT_THAT(said_of_action("key: off"), HasSubstr("at is missing"));
+  EXPECT_EQ(said_of_action("at: 4 s, key: off"), "");
+}
+
+TEST_F(LoadScenario, AnActionDoesExactlyOneThing) {
+  EXPECT_THAT(said_of_action("at: 1 s"), HasSubstr("says nothing to do"));
+  EXPECT_THAT(said_of_action("at: 1 s, key: off, throttle: 1 V"),
+              HasSubstr("says key and throttle"));
+  EXPECT_THAT(
+      said_of_action("at: 1 s, trottle: 1 V"),
+      AllOf(HasSubstr("s.yaml:6:15: unknown key trottle"), HasSubstr("Did you mean throttle?")));
+}
+
+TEST_F(LoadScenario, ValuesStayInRange) {
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 6.1 V"),
+              HasSubstr("throttle is 6.1 V; allowed 0 V to 6 V"));
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 2 A"),
+              HasSubstr("\"2 A\" is a current; a voltage"));
+  EXPECT_THAT(said_of_action("at: 1 s, slope: 60 %"), HasSubstr("allowed -50 % to 50 %"));
+  EXPECT_EQ(said_of_action("at: 1 s, slope: 6 %"), "");
+  EXPECT_EQ(said_of_action("at: 1 s, load_torque: 2 N m, over: 1 s"), "");
+  EXPECT_EQ(said_of_action("at: 1 s, supply_voltage: 36 V"), "");
+}
+
+TEST_F(LoadScenario, OptionsOnlyStandWhereTheyMeanSomething) {
+  EXPECT_THAT(said_of_action("at: 1 s, key: off, over: 1 s"),
+              HasSubstr("over means nothing beside key"));
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 1 V, line: U"), HasSubstr("line means nothing"));
+  EXPECT_THAT(said_of_action("at: 1 s, fault: hall_line_stuck, line: V"), HasSubstr("needs level"));
+  EXPECT_THAT(said_of_action("at: 1 s, fault: phase_open"), HasSubstr("needs line"));
+  EXPECT_THAT(said_of_action("at: 1 s, fault: phase_open, line: X"),
+              HasSubstr("line is X; allowed U"));
+  EXPECT_EQ(said_of_action("at: 1 s, fault: hall_line_stuck, line: V, level: high"), "");
+}
+
+TEST_F(LoadScenario, UnknownFaultsGetTheirNeighbour) {
+  EXPECT_THAT(said_of_action("at: 1 s, fault: hall_line_opne, line: V"),
+              HasSubstr("Did you mean hall_line_open?"));
+}
+
+TEST_F(LoadScenario, AFaultIsClearedAfterItBegan) {
+  EXPECT_THAT(said_of_action("at: 1 s, clear: hall_line_open, line: U"),
+              HasSubstr("the fault is absent already"));
+  EXPECT_THAT(said_of_action("at: 3 s, clear: hall_line_open, line: V"),
+              HasSubstr("absent already"));
+  EXPECT_THAT(said_of_action("at: 3 s, fault: hall_line_open, line: U"),
+              HasSubstr("present already"));
+  EXPECT_EQ(said_of_action("at: 3 s, clear: hall_line_open, line: U"), "");
+}
+
+TEST_F(LoadScenario, AFaultNeedsTheSensorThatItBreaks) {
+  const std::string encoder_only = replaced(
+      replaced(test::small_bench, "  hall: {hysteresis: 1 deg}\n",
+               "  encoder: {lines: 256}\n  phase_current: {kind: in_line, sensitivity: 20 mV/A}\n"),
+      "kind: six_step", "kind: field_oriented");
+  bench_ = load_bench(folder_.write("bench.yaml", encoder_only), {}, "/none");
+  EXPECT_THAT(said(small_scenario),
+              HasSubstr("hall_line_open needs Halls; the bench \"Small\" has no such line"));
+}
+
+TEST_F(LoadScenario, ASwitchNeedsItsWire) {
+  folder_.write("firmware.elf", test::elf_start);
+  bench_ = load_bench(folder_.write("bench.yaml", test::mcu_bench), {}, "/none");
+  EXPECT_THAT(said_of_action("at: 1 s, brake: on"), HasSubstr("brake has no wire on the bench"));
+  EXPECT_EQ(said(small_scenario), "");
+}
+
+TEST_F(LoadScenario, UnknownMeasuresGetTheirNeighbour) {
+  EXPECT_THAT(said_with("measure: peak", "measure: paek"),
+              HasSubstr("s.yaml:9:15: unknown measure paek. Did you mean peak?"));
+  EXPECT_THAT(said_with("measure: peak", "measure: wobble"), HasSubstr("`list measures`"));
+  EXPECT_THAT(said_with("{measure: peak, ", "{"), HasSubstr("measure is missing"));
+}
+
+TEST_F(LoadScenario, ALimitIsWrittenInItsMeasuresUnit) {
+  EXPECT_THAT(said_with("max: 60 A", "max: 60 V"),
+              HasSubstr("max of peak: \"60 V\" is a voltage; a current"));
+  EXPECT_THAT(said_with("max: 60 A", "max: 60"), HasSubstr("has no unit"));
+  EXPECT_THAT(said_with("max: 60 A", "max: 2 electrical turns"),
+              HasSubstr("peak is measured in A"));
+  EXPECT_EQ(load(replaced(small_scenario, "max: 60 A", "max: 60000 mA")).expect[0].max, 60.0);
+  EXPECT_EQ(
+      load(replaced(small_scenario, "1.2 electrical turns", "1 electrical turn")).expect[1].max,
+      1.0);
+  EXPECT_EQ(load(replaced(small_scenario, "1.2 electrical turns", "20 ms")).expect[1].max, 0.02);
+  EXPECT_EQ(load(replaced(small_scenario, "1.2 electrical turns", "20 ms")).expect[1].unit, "s");
+  EXPECT_THAT(said_with("max: 1.2 electrical turns", "min: 1 ms, max: 1.2 electrical turns"),
+              HasSubstr("different units"));
+}
+
+TEST_F(LoadScenario, LimitsAndWindowsRunForwards) {
+  EXPECT_THAT(said_with("max: 60 A", "min: 61 A, max: 60 A"), HasSubstr("allowed min up to max"));
+  EXPECT_THAT(said_with(", max: 60 A", ""), HasSubstr("neither min nor max"));
+  EXPECT_THAT(said_with("from: 0 s, to: 2 s", "from: 2 s, to: 1 s"),
+              HasSubstr("only later than from"));
+  EXPECT_THAT(said_with("to: 2 s", "to: 5 s"), HasSubstr("to is 5 s; allowed 0 s to lasts, 4 s"));
+  EXPECT_EQ(said_with("max: 60 A", "min: 60 A, max: 60 A"), "");
+}
+
+TEST_F(LoadScenario, AnEventThatNeverHappensCannotOpenAWindow) {
+  EXPECT_THAT(said_with("after: hall_line_open", "after: phase_open"),
+              AllOf(HasSubstr("never makes the event \"phase_open\""), HasSubstr("key on")));
+  EXPECT_EQ(said_with("after: hall_line_open", "after: key on"), "");
+  EXPECT_EQ(said_with("after: hall_line_open", "after: throttle"), "");
+}
+
+TEST_F(LoadScenario, PhasesBelongToMeasuresOfPhases) {
+  EXPECT_THAT(said_with("measure: delay,", "measure: delay, phase: U,"),
+              HasSubstr("not measured phase by phase"));
+  EXPECT_THAT(said_with("phase: V", "phase: A"), HasSubstr("phase is A; allowed U, V, W"));
+}
+
+TEST_F(LoadScenario, ListsAreLists) {
+  EXPECT_THAT(said("scenario: A\nlasts: 1 s\ntimeline: {at: 1 s, key: on}\n"),
+              HasSubstr("timeline is a list"));
+  EXPECT_THAT(said("scenario: A\nlasts: 1 s\nexpect: none\n"), HasSubstr("expect is a list"));
+  EXPECT_THAT(said("scenario: A\nlasts: 1 s\ntimeline: [key]\n"),
+              HasSubstr("an action is written as"));
+}
+
+TEST_F(LoadScenario, SeedsAreWholeNumbers) {
+  EXPECT_EQ(load(std::string(small_scenario) + "seed: 18446744073709551615\n").seed, ~0ULL);
+  for (const char* wrong : {"-1", "1.5", "x", "18446744073709551616"})
+    EXPECT_THAT(said(std::string(small_scenario) + "seed: " + wrong + "\n"),
+                HasSubstr(std::string("seed is ") + wrong));
+}
+
+TEST_F(LoadScenario, WithoutAListOfMeasuresUnitsComeFromTheText) {
+  const Scenario scenario =
+      load_scenario(folder_.write("s.yaml", replaced(small_scenario, "60 A", "60000 mA")), bench_);
+  EXPECT_EQ(scenario.expect[0].max, 60.0);
+  EXPECT_EQ(scenario.expect[0].unit, "A");
+}
+
+TEST(Vocabulary, EventsAreNamedOnce) {
+  Scenario scenario;
+  scenario.start.key = true;
+  scenario.timeline.resize(3);
+  scenario.timeline[0].value = 1.0;  // key on, a second time
+  scenario.timeline[1].value = 0.0;
+  scenario.timeline[2].kind = ActionKind::fault;
+  scenario.timeline[2].cleared = true;
+  EXPECT_THAT(event_names(scenario),
+              testing::ElementsAre("key on", "key off", "phase_open cleared"));
+}
+
+// The tables are indexed by the kinds.
+TEST(Vocabulary, FaultWordsStandInTheOrderOfTheirKinds) {
+  for (std::size_t k = 0; k < fault_words().size(); ++k)
+    EXPECT_EQ(static_cast<std::size_t>(fault_words()[k].kind), k);
+}
+
+}  // namespace
+}  // namespace stillrotor

@@ -1,0 +1,79 @@
+// Everything below configs/ loads, in every pairing that makes sense, and its resolved files load
+// to the same.
+#include <algorithm>
+#include <regex>
+
+#include "emulator/bench/facts.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "tests/emulator/bench/same_bench.hpp"
+
+namespace stillrotor {
+namespace {
+
+namespace fs = std::filesystem;
+using test::Folder;
+
+std::vector<fs::path> files(const std::string& kind) {
+  std::vector<fs::path> all;
+  for (const auto& entry :
+       fs::directory_iterator(fs::path(STILLROTOR_SOURCE_DIR) / "configs" / kind))
+    all.push_back(entry.path());
+  std::sort(all.begin(), all.end());
+  return all;
+}
+
+/// A build folder in which the demo firmware seems built; nothing runs it here.
+class BuildFolder {
+ public:
+  BuildFolder() { folder_.write("firmware/orchard_six_step.elf", test::elf_start); }
+  fs::path path() const { return folder_.path(); }
+  const Folder& folder() const { return folder_; }
+
+ private:
+  Folder folder_;
+};
+
+TEST(ShippedConfigs, EveryBenchLoadsAndItsResolvedFileToTheSame) {
+  const BuildFolder build;
+  ASSERT_GE(files("benches").size(), 5U);
+  for (const fs::path& file : files("benches")) {
+    SCOPED_TRACE(file.string());
+    const Bench bench = load_bench(file, {}, build.path());
+    const auto resolved = build.folder().write("resolved.yaml", bench.resolved_yaml);
+    test::expect_same_bench(bench, load_bench(resolved, {}, "/none"));
+    EXPECT_FALSE(facts(bench).empty());
+  }
+}
+
+TEST(ShippedConfigs, EveryScenarioLoadsOnBothMachines) {
+  const BuildFolder build;
+  for (const char* name : {"orchard-hub.yaml", "orchard-mid.yaml"}) {
+    const Bench bench =
+        load_bench(fs::path(STILLROTOR_SOURCE_DIR) / "configs/benches" / name, {}, build.path());
+    for (const fs::path& file : files("scenarios")) {
+      SCOPED_TRACE(file.string());
+      const Scenario scenario = load_scenario(file, bench);
+      EXPECT_FALSE(scenario.expect.empty());
+      const auto resolved = build.folder().write("resolved.yaml", scenario.resolved_yaml);
+      EXPECT_EQ(load_scenario(resolved, bench).resolved_yaml, scenario.resolved_yaml);
+      for (const Limit& limit : scenario.expect) EXPECT_NE(limit.because, "") << limit.origin;
+    }
+  }
+}
+
+// A part file's values are measured by nobody here: each line says so, or is a definition.
+TEST(ShippedConfigs, EveryPartSaysWhereItsNumbersComeFrom) {
+  for (const char* kind : {"machines", "supplies", "loads", "sensors"})
+    for (const fs::path& file : files(kind)) {
+      std::ifstream stream(file);
+      for (std::string line; std::getline(stream, line);) {
+        static const std::regex number_with_unit("^[^#]*: -?[0-9.]+ [a-zA-Z%]");
+        static const std::regex source("# ?(invented|common practice|the textbook)");
+        if (!std::regex_search(line, number_with_unit)) continue;
+        EXPECT_TRUE(std::regex_search(line, source)) << file << ": " << line;
+      }
+    }
+}
+
+}  // namespace
+}  // namespace stillrotor
