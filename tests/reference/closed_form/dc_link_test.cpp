@@ -186,7 +186,7 @@ LinkCurrent pwm_link_current(double m, double phi, double peak_A, double carrier
 // memory):  I_C,rms = I_rms sqrt(2 M (sqrt(3)/(4 pi) + cos^2 phi (sqrt(3)/pi - 9 M/16))),
 // sine currents, carrier far above the fundamental, M = peak phase voltage over V_dc/2.
 // Tolerance: the current ripple r = |Z|/(4 M L f_c) of the peak adds r^2/3 to the square; at
-// 400 kHz and these angles it is below 4e-6 relative.
+// 400 kHz and these angles (|Z|/L below 660 /s, M from 0.4) r is 1e-3: 3.5e-7.
 TEST(DcLink, CapacitorRmsCurrentIsKolarAndRounds) {
   for (const double m : {0.4, 0.8, 1.0})
     for (const double phi : {0.5, 1.0}) {
@@ -196,7 +196,7 @@ TEST(DcLink, CapacitorRmsCurrentIsKolarAndRounds) {
                                         (plant::sqrt3 / (4.0 * plant::pi) +
                                          c * c * (plant::sqrt3 / plant::pi - 9.0 * m / 16.0)));
       const LinkCurrent i = pwm_link_current(m, phi, peak, 400e3);
-      EXPECT_NEAR(i.ripple_rms_A / expected, 1.0, 4e-6) << "M " << m << ", phi " << phi;
+      EXPECT_NEAR(i.ripple_rms_A / expected, 1.0, 2.4e-6) << "M " << m << ", phi " << phi;
     }
 }
 

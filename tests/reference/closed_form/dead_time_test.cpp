@@ -53,20 +53,20 @@ Mean mean_leg_voltage(double duty, bool others_high, double dead_s, double perio
 TEST(DeadTime, LosesItsShareOfBusAndTwoDiodesWhenCurrentFlowsOut) {
   const Mean m = mean_leg_voltage(0.4, false, 1e-6, 50e-6);
   ASSERT_GT(m.current_A, 1.0);
-  EXPECT_NEAR(m.leg_V - (0.4 * m.bus_V - 4e-3 * m.current_A), -0.02 * (m.bus_V + 1.6), 2e-11);
+  EXPECT_NEAR(m.leg_V - (0.4 * m.bus_V - 4e-3 * m.current_A), -0.02 * (m.bus_V + 1.6), 1e-12);
   EXPECT_NEAR(0.02 * (m.bus_V + 1.6), 0.992, 1e-6);
 }
 
 TEST(DeadTime, GainsItsShareOfBusAndTwoDiodesWhenCurrentFlowsIn) {
   const Mean m = mean_leg_voltage(0.4, true, 1e-6, 50e-6);
   ASSERT_LT(m.current_A, -1.0);
-  EXPECT_NEAR(m.leg_V - (0.4 * m.bus_V - 4e-3 * m.current_A), 0.02 * (m.bus_V + 1.6), 2e-11);
+  EXPECT_NEAR(m.leg_V - (0.4 * m.bus_V - 4e-3 * m.current_A), 0.02 * (m.bus_V + 1.6), 1e-12);
 }
 
 // Control: without dead time there is no error.
 TEST(DeadTime, WithoutItTheLegFollowsItsDuty) {
   const Mean m = mean_leg_voltage(0.4, false, 0.0, 50e-6);
-  EXPECT_NEAR(m.leg_V, 0.4 * m.bus_V - 4e-3 * m.current_A, 2e-11);
+  EXPECT_NEAR(m.leg_V, 0.4 * m.bus_V - 4e-3 * m.current_A, 1e-12);
 }
 
 }  // namespace

@@ -149,9 +149,9 @@ TEST(Encoder, FourCountsALineAndAOneCountIndexPerTurn) {
     EXPECT_EQ(a_b, 400);
     EXPECT_EQ(z_rises, 1);
     EXPECT_NEAR(std::abs(z_to - z_from), count_rad, angle_tolerance);
-    const double z_low = std::fmin(z_from, z_to);  // the count that holds (starts at) 1 rad
-    const double index = direction > 0.0 ? 1.0 : 1.0 - plant::two_pi;
-    EXPECT_NEAR(z_low, index, count_rad);
+    // The count that 1 rad lies in: number 63 (1 rad = 63.66 counts).
+    const double turn = direction > 0.0 ? 0.0 : plant::two_pi;
+    EXPECT_NEAR(std::fmin(z_from, z_to) + turn, 63.0 * count_rad, angle_tolerance);
   }
 }
 

@@ -173,7 +173,9 @@ void expect_fuzzed_agreement(int first, int last) {
     const double rated_A = std::clamp(d.peak_current_A, 20.0, 200.0);
     EXPECT_LT(d.current_A, 1e-6 * rated_A) << "case " << n << ", seed " << seed << ", at " << d.at_s
                                            << " s, peak " << d.peak_current_A << " A\n  " << story;
-    EXPECT_LT(d.bus_V, 1e-6 * e.parameters.supply.voltage_V)
+    // The plant keeps its steps below a quarter of the link's time constant; recharging from an
+    // overlap then costs (1/4)^4 / 120 / e = 1.2e-5 of the voltage at most.
+    EXPECT_LT(d.bus_V, 1.2e-5 * e.parameters.supply.voltage_V)
         << "case " << n << ", seed " << seed << "\n  " << story;
     worst = std::fmax(worst, d.current_A / rated_A);
     events += d.events;
