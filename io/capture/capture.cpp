@@ -111,6 +111,8 @@ CaptureReplay::~CaptureReplay() = default;
 
 void CaptureReplay::power(double volts, Time at, World& world) {
   impl_->world = &world;
+  // Nobody need have called run() before: what was recorded up to now has passed unseen.
+  while (impl_->has_next && impl_->next.at <= at) impl_->step_to_next();
   impl_->now = std::max(impl_->now, at);
   impl_->powered = volts > 0.0;
   // Gates that rise with the power come from run(), one at a time like all others.

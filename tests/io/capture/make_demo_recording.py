@@ -17,7 +17,7 @@ TURNS_PER_S = POLE_PAIRS * 150 / 60  # electrical: 50 Hz
 START_DEG = 12.0
 LENGTH_S = 0.250
 PWM_HZ = 8000
-DUTY = 0.40
+DUTY = 0.42
 LATENCY_S = 15e-6  # Hall edge to new gate pattern
 
 # Sector n begins at 30 + 60 n deg: (leg that is switched high, leg that is held low).

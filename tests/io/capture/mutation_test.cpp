@@ -54,7 +54,7 @@ TEST(CaptureMutations, TenThousandMutantsAreRefusedInWordsOrReplayed) {
           break;
       }
     }
-    recording.rewrite(bytes);
+    recording.replace(bytes);
     try {
       CaptureReplay replay(config);
       replay.motion({});

@@ -24,6 +24,11 @@ void Recording::rewrite(std::string_view bytes) const {
   std::ofstream(path_, std::ios::binary)
       .write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
 }
+void Recording::replace(std::string_view bytes) const {
+  // Cutting an old file short makes some file systems wait for the disk.
+  std::filesystem::remove(path_);
+  rewrite(bytes);
+}
 
 std::string header(std::string_view timescale) {
   std::string text = "$date invented $end\n$version tests $end\n$timescale ";

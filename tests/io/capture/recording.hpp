@@ -18,7 +18,8 @@ class Recording {
   Recording(const Recording&) = delete;
   Recording& operator=(const Recording&) = delete;
   const std::filesystem::path& path() const { return path_; }
-  void rewrite(std::string_view bytes) const;
+  void rewrite(std::string_view bytes) const;  // the same file, as its readers have it open
+  void replace(std::string_view bytes) const;  // another file of that name
 
  private:
   std::filesystem::path path_;

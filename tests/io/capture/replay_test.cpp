@@ -122,6 +122,18 @@ TEST(CaptureReplay, ReleasesGatesWithoutPowerAndTakesThemUpWhereTheRecordingStan
   expect_edge(bench.driven[3], us(35), line::gate_VL, Level::high);
 }
 
+// A key that is turned late: nothing is called before, and what has passed is not made up for.
+TEST(CaptureReplay, SkipsWhatPassedBeforeItsFirstPower) {
+  const Recording recording(two_pulses);
+  CaptureReplay replay(config_for(recording.path()));
+  Bench bench;
+  replay.power(5.0, us(35), bench);
+  run_until(replay, us(36));
+  ASSERT_EQ(bench.driven.size(), 6u);
+  expect_edge(bench.driven[0], us(35), line::gate_UH, Level::low);
+  expect_edge(bench.driven[3], us(35), line::gate_VL, Level::high);
+}
+
 TEST(CaptureReplay, KeepsTheLevelAtXAndReleasesAtZ) {
   const Recording recording(header("1 us") + "#0 1A 0B\n#10 xA xB\n#20 zA\n#30 0A\n#40\n");
   CaptureReplay replay(config_for(recording.path()));
