@@ -143,7 +143,9 @@ void Atmega328p::service_interrupts(bool out_of_sleep) noexcept {
   avr->interrupt_state = 1;
   avr_service_interrupts(avr);
   const bool entered = !avr->sreg[S_I];
-  if (entered) avr->cycle += response_cycles + (out_of_sleep ? wake_cycles : 0);
+  if (!entered) return;
+  avr->cycle += response_cycles + (out_of_sleep ? wake_cycles : 0);
+  avr_cycle_timer_process(avr);  // what happens meanwhile
 }
 
 void Atmega328p::fall_asleep() noexcept {

@@ -52,7 +52,7 @@ class Atmega328p final : public SimulatedController {
   bool watchdog_runs() const noexcept;
   void write_prescaler_control(const Write&) noexcept;
   void write_power_reduction(const Write&) noexcept;
-  void on_horizon(Cycle) noexcept {}
+  void on_horizon(Cycle) noexcept { core_.request_stop(); }
 
   Core core_;
   Outside outside_;

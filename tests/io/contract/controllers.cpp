@@ -4,6 +4,7 @@
 // row whose backend this build lacks stands between #ifdef and #endif.
 #include "tests/io/contract/controllers.hpp"
 
+#include <algorithm>
 #include <array>
 
 #include "io/backends.hpp"
@@ -20,6 +21,20 @@ CaptureConfig recorded_six_step() {
   return config;
 }
 
+#ifdef STILLROTOR_HAS_MCU_FIRMWARE
+McuConfig orchard_firmware() {
+  McuConfig config;
+  config.firmware = STILLROTOR_BUILD_DIR "/firmware/orchard_six_step.elf";
+  const std::array pins = {"PD6", "PD2", "PD5", "PD4", "PB3", "PB0", "PC0", "PC1", "PC2"};
+  std::copy(pins.begin(), pins.end(), config.line_pins.begin());
+  config.line_pins[index(line::brake)] = "PD7";
+  config.adc_pins = {"ADC3", "ADC4", "ADC6", "ADC7", "ADC5"};
+  return config;
+}
+/// A 4-cycle instruction and the entry of an interrupt out of sleep: 12 cycles of 16 MHz.
+constexpr Time longest_avr_step{12 * 62'500};
+#endif
+
 }  // namespace
 
 std::vector<Candidate> candidates() {
@@ -27,6 +42,9 @@ std::vector<Candidate> candidates() {
       {"SixStep", [] { return make_controller(SixStepConfig{}); }},
       {"FieldOriented", [] { return make_controller(FieldOrientedConfig{}); }},
       {"Capture", [] { return make_controller(recorded_six_step()); }},
+#ifdef STILLROTOR_HAS_MCU_FIRMWARE
+      {"Mcu", [] { return make_controller(orchard_firmware()); }, 5.0, longest_avr_step},
+#endif
   };
 }
 
