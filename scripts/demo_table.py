@@ -6,20 +6,33 @@ import pathlib
 import sys
 import textwrap
 
-# (heading, measure, factor, unit); the measure's unit in result.json is SI.
+# (heading, measure, over the whole run or only where a limit asks for it, factor, unit); the
+# measure's unit in result.json is SI. A ripple needs a stretch of steady driving.
 COLUMNS = [
-    ("torque ripple", "torque_ripple", 100.0, "%"),
-    ("peak current", "phase_current_peak", 1.0, "A"),
-    ("top speed", "speed_max", 30.0 / math.pi, "rpm"),
+    ("torque ripple", "torque_ripple", "measures", 100.0, "%"),
+    ("peak current", "phase_current_peak", "overview", 1.0, "A"),
+    ("top speed", "speed_max", "overview", 30.0 / math.pi, "rpm"),
 ]
 
 
-def measured(result, measure, factor, unit):
-    """A measure over the whole run, else over the first window it was asked for, else a dash."""
-    for entry in result.get("overview", []) + result.get("measures", []):
-        if entry["name"] == measure and entry.get("value") is not None:
-            return f"{entry['value'] * factor:.3g} {unit}"
+def text(value):
+    return f"{value:,.0f}" if value >= 100.0 else f"{value:,.1f}"
+
+
+def measured(result, measure, where, factor, unit):
+    for entry in result[where]:
+        if entry["name"] == measure and entry["value"] is not None:
+            # An uncertainty that the digits shown do not hide is shown.
+            doubt = entry["uncertainty"] * factor
+            spread = f" +- {text(doubt)}" if doubt >= 0.05 else ""
+            return f"{text(entry['value'] * factor)}{spread} {unit}"
     return "-"
+
+
+def print_table(rows):
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    for row in rows:
+        print("   ".join(cell.ljust(width) for cell, width in zip(row, widths)).rstrip())
 
 
 def main(folders):
@@ -33,16 +46,15 @@ def main(folders):
         except (OSError, ValueError) as error:
             print(f"{folder}: no finished run here ({error})", file=sys.stderr)
             return 4
-    rows = [["verdict", *(column[0] for column in COLUMNS)]]
-    for result in results:
-        rows.append([result["verdict"], *(measured(result, *column[1:]) for column in COLUMNS)])
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    for number, row in enumerate(rows):
-        print("   ".join(cell.ljust(width) for cell, width in zip(row, widths)).rstrip())
-        if number:
-            result, folder = results[number - 1], folders[number - 1]
-            for line in (f"{result['bench']}: {result['scenario']}", result["reason"], f"in {folder}"):
-                print(textwrap.fill(line, 96, initial_indent="    ", subsequent_indent="      "))
+    rows = [["run", "verdict", *(column[0] for column in COLUMNS)]]
+    for number, result in enumerate(results, 1):
+        cells = (measured(result, *column[1:]) for column in COLUMNS)
+        rows.append([str(number), result["verdict"], *cells])
+    print_table(rows)
+    for number, (result, folder) in enumerate(zip(results, folders), 1):
+        print(f"\n{number}  {result['bench']}: {result['scenario']}")
+        for line in (result["reason"], f"in {folder}"):
+            print(textwrap.fill(line, 96, initial_indent="   ", subsequent_indent="   "))
     return 0
 
 
