@@ -41,9 +41,13 @@ std::uint32_t Timer::ticks_to_event() const noexcept {
   return ticks;
 }
 
+void Timer::find_next_event() noexcept {
+  next_event_ = divisor_ == 0 ? never : last_tick_ + Cycle{ticks_to_event()} * divisor_;
+}
+
 void Timer::advance(Cycle to) noexcept {
   if (divisor_ == 0 || to <= last_tick_) return;
-  if (!watched()) {
+  if (to >= next_event_ && !watched()) {
     // Nobody looks at the single events: two periods leave every flag as any number would.
     const Cycle period =
         Cycle{divisor_} * (counts_both_ways() ? 2 * std::max(top(), 1u) : top() + 1);
@@ -51,18 +55,18 @@ void Timer::advance(Cycle to) noexcept {
     if (to > settled + period) {
       run_to(settled);
       last_tick_ += (to - last_tick_) / period * period;
+      find_next_event();
     }
   }
   run_to(to);
 }
 
 void Timer::run_to(Cycle to) noexcept {
-  for (;;) {
-    const std::uint32_t ticks = ticks_to_event();
-    const Cycle at = last_tick_ + Cycle{ticks} * divisor_;
-    if (at > to) break;
-    move(ticks - 1);
+  while (next_event_ <= to) {
+    const Cycle at = next_event_;
+    move(static_cast<std::uint32_t>((at - last_tick_) / divisor_) - 1);
     tick(at);
+    find_next_event();
   }
   move(static_cast<std::uint32_t>((to - last_tick_) / divisor_));
 }

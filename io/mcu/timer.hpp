@@ -76,6 +76,7 @@ class Timer {
   std::uint32_t maximum() const noexcept { return layout_.is_16_bit ? 0xffffu : 0xffu; }
   bool counts_both_ways() const noexcept;
   std::uint32_t ticks_to_event() const noexcept;
+  void find_next_event() noexcept;
   void run_to(Cycle to) noexcept;
   void move(std::uint32_t ticks) noexcept;
   void tick(Cycle at) noexcept;
@@ -102,6 +103,8 @@ class Timer {
   bool down_ = false;
   bool count_was_written_ = false;  // blocks a match at the next timer clock
   Cycle last_tick_ = 0;
+  static constexpr Cycle never = ~Cycle{0};
+  Cycle next_event_ = never;
 };
 
 }  // namespace stillrotor::io::mcu

@@ -73,8 +73,9 @@ bool Timer::watched() const noexcept {
 }
 
 void Timer::schedule() noexcept {
+  find_next_event();
   if (divisor_ != 0 && watched())
-    core_.schedule<&Timer::on_event>(last_tick_ + Cycle{ticks_to_event()} * divisor_, this);
+    core_.schedule<&Timer::on_event>(next_event_, this);
   else
     core_.cancel<&Timer::on_event>(this);
 }
@@ -168,7 +169,7 @@ std::uint8_t Timer::read_top(Address, Cycle) noexcept {
 }
 
 std::uint8_t Timer::read_flags(Address address, Cycle at) noexcept {
-  advance(at);
+  if (at >= next_event_) advance(at);
   return core_.reg(address);
 }
 
