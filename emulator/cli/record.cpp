@@ -3,8 +3,8 @@
 
 #include <CLI/CLI.hpp>
 #include <memory>
-#include <stdexcept>
 #include <string>
+#include <system_error>
 #include <vector>
 
 #include "emulator/bench/input_error.hpp"
@@ -23,13 +23,6 @@ struct Request {
   std::vector<std::string> signals;
 };
 
-/// A file that is no record is the request's fault, not the host's.
-std::unique_ptr<RecordReader> open(const std::string& path) try {
-  return std::make_unique<RecordReader>(path);
-} catch (const std::runtime_error& error) {
-  throw InputError(error.what());
-}
-
 double seconds(const std::string& option, const std::string& text) {
   const Conversion time = to_si(text, Family::time);
   if (!time) throw InputError(fmt::format("{}: {}.", option, time.problem));
@@ -39,23 +32,29 @@ double seconds(const std::string& option, const std::string& text) {
   return time.si;
 }
 
-void print_info(const Request& request) { fmt::print("{}", record_text(*open(request.record))); }
+void print_info(const Request& request) {
+  fmt::print("{}", record_text(RecordReader(request.record)));
+}
 
 void export_it(const Request& request) {
   CsvSelection selection;
   selection.signals = request.signals;
   if (!request.from.empty()) selection.from_s = seconds("--from", request.from);
   if (!request.to.empty()) selection.to_s = seconds("--to", request.to);
-  export_csv(*open(request.record), selection, request.csv);
+  export_csv(RecordReader(request.record), selection, request.csv);
 }
 
+/// What cannot be read is the request's fault; only the system's refusals are the host's.
 template <class Do>
 int status_of(Do&& act, const Request& request) {
   try {
     act(request);
     return 0;
-  } catch (const std::exception& error) {
+  } catch (const std::system_error& error) {
     return report(error);
+  } catch (const std::exception& error) {
+    report(error);
+    return exit_request_wrong;
   }
 }
 

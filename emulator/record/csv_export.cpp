@@ -4,9 +4,9 @@
 #include <cerrno>
 #include <charconv>
 #include <cmath>
-#include <cstring>
 #include <fstream>
 #include <stdexcept>
+#include <system_error>
 
 #include "emulator/record/columns.hpp"
 
@@ -98,10 +98,10 @@ void export_csv(const RecordReader& record, const CsvSelection& selection,
   }
   out.close();
   if (!out) {
-    const std::string reason = std::strerror(errno);
+    const int reason = errno;
     std::error_code ignored;
     std::filesystem::remove(part, ignored);
-    throw std::runtime_error(file.string() + ": cannot be written: " + reason);
+    throw std::system_error(reason, std::generic_category(), file.string() + ": cannot be written");
   }
   std::filesystem::rename(part, file);
 }

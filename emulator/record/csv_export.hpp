@@ -19,7 +19,8 @@ struct CsvSelection {
 };
 
 /// Replaces `file` only when everything is written. Throws std::invalid_argument (unknown signal, a
-/// window that holds no point) and std::runtime_error (the disk refuses, the record is damaged).
+/// window that holds no point), std::system_error (the disk refuses) and std::runtime_error (the
+/// record is damaged).
 void export_csv(const RecordReader&, const CsvSelection&, const std::filesystem::path& file);
 
 }  // namespace stillrotor

@@ -14,12 +14,19 @@
 namespace stillrotor {
 namespace {
 
+/// Refused while it is being written, and after a writer was killed: then read along.
 Hdf5Handle open_file(const std::filesystem::path& path) {
+  const std::string refusal =
+      path.string() + " is not a record, or is damaged. Run the scenario again";
   hid_t file = H5Fopen(path.c_str(), H5F_ACC_RDONLY, H5P_DEFAULT);
-  // Refused while it is being written, and after a writer was killed: then read along.
-  if (file < 0) file = H5Fopen(path.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, H5P_DEFAULT);
-  return {file, &H5Fclose,
-          path.string() + " is not a record, or is damaged. Run the scenario again"};
+  if (file < 0) {
+    const Hdf5Handle access(H5Pcreate(H5P_FILE_ACCESS), &H5Pclose, refusal);
+    // The library tries again what a writer may be changing just now, each time after twice the
+    // pause: 24 times end after 17 ms; its default of 100 would never end on a damaged file.
+    check_hdf5(H5Pset_metadata_read_attempts(access.get(), 24), refusal);
+    file = H5Fopen(path.c_str(), H5F_ACC_RDONLY | H5F_ACC_SWMR_READ, access.get());
+  }
+  return {file, &H5Fclose, refusal};
 }
 
 std::string read_text(hid_t object, const char* name) {

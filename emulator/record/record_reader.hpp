@@ -37,7 +37,8 @@ class RecordReader {
   double end_s() const noexcept;   // last instant that the record covers
 
   std::size_t frames() const noexcept;  // grid points; time of point k is (k + 1) / rate
-  /// Values first .. first + count - 1 of one signal.
+  /// Values first .. first + count - 1 of one signal. This and the calls below throw
+  /// std::out_of_range beyond frames(), std::runtime_error where the file is damaged.
   std::vector<float> values(Signal, std::size_t first, std::size_t count) const;
   std::vector<float> least(Signal, std::size_t first,
                            std::size_t count) const;  // spread signals only

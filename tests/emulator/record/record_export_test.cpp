@@ -94,7 +94,7 @@ TEST(CsvExport, ThatCannotBeWrittenLeavesNothing) {
   const ScratchFolder folder;
   record_run(folder.path());
   EXPECT_THROW(export_csv(RecordReader(folder.path()), {}, folder.path() / "missing" / "out.csv"),
-               std::runtime_error);
+               std::system_error);
 }
 
 TEST(RecordText, SaysWhatIsInTheRecord) {
