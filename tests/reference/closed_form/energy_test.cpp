@@ -59,8 +59,7 @@ Books run(double step_s, plant::SupplyKind kind) {
           std::abs(s.supplied_J - sums.integral(0)) + std::abs(s.mechanical_J - sums.integral(1))};
 }
 
-// Tolerance: a prototype met 6e-7 of the energy at 5 us and 1e-9 at 1 us (fourth order: 625 times
-// less); the plant must do as well.
+// Tolerance: 6e-7 of the energy at 5 us; fourth order makes 1 us 625 times better: 1e-9.
 TEST(Energy, BalancesWithinAMillionthAtFiveMicroseconds) {
   for (const auto kind : {plant::SupplyKind::battery, plant::SupplyKind::bench_supply}) {
     const Books b = run(5e-6, kind);

@@ -63,8 +63,7 @@ std::array<double, 6> sector_torques_Nm(const Wiring& wiring) {
   hold_electrical(drive, omega_e);
   commutate(drive, wiring(hall_code(drive)));
   const std::int64_t end = ps(4.0 * plant::two_pi / omega_e);
-  while (!drive.advance(end).edge) {
-  }
+  drive.advance(end);  // to the first edge
   std::array<double, 6> mean{};
   for (double& torque : mean) {
     commutate(drive, wiring(hall_code(drive)));
