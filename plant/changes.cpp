@@ -44,7 +44,7 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
   if (!fixed) {
     double most = -1e300, least = 1e300;
     for (int k = 0; k < 3; ++k) {
-      if (leg[static_cast<std::size_t>(k)] == Conduction::open) continue;
+      if (is_open(leg[static_cast<std::size_t>(k)])) continue;
       most = std::max(most, at(out, k));
       least = std::min(least, at(out, k));
     }
@@ -126,7 +126,7 @@ void Drive::Impl::choose_legs() noexcept {
     const auto i = static_cast<std::size_t>(k);
     const bool high = (s.gates >> (2 * k)) & 1U, low = (s.gates >> (2 * k + 1)) & 1U;
     if ((s.open_phases >> k) & 1U) {
-      leg[i] = Conduction::open;
+      leg[i] = high && low ? Conduction::open_shorted : Conduction::open;
     } else if (high || low) {
       leg[i] = high && low ? Conduction::shoot_through
                : high      ? Conduction::high_switch

@@ -145,6 +145,7 @@ class Drive {
   void start(const StartState& = {}) noexcept;
 
   const DriveState& state() const noexcept;
+  /// A state that came from state(): the conduction mode in it is taken as it is.
   void restore(const DriveState&) noexcept;
   const DriveParameters& parameters() const noexcept;
 

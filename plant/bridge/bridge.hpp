@@ -12,7 +12,8 @@ namespace stillrotor::plant {
 enum class Switch : unsigned char { UH, UL, VH, VL, WH, WL };
 inline constexpr int switch_count = 6;
 
-/// How a leg conducts. open: its terminal is disconnected from the machine (a fault).
+/// How a leg conducts. open: its terminal is disconnected from the machine (a fault); the leg still
+/// stands across the bus, so with both switches on it shorts it (open_shorted).
 enum class Conduction : std::uint8_t {
   floating,
   low_switch,
@@ -20,9 +21,10 @@ enum class Conduction : std::uint8_t {
   low_diode,
   high_diode,
   shoot_through,
-  open
+  open,
+  open_shorted
 };
-inline constexpr int conduction_kinds = 7;
+inline constexpr int conduction_kinds = 8;
 
 struct BridgeParameters {
   double switch_on_resistance_ohm = 4e-3;  // > 0; the channel conducts both ways

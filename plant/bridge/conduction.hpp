@@ -19,7 +19,13 @@ struct LegLaw {
 LegLaw leg_law(Conduction, const BridgeParameters&) noexcept;
 
 constexpr bool conducts(Conduction c) noexcept {
-  return c != Conduction::floating && c != Conduction::open;
+  return c != Conduction::floating && c != Conduction::open && c != Conduction::open_shorted;
+}
+constexpr bool is_open(Conduction c) noexcept {
+  return c == Conduction::open || c == Conduction::open_shorted;
+}
+constexpr bool shorts_the_bus(Conduction c) noexcept {
+  return c == Conduction::shoot_through || c == Conduction::open_shorted;
 }
 constexpr bool is_diode(Conduction c) noexcept {
   return c == Conduction::low_diode || c == Conduction::high_diode;

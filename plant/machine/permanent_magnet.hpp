@@ -17,11 +17,11 @@ struct BackEmfHarmonic {
 };
 
 struct PermanentMagnetParameters {
-  int pole_pairs = 4;                                  // 1 to 64
-  double winding_resistance_ohm = 0.05;                // per phase, > 0
-  double inductance_d_H = 150e-6;                      // > 0
-  double inductance_q_H = 150e-6;                      // > 0
-  double flux_linkage_Wb = 12e-3;                      // > 0, fundamental, peak, per phase
+  int pole_pairs = 4;                     // 1 to 64
+  double winding_resistance_ohm = 0.05;   // per phase, > 0
+  double inductance_d_H = 150e-6;         // > 0
+  double inductance_q_H = 150e-6;         // > 0
+  double flux_linkage_Wb = 12e-3;         // > 0, fundamental, peak, per phase
   std::vector<BackEmfHarmonic> back_emf;  // empty: sine; else must hold order 1 with ratio 1
 };
 

@@ -16,7 +16,7 @@ struct HallParameters {
 };
 
 /// Incremental encoder, A leads B when turning forward; 4 * lines counts a mechanical turn; Z is
-/// high for the one count that starts at index_rad (mechanical).
+/// high for the one count that holds index_rad (mechanical).
 struct EncoderParameters {
   bool fitted = false;
   int lines = 256;         // 1 to 100000
