@@ -72,8 +72,8 @@ class Collector {
     } else if (value.kind == Kind::scalar && !value.text.empty()) {
       put(*parameter, value.text, value.place);
     } else {
-      problems_.add(key.place, fmt::format("{} has no single value; allowed {}. It is {}.", path,
-                                           allowed(*parameter), parameter->text));
+      problems_.add(key.place, fmt::format("{} has no single value; allowed {}. What it is: {}.",
+                                           path, allowed(*parameter), parameter->text));
       readings_.at(parameter->path).state = Reading::State::given;
     }
   }
@@ -158,7 +158,7 @@ void convert_row(Reading& row, Draft& draft, Problems& problems) {
   }
   if (row.state != Reading::State::given || row.written.empty()) return;
   if (const std::string wrong = read_value(parameter, row.written, draft); !wrong.empty())
-    problems.add(row.place, fmt::format("{}. It is {}.", wrong, parameter.text));
+    problems.add(row.place, fmt::format("{}. What it is: {}.", wrong, parameter.text));
 }
 
 unsigned role_of(const Draft& draft) {
@@ -220,8 +220,8 @@ void convert(Readings& readings, Draft& draft, Problems& problems) {
     const bool due = known || parameter.roles == role::any ||
                      (is_standin && parameter.path == "controller.kind");
     if (parameter.need == Need::required && row.state == Reading::State::absent && due)
-      problems.add(row.place, fmt::format("{} is missing; allowed {}. It is {}.", parameter.path,
-                                          allowed(parameter), parameter.text));
+      problems.add(row.place, fmt::format("{} is missing; allowed {}. What it is: {}.",
+                                          parameter.path, allowed(parameter), parameter.text));
   }
 }
 
