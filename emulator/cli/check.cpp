@@ -13,6 +13,7 @@
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
+#include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "io/backends.hpp"
@@ -88,7 +89,8 @@ int check(const Request& request) {
   std::optional<Bench> bench;
   try {
     bench = load_bench(request.bench, request.overrides, build_folder());
-    io::make_controller(bench->controller);  // reads firmware or recording, checks its settings
+    // Reads firmware or recording, checks its settings.
+    const auto controller = io::make_controller(bench->controller);
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
@@ -96,6 +98,8 @@ int check(const Request& request) {
     print_values(*bench);
     print_facts(*bench);
     print_grade(*bench);
+    if (const std::string trust = replay_trust(*bench, *controller); !trust.empty())
+      fmt::print("\nHow far to believe the replay:\n  {}\n", trust);
     if (scenario) print_scenario(*scenario);
     return 0;
   } catch (const std::exception& error) {

@@ -3,7 +3,6 @@
 #include "io/capture/capture.hpp"
 
 namespace stillrotor {
-namespace {
 
 io::CapturedMachine captured_machine(const plant::DriveParameters& drive) {
   io::CapturedMachine machine;
@@ -16,8 +15,6 @@ io::CapturedMachine captured_machine(const plant::DriveParameters& drive) {
   machine.encoder_index_rad = drive.encoder.index_rad;
   return machine;
 }
-
-}  // namespace
 
 GivenMotion given_motion(const Bench& bench, const io::SimulatedController& controller) {
   GivenMotion given;

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "io/capture/motion.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -21,6 +22,9 @@ struct GivenMotion {
   std::optional<double> start_angle_rad;
   std::vector<SpeedStep> speed;  // sorted; empty: the shaft is free
 };
+
+/// The bench's machine and position sensors, as a recording's decoder needs them.
+io::CapturedMachine captured_machine(const plant::DriveParameters&);
 
 /// Throws io::ConfigError: the recording cannot be read any more.
 GivenMotion given_motion(const Bench&, const io::SimulatedController&);
