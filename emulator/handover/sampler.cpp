@@ -51,13 +51,15 @@ void Sampler::open_bin(std::int64_t point) noexcept {
   bin_.length_s = 0.0;
 }
 
+void Sampler::include(std::size_t k, double value) noexcept {
+  bin_.least[k] = std::min(bin_.least[k], value);
+  bin_.greatest[k] = std::max(bin_.greatest[k], value);
+}
+
 void Sampler::include(const plant::Probe& at) noexcept {
   const double values[spread_count] = {at.current_A.U, at.current_A.V, at.current_A.W,
                                        at.bus_V,       at.supply_A,    at.torque_Nm};
-  for (std::size_t k = 0; k < spread_count; ++k) {
-    bin_.least[k] = std::min(bin_.least[k], values[k]);
-    bin_.greatest[k] = std::max(bin_.greatest[k], values[k]);
-  }
+  for (std::size_t k = 0; k < spread_count; ++k) include(k, values[k]);
 }
 
 std::uint32_t Sampler::mode() const noexcept {
@@ -70,9 +72,14 @@ std::uint32_t Sampler::mode() const noexcept {
 void Sampler::on_segment(const plant::Segment& segment) noexcept {
   // In one conduction mode a step begins as the step before it ended.
   if (const std::uint32_t now = mode(); now != bin_.mode) {
-    bin_.mode = now;
     bin_.last = drive_.probe(*segment.begin);
-    include(bin_.last);
+    if (bin_.mode == no_mode) {
+      include(bin_.last);
+    } else {  // currents, and torque with them, do not jump where a switch or a diode takes over
+      include(static_cast<std::size_t>(Signal::bus_voltage), bin_.last.bus_V);
+      include(static_cast<std::size_t>(Signal::bus_current), bin_.last.supply_A);
+    }
+    bin_.mode = now;
   }
   double done_s = 0.0;
   const auto add = [&](const plant::Probe& to, double until_s) {

@@ -59,6 +59,7 @@ class Sampler final : public plant::SegmentObserver {
   std::int64_t instant_ps(std::int64_t point) const noexcept;
   std::uint32_t mode() const noexcept;
   void open_bin(std::int64_t point) noexcept;
+  void include(std::size_t signal, double value) noexcept;
   void include(const plant::Probe&) noexcept;
   void emit(const plant::Snapshot&, double share_of_step) noexcept;
   double sense_V(int leg, double share_of_step) const noexcept;
