@@ -8,9 +8,9 @@ usage() {
   cat <<'TEXT'
 usage: ./demo.sh [--help]
 
-Installs what is missing (Debian packages, through apt), builds build/release/stillrotor, lets a
-real firmware binary drive two machines of an orchard cart and breaks a Hall wire on one of them,
-and shows what came of it. Later runs only rebuild what changed. No hardware is touched.
+Installs what is missing (Debian packages, through apt), builds build/release/stillrotor, drives two
+machines of an orchard cart, one by a real firmware binary and one by the built-in field-oriented
+controller, breaks a Hall wire of the first, and shows what came of it. Later runs only rebuild what changed. No hardware is touched.
 
 exit status: 0 every run came to a verdict; 2 wrong option; 4 this machine could not be set up,
 or a run did not come to a verdict.
@@ -40,7 +40,7 @@ drive() { # bench scenario
   local folder=$out/$1-$2 status=0
   say
   say "$1, $2:"
-  build/release/stillrotor run "configs/benches/orchard-$1.yaml" "configs/scenarios/$2.yaml" \
+  build/release/stillrotor run "configs/benches/orchard-cart-$1.yaml" "configs/scenarios/$2.yaml" \
     --out "$folder" || status=$?
   # 0, 1 and 3 are verdicts; anything else means that there is none.
   case $status in

@@ -20,8 +20,8 @@ int main(int argc, char** argv) {
                                    stillrotor::software_commit()));
   app.footer(R"(Examples:
   stillrotor list benches
-  stillrotor check configs/benches/orchard-hub.yaml
-  stillrotor run configs/benches/orchard-hub.yaml configs/scenarios/hall-wire-breaks.yaml
+  stillrotor check configs/benches/orchard-cart-hub.yaml
+  stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/hall-wire-breaks.yaml
   stillrotor record info runs/<folder>
 
 `stillrotor COMMAND --help` says more.)");

@@ -120,8 +120,8 @@ void add_check(CLI::App& app, int& status) {
                    "change a parameter of the bench: path=value; may be given again")
       ->allow_extra_args(false);
   command->footer(R"(Examples:
-  stillrotor check configs/benches/orchard-hub.yaml
-  stillrotor check configs/benches/orchard-mid.yaml configs/scenarios/first-drive.yaml
+  stillrotor check configs/benches/orchard-cart-hub.yaml
+  stillrotor check configs/benches/orchard-cart-mid.yaml configs/scenarios/first-drive.yaml
   stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
 
 Exit status: 0 it would run; 2 something is wrong, every problem with its line.)");

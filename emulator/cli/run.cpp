@@ -181,7 +181,7 @@ void add_run(CLI::App& app, int& status) {
       ->check(CLI::IsMember({"wall"}));
   command->add_flag("-q,--quiet", request->quiet, "only the result");
   command->footer(R"(Examples:
-  stillrotor run configs/benches/orchard-hub.yaml configs/scenarios/first-drive.yaml
+  stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/first-drive.yaml
   stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
   stillrotor run bench.yaml hill.yaml --pace wall
 

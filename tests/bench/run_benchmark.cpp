@@ -85,13 +85,13 @@ void controller_alone(benchmark::State& state, const char* file) {
 void whole(benchmark::internal::Benchmark* b) {
   b->MeasureProcessCPUTime()->Unit(benchmark::kMillisecond);
 }
-BENCHMARK_CAPTURE(run_without_record, mid, "orchard-mid")->Apply(whole);
-BENCHMARK_CAPTURE(run_with_record, mid, "orchard-mid")->Apply(whole);
-BENCHMARK_CAPTURE(run_without_record, hub_stand_in, "orchard-hub-stand-in")->Apply(whole);
-BENCHMARK_CAPTURE(run_with_record, hub_stand_in, "orchard-hub-stand-in")->Apply(whole);
-BENCHMARK_CAPTURE(run_without_record, hub_firmware, "orchard-hub")->Apply(whole);
-BENCHMARK_CAPTURE(run_with_record, hub_firmware, "orchard-hub")->Apply(whole);
-BENCHMARK_CAPTURE(controller_alone, hub_firmware, "orchard-hub")->Apply(whole);
+BENCHMARK_CAPTURE(run_without_record, mid, "orchard-cart-mid")->Apply(whole);
+BENCHMARK_CAPTURE(run_with_record, mid, "orchard-cart-mid")->Apply(whole);
+BENCHMARK_CAPTURE(run_without_record, hub_stand_in, "orchard-cart-hub-stand-in")->Apply(whole);
+BENCHMARK_CAPTURE(run_with_record, hub_stand_in, "orchard-cart-hub-stand-in")->Apply(whole);
+BENCHMARK_CAPTURE(run_without_record, hub_firmware, "orchard-cart-hub")->Apply(whole);
+BENCHMARK_CAPTURE(run_with_record, hub_firmware, "orchard-cart-hub")->Apply(whole);
+BENCHMARK_CAPTURE(controller_alone, hub_firmware, "orchard-cart-hub")->Apply(whole);
 
 }  // namespace
 

@@ -75,7 +75,7 @@ class ProgramTest : public ::testing::Test {
 
   /// The shipped bench with the built-in six-step controller.
   static std::string bench() {
-    return STILLROTOR_SOURCE_DIR "/configs/benches/orchard-hub-stand-in.yaml";
+    return STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub-stand-in.yaml";
   }
 
   /// A scenario file: drives off at once. `expect` are YAML list entries.

@@ -47,7 +47,7 @@ TEST(ShippedConfigs, EveryBenchLoadsAndItsResolvedFileToTheSame) {
 
 TEST(ShippedConfigs, EveryScenarioLoadsOnBothMachines) {
   const BuildFolder build;
-  for (const char* name : {"orchard-hub.yaml", "orchard-mid.yaml"}) {
+  for (const char* name : {"orchard-cart-hub.yaml", "orchard-cart-mid.yaml"}) {
     const Bench bench =
         load_bench(fs::path(STILLROTOR_SOURCE_DIR) / "configs/benches" / name, {}, build.path());
     for (const fs::path& file : files("scenarios")) {
