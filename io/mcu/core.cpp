@@ -37,11 +37,13 @@ Core::Core(const char* part, std::uint32_t clock_Hz) {
 }
 
 Core::~Core() {
-  // avr_terminate() leaves the names of the interrupt lines, their pool and the part itself behind.
+  // avr_terminate() leaves the interrupt lines' names, the register lines, the pool of both and the
+  // part itself behind.
   auto& table = avr_->interrupts;
   for (unsigned i = 0; i < table.vector_count; ++i)
     avr_free_irq(table.vector[i]->irq, AVR_INT_IRQ_COUNT);
   avr_free_irq(table.irq, AVR_INT_IRQ_COUNT);
+  for (auto& io : avr_->io) avr_free_irq(io.irq, AVR_IOMEM_IRQ_ALL + 1);
   avr_terminate(avr_);
   std::free(avr_->irq_pool.irq);
   std::free(avr_);

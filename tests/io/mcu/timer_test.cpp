@@ -256,6 +256,20 @@ TEST_F(TimerTest, NormalModeTogglesOncePerTurn) {
   EXPECT_EQ(b[0] - a[0], 100 * 8);
 }
 
+// 200045 clocks of a counter of 8 bits: 200045 mod 256 = 109 = 0x6d, shown by its six low bits
+// 101101; PB0 shows TOV0.
+TEST_F(TimerTest, AnUnwatchedTimerKeepsItsCountAndItsFlag) {
+  McuConfig config = usual_wiring("unwatched_timer");
+  const std::array pins = {"PD0", "PD1", "PD2", "PD3", "PD5", "PB0"};
+  std::copy(pins.begin(), pins.end(), config.line_pins.begin());
+  Chip chip(config);
+  chip.power(5.0);
+  chip.run(std::chrono::milliseconds(20));
+  const std::array expected = {true, false, true, true, true, true};
+  for (std::uint16_t k = 0; k < expected.size(); ++k)
+    EXPECT_EQ(chip.last(LineId{k}), expected[k] ? Level::high : Level::low) << pins[k];
+}
+
 // The edges must not depend on how the time is cut.
 TEST_F(TimerTest, EdgesAreTheSameWhateverTheHorizons) {
   const auto edges = [](Time look_ahead) {
