@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-#define VOLTS(v) ((uint16_t)((v) * 1024.0 / 5.0 + 0.5))
+#define VOLTS(v) ((uint16_t)((v)*1024.0 / 5.0 + 0.5))
 
 // Gates: one is on. High sides sit on compare outputs.
 #define UH_BIT PD6  // OC0A

@@ -15,17 +15,17 @@ struct step {
   uint8_t high, low;
 };
 
-// By Hall code, bit 0 U, bit 1 V, bit 2 W. Hall k is high while the electrical angle less k * 120 deg
-// lies within 90 deg of 0; the back-EMF of phase k, driven forward, is -sin of that angle, so current
-// into phase k gives torque while it lies in -150 to -30 deg and current out of it in 30 to 150 deg.
+// By Hall code, bit 0 U, bit 1 V, bit 2 W. Hall k is high while the electrical angle less k * 120
+// deg lies within 90 deg of 0; the back-EMF of phase k, driven forward, is -sin of that angle, so
+// current into phase k gives torque while it lies in -150 to -30 deg and current out of it in 30 to
+// 150 deg.
 static const struct step steps[8] = {
-    [0] = {LEG_NONE, LEG_NONE},
-    [1] = {LEG_V, LEG_W},  // -30 to  30 deg
-    [3] = {LEG_V, LEG_U},  //  30 to  90
-    [2] = {LEG_W, LEG_U},  //  90 to 150
-    [6] = {LEG_W, LEG_V},  // 150 to 210
-    [4] = {LEG_U, LEG_V},  // 210 to 270
-    [5] = {LEG_U, LEG_W},  // 270 to 330
+    [0] = {LEG_NONE, LEG_NONE}, [1] = {LEG_V, LEG_W},  // -30 to  30 deg
+    [3] = {LEG_V, LEG_U},                              //  30 to  90
+    [2] = {LEG_W, LEG_U},                              //  90 to 150
+    [6] = {LEG_W, LEG_V},                              // 150 to 210
+    [4] = {LEG_U, LEG_V},                              // 210 to 270
+    [5] = {LEG_U, LEG_W},                              // 270 to 330
     [7] = {LEG_NONE, LEG_NONE},
 };
 

@@ -33,13 +33,26 @@ static void stop(enum reason why) {
   if (why == stopped_by) return;
   stopped_by = why;
   switch (why) {
-    case NONE: break;
-    case OFFSETS: SAY("current offset"); break;
-    case WIRE: SAY("throttle wire"); break;
-    case HALL: SAY("hall invalid"); break;
-    case CURRENT: SAY("over-current"); break;
-    case BUS_LOW: SAY("bus voltage low"); break;
-    case BRAKE: SAY("brake"); break;
+    case NONE:
+      break;
+    case OFFSETS:
+      SAY("current offset");
+      break;
+    case WIRE:
+      SAY("throttle wire");
+      break;
+    case HALL:
+      SAY("hall invalid");
+      break;
+    case CURRENT:
+      SAY("over-current");
+      break;
+    case BUS_LOW:
+      SAY("bus voltage low");
+      break;
+    case BRAKE:
+      SAY("brake");
+      break;
   }
 }
 

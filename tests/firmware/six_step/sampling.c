@@ -50,8 +50,12 @@ bool sampling_measure_offsets(void) {
 
 static void start_slot(void) {
   switch (slot) {
-    case THROTTLE: start(ADC_THROTTLE); break;
-    case BUS: start(ADC_BUS); break;
+    case THROTTLE:
+      start(ADC_THROTTLE);
+      break;
+    case BUS:
+      start(ADC_BUS);
+      break;
     default:
       // Only the leg whose low switch is on shows its current.
       sampled_leg = bridge_low_leg();
@@ -79,9 +83,15 @@ static void judge_current(uint16_t reading) {
 ISR(ADC_vect) {
   const uint16_t reading = ADC;
   switch (slot) {
-    case THROTTLE: throttle = reading; break;
-    case BUS: bus = reading; break;
-    default: judge_current(reading); break;
+    case THROTTLE:
+      throttle = reading;
+      break;
+    case BUS:
+      bus = reading;
+      break;
+    default:
+      judge_current(reading);
+      break;
   }
   slot = (slot + 1) % SLOTS;
   start_slot();
