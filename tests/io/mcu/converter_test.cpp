@@ -49,7 +49,8 @@ TEST_F(ConverterTest, TheFirstConversionSamplesTwelveClocksLater) {
   EXPECT_LE(gap, (25 * 32 - 13 * 32 - 16) + 30) << "polling loop and a few instructions";
 }
 
-// Channel U is selected, throttle 5 us after the start: the sample is of U. 1.25 / 5 * 1024 = 256.
+// Channel U is selected at the start, throttle 43 cycles after it, before the sample: it is of
+// U. 1.25 / 5 * 1024 = 256.
 TEST_F(ConverterTest, ChannelAndValueAreTakenAtTheSampleNotAtTheRead) {
   Chip chip("converter");
   Time flips = std::chrono::milliseconds(10);

@@ -195,6 +195,22 @@ TEST_F(TimerTest, PhaseModesTakeANewCompareValueOverAtTopOrAtBottom) {
   EXPECT_EQ(by_bottom[2], 1000);
 }
 
+// OCR goes from TOP (constantly high) to 250. There is no match on the way up; datasheet, Phase
+// Correct PWM Mode: the output changes at TOP nevertheless, for the symmetry about BOTTOM. From
+// leaving TOP (count 999) to leaving 250 downwards: 750 cycles low, then pulses of 500.
+TEST_F(TimerTest, PhaseCorrectPwmLeavesHundredPercentAtTop) {
+  Chip chip(timer_wiring("wave_phase_correct_less"));
+  chip.power(5.0);
+  chip.run_cycles(2000 * 10);
+  const auto rises = chip.rises(line::gate_UH), falls = chip.falls(line::gate_UH);
+  ASSERT_GE(rises.size(), 4u);
+  ASSERT_GE(falls.size(), 3u);
+  EXPECT_GT(falls[0] - rises[0], 2000) << "it was not constantly high before";
+  EXPECT_EQ(rises[1] - falls[0], 750);
+  EXPECT_EQ(falls[1] - rises[1], 500);
+  EXPECT_EQ(rises[2] - rises[1], 2000);
+}
+
 // ICR1 1999: 8 kHz; OCR 499: high 500 cycles, the inverted output low for them. The first period
 // still compares with 0, since OCR was written in a PWM mode and waits for BOTTOM: 1999 for the
 // inverted one.

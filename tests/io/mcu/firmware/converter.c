@@ -27,7 +27,7 @@ int main(void) {
     ADMUX = _BV(REFS0) | 4;
     PORTD = _BV(PD2);
     ADCSRA |= _BV(ADSC);
-    _delay_us(5);
+    _delay_us(2.5);  // past one ADC clock (32 cycles), before the sample (at least 49)
     ADMUX = _BV(REFS0) | 3;
     while (ADCSRA & _BV(ADSC)) {
     }
