@@ -75,7 +75,8 @@ TEST_F(RunCommand, NamesItsFolderAfterTimeBenchAndScenario) {
     names.push_back(entry.path().filename().string());
   ASSERT_EQ(names.size(), 2U);  // also when both begin in one second
   for (const auto& name : names)
-    EXPECT_THAT(name, ContainsRegex("^[0-9]{8}T[0-9]{6}Z-orchard-cart-hub-stand-in-drive-off(-2)?$"));
+    EXPECT_THAT(name,
+                ContainsRegex("^[0-9]{8}T[0-9]{6}Z-orchard-cart-hub-stand-in-drive-off(-2)?$"));
 }
 
 TEST_F(RunCommand, RefusesBrokenYamlWithFileAndLineAndLeavesNothing) {
