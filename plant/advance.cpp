@@ -130,12 +130,12 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     // Exact response of a first-order lag to an input that is linear over the step.
     const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
     const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-    const double tau = sensor_tau_s;
-    const double decay = h > 40.0 * tau ? 0.0 : std::exp(-h / tau);
+    const double decay = h > 40.0 * sensor_tau_s ? 0.0 : std::exp(-h / sensor_tau_s);
+    const double lag_share = sensor_tau_s / h;
     for (int k = 0; k < 3; ++k) {
-      const double share = seen_share(s.leg[k]);
+      const double share = seen_share[static_cast<std::size_t>(s.leg[k])];
       const double a0 = share * before[k], a1 = share * after[k];
-      const double lag = (a1 - a0) / h * tau;
+      const double lag = (a1 - a0) * lag_share;
       s.sensed_A[k] = a1 - lag + (s.sensed_A[k] - a0 + lag) * decay;
     }
   }
@@ -148,8 +148,9 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   s.cos_e = y.cos_e;
   s.sin_e = y.sin_e;
   settle_time(h);
-  for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
-    r->value += r->rate_per_s * h;
+  if (ramping || s.speed_held)
+    for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
+      r->value += r->rate_per_s * h;
   if (observer) observer->on_segment({&begin, &s, h});
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {

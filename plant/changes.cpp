@@ -119,25 +119,22 @@ void Drive::Impl::keep_to_freedom() noexcept {
 // Gated legs are fixed; an ungated leg that carries current keeps the diode of its sign; the others
 // start floating and are given their diodes where the terminal potential asks for it.
 void Drive::Impl::choose_legs() noexcept {
+  constexpr Conduction by_gates[4] = {Conduction::floating, Conduction::high_switch,
+                                      Conduction::low_switch, Conduction::shoot_through};
   std::array<Conduction, 3> leg{};
   bool free[3] = {};
   bool any_free = false;
   for (int k = 0; k < 3; ++k) {
     const auto i = static_cast<std::size_t>(k);
-    const bool high = (s.gates >> (2 * k)) & 1U, low = (s.gates >> (2 * k + 1)) & 1U;
+    const unsigned gates = (s.gates >> (2 * k)) & 3U;
+    leg[i] = by_gates[gates];
     if ((s.open_phases >> k) & 1U) {
-      leg[i] = high && low ? Conduction::open_shorted : Conduction::open;
-    } else if (high || low) {
-      leg[i] = high && low ? Conduction::shoot_through
-               : high      ? Conduction::high_switch
-                           : Conduction::low_switch;
-    } else {
+      leg[i] = gates == 3U ? Conduction::open_shorted : Conduction::open;
+    } else if (gates == 0U) {
       const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
-      leg[i] = current > zero_A    ? Conduction::low_diode
-               : current < -zero_A ? Conduction::high_diode
-                                   : Conduction::floating;
-      free[k] = leg[i] == Conduction::floating;
+      free[k] = std::abs(current) <= zero_A;
       any_free = any_free || free[k];
+      if (!free[k]) leg[i] = current > 0.0 ? Conduction::low_diode : Conduction::high_diode;
     }
   }
   if (!any_free) {

@@ -78,6 +78,14 @@ Drive::Impl::Impl(const DriveParameters& given)
              {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
               par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,
               par.supply.current_limit_A, par.step_max_s});
+  seen_share.fill(par.phase_current.kind == CurrentSensing::in_line ? 1.0 : 0.0);
+  if (par.phase_current.kind == CurrentSensing::low_side_shunt) {
+    const auto share = [this](Conduction c) -> double& {
+      return seen_share[static_cast<std::size_t>(c)];
+    };
+    share(Conduction::low_switch) = share(Conduction::low_diode) = -1.0;
+    share(Conduction::shoot_through) = -0.5;
+  }
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
 }
 

@@ -42,6 +42,8 @@ struct Drive::Impl {
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
   double inductance_min_H;
   double sensor_tau_s, capacitance_inverse;
+  /// Share of a leg's current that its sensor sees, by how the leg conducts.
+  std::array<double, conduction_kinds> seen_share;
   bool watch_always = false;  // supply or friction may change by itself in any mode
 
   // --- time-varying
@@ -56,10 +58,11 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[3]) const noexcept;
+  template <bool Diodes>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   Point step(double h) const noexcept {
-    return mode->freedom == 2 && shape.is_sine() && !ledger ? rotor_step(h)
-                                                            : step<false>(h, nullptr);
+    if (mode->freedom != 2 || !shape.is_sine() || ledger) return step<false>(h, nullptr);
+    return mode->diodes ? rotor_step<true>(h) : rotor_step<false>(h);
   }
   double step_limit() const noexcept;
   double locate(double h, Point& at) const noexcept;
@@ -88,14 +91,6 @@ struct Drive::Impl {
   void keep_to_freedom() noexcept;
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
-  /// Share of a leg's current that its sensor sees in this conduction.
-  double seen_share(Conduction c) const noexcept {
-    if (par.phase_current.kind == CurrentSensing::in_line) return 1.0;
-    return c == Conduction::low_switch || c == Conduction::low_diode ? -1.0
-           : c == Conduction::shoot_through                          ? -0.5
-                                                                     : 0.0;
-  }
-
   // observe.cpp
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;
   double theta_m(double theta_e) const noexcept {

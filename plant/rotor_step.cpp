@@ -10,103 +10,139 @@
 namespace stillrotor::plant {
 namespace {
 
+/// A pair on the d and q axes; the compiler keeps it in one register.
+using Pair = double __attribute__((vector_size(16)));
+
+inline Pair pair(double d, double q) noexcept { return Pair{d, q}; }
+inline Pair both(double x) noexcept { return Pair{x, x}; }
+inline Pair swapped(Pair x) noexcept { return Pair{x[1], x[0]}; }
+inline double dot(Pair a, Pair b) noexcept {
+  const Pair product = a * b;
+  return product[0] + product[1];
+}
+inline double cross(Pair a, Pair b) noexcept {
+  const Pair product = a * swapped(b);
+  return product[0] - product[1];
+}
+
 struct Turn {
   double cos, sin;
 };
 
-inline Turn small_turn(double delta) noexcept {
-  Turn t;
-  rotate(delta, 1.0, 0.0, t.cos, t.sin);
-  return t;
-}
-
 /// A stationary vector, given in the frame at the step's begin, seen from a frame turned on by t.
-inline Dq seen(const Dq& v, const Turn& t) noexcept {
-  return {t.cos * v.d + t.sin * v.q, t.cos * v.q - t.sin * v.d};
+inline Pair seen(Pair v, const Turn& t) noexcept {
+  return both(t.cos) * v + pair(t.sin, -t.sin) * swapped(v);
 }
 
+/// A turn by a little more. extra is of the order of h^2 times the acceleration (1e-6 rad), so its
+/// square, left out, is far below rounding of what the step knows.
+inline Turn and_a_little(const Turn& t, double extra) noexcept {
+  return {t.cos - t.sin * extra, t.sin + t.cos * extra};
+}
+
+inline Pair into_rotor(double alpha, double beta, double cos_e, double sin_e) noexcept {
+  return pair(cos_e * alpha + sin_e * beta, cos_e * beta - sin_e * alpha);
+}
+
+/// The rates of one stage.
 struct Rates {
-  double d, q, v, w;
+  Pair i;
+  double v, w;
 };
 
 }  // namespace
 
+// The processor waits for results here, it does not lack units: what a stage needs of the stage
+// before it is kept to a dot product, two sums and two products. Angles of all stages come from the
+// speed at the begin, corrected by the acceleration; bus and capacitor are written as sums over
+// what is known early and what is not.
+template <bool Diodes>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
-  const double l_d_inverse = l_inverse * l_q, l_q_inverse = l_inverse * l_d;
-  const double torque_psi = 1.5 * p * psi, torque_l = 1.5 * p * (l_d - l_q);
+  const Pair inductance = pair(l_d, l_q);
+  const Pair inductance_inverse = pair(l_inverse * l_q, l_inverse * l_d);
+  const Pair magnet = pair(psi, 0.0);
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
   const double drag = par.shaft.viscous_friction_Nm_s_per_rad;
   const double friction = coulomb_Nm * s.rotation;
+  const double bus_per_i = 1.5 * bus.from_legs_ohm;
+  const double cap_per_bus = -(bus.per_supply_S + m.shoot_S) * capacitance_inverse;
 
   const double c0 = s.cos_e, s0 = s.sin_e;
-  const Dq i0 = park({s.i_alpha_A, s.i_beta_A}, c0, s0);
-  const Dq u0 = park({m.u_alpha, m.u_beta}, c0, s0);
-  const Dq e0 = park({m.e_alpha_V, m.e_beta_V}, c0, s0);
+  const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
+  const Pair u0 = into_rotor(m.u_alpha, m.u_beta, c0, s0);
+  // Only diodes have a knee, and only beside them do the legs' resistances differ:
+  // r = r_mean 1 + [x y; y -x], which turns with twice the angle.
+  const Pair e0 = Diodes ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
   const double r_mean = 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
-  // r = r_mean 1 + [x y; y -x]: turns with twice the angle.
-  const Dq aniso0 =
-      park({0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm}, c0 * c0 - s0 * s0, 2.0 * s0 * c0);
+  const Pair uneven0 = Diodes ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
+                                           c0 * c0 - s0 * s0, 2.0 * s0 * c0)
+                              : both(0.0);
 
   const Drivers a = drivers(0.0), c = drivers(h);
   const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
 
-  const auto rates = [&](double d, double q, double v_cap, double w, const Turn& t,
-                         const Drivers& in) __attribute__((always_inline)) {
-    const Dq u = seen(u0, t), e = seen(e0, t);
-    const Dq aniso = seen(aniso0, {t.cos * t.cos - t.sin * t.sin, 2.0 * t.sin * t.cos});
-    const double legs = 1.5 * (u.d * d + u.q * q);
-    const double bus_volts =
-        (bus.from_cap * v_cap + bus.from_supply * in.supply_V + bus.constant_V) +
-        bus.from_legs_ohm * legs;
-    const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
+  const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, const Drivers& in)
+      __attribute__((always_inline)) {
+    const Pair u = seen(u0, t);
+    const double fed_V = bus.from_supply * in.supply_V + bus.constant_V;
+    const double projected = dot(u, i);
+    const double bus_volts = (bus.from_cap * v_cap + fed_V) + bus_per_i * projected;
     const double w_e = p * w;
-    const double psi_d = l_d * d + psi, psi_q = l_q * q;
+    const Pair linkage = inductance * i + magnet;
+    Pair rest = pair(w_e, -w_e) * swapped(linkage) - both(r_mean) * i;
+    if constexpr (Diodes) {
+      const Pair x = seen(uneven0, {t.cos * t.cos - t.sin * t.sin, 2.0 * t.sin * t.cos});
+      rest += seen(e0, t) - pair(x[0], x[1]) * both(i[0]) - pair(x[1], -x[0]) * both(i[1]);
+    }
     Rates k;
-    k.d = (u.d * bus_volts + (w_e * psi_q + e.d - r_mean * d - (aniso.d * d + aniso.q * q))) *
-          l_d_inverse;
-    k.q = (u.q * bus_volts + (e.q - w_e * psi_d - r_mean * q - (aniso.q * d - aniso.d * q))) *
-          l_q_inverse;
-    k.v = (supply - legs - m.shoot_S * bus_volts) * capacitance_inverse;
+    k.i = (u * inductance_inverse) * both(bus_volts) + rest * inductance_inverse;
+    k.v = ((bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse) +
+          cap_per_bus * bus_volts - (1.5 * capacitance_inverse) * projected;
     k.w = given_rate +
-          inertia_gain * ((torque_psi + torque_l * d) * q - drag * w - friction - in.load_Nm);
+          inertia_gain * (1.5 * p * cross(linkage, i) - drag * w - friction - in.load_Nm);
     return k;
   };
 
   const double half = 0.5 * h;
   const double w0 = s.omega_m_rad_s, v0 = s.v_cap_V;
-  const Turn none{1.0, 0.0};
-  const Rates k1 = rates(i0.d, i0.q, v0, w0, none, a);
+  Turn to_half;
+  rotate(p * w0 * half, 1.0, 0.0, to_half.cos, to_half.sin);
+  const Turn to_end{to_half.cos * to_half.cos - to_half.sin * to_half.sin,
+                    2.0 * to_half.sin * to_half.cos};
+  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, a);
   const double w1 = w0 + half * k1.w;
-  const Rates k2 = rates(i0.d + half * k1.d, i0.q + half * k1.q, v0 + half * k1.v, w1,
-                         small_turn(p * w0 * half), b);
+  const Rates k2 = rates(i0 + both(half) * k1.i, v0 + half * k1.v, w1, to_half, b);
   const double w2 = w0 + half * k2.w;
-  const Rates k3 = rates(i0.d + half * k2.d, i0.q + half * k2.q, v0 + half * k2.v, w2,
-                         small_turn(p * w1 * half), b);
+  const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w2,
+                         and_a_little(to_half, p * half * half * k1.w), b);
   const double w3 = w0 + h * k3.w;
   const Rates k4 =
-      rates(i0.d + h * k3.d, i0.q + h * k3.q, v0 + h * k3.v, w3, small_turn(p * w2 * h), c);
+      rates(i0 + both(h) * k3.i, v0 + h * k3.v, w3, and_a_little(to_end, p * h * half * k2.w), c);
 
   const double w = h / 6.0;
-  const double turn = w * p * (w0 + 2.0 * (w1 + w2) + w3);
+  const double extra = w * p * h * (k1.w + k2.w + k3.w);
+  const Turn end = and_a_little(to_end, extra);
   Point y;
-  rotate(turn, c0, s0, y.cos_e, y.sin_e);
+  y.cos_e = c0 * end.cos - s0 * end.sin;
+  y.sin_e = s0 * end.cos + c0 * end.sin;
   const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);
   y.cos_e *= unit;
   y.sin_e *= unit;
-  const AlphaBeta i = unpark({i0.d + w * (k1.d + 2.0 * (k2.d + k3.d) + k4.d),
-                              i0.q + w * (k1.q + 2.0 * (k2.q + k3.q) + k4.q)},
-                             y.cos_e, y.sin_e);
-  y.i_alpha = i.alpha;
-  y.i_beta = i.beta;
+  const Pair i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
+  y.i_alpha = y.cos_e * i[0] - y.sin_e * i[1];
+  y.i_beta = y.sin_e * i[0] + y.cos_e * i[1];
   y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
   y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
-  y.theta = s.theta_e_rad + turn;
+  y.theta = s.theta_e_rad + (p * w0 * h + extra);
   return y;
 }
+
+template Point Drive::Impl::rotor_step<true>(double) const noexcept;
+template Point Drive::Impl::rotor_step<false>(double) const noexcept;
 
 }  // namespace stillrotor::plant

@@ -47,6 +47,7 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.r_bb_ohm += 2.0 / 3.0 * law.r_ohm * n.beta * n.beta;
     r_max = std::max(r_max, law.r_ohm);
     if (shorts_the_bus(legs[k])) m.shoot_S += 0.5 / bridge.switch_on_resistance_ohm;
+    m.diodes = m.diodes || is_diode(legs[k]) || shorts_the_bus(legs[k]);
     m.watch = m.watch || is_diode(legs[k]) || legs[k] == Conduction::floating;
   }
   m.r_aa_ohm += around.winding_resistance_ohm;

@@ -51,7 +51,8 @@ struct ConductionMode {
   std::array<BusLaw, 3> bus;                              // by SupplyMode
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
-  bool watch = false;       // diodes or floating legs: something may change by itself
+  bool diodes = false;  // some leg conducts by its diode, or the legs are unlike for another reason
+  bool watch = false;   // diodes or floating legs: something may change by itself
 };
 
 constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {
