@@ -189,7 +189,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, SegmentObserver* observe
 
     Point y = step(h);
     bool event = false;
-    if ((mode->watch || watch_always) && margin(y, h) < 0.0) {
+    if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);
       event = true;
       whole = false;

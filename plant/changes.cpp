@@ -12,9 +12,6 @@ double leg_current(int k, double i_alpha, double i_beta) noexcept {
   return n.alpha * i_alpha + n.beta * i_beta;
 }
 
-/// +1: the diode carries current out of the leg (low diode); -1: into the leg (high diode).
-double diode_direction(Conduction c) noexcept { return c == Conduction::low_diode ? 1.0 : -1.0; }
-
 double& at(Phases& x, int k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W; }
 
 }  // namespace
@@ -61,22 +58,11 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
 
 // The least distance of anything watched from its change; negative: a change is due.
 double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
-  double least = 1e300;
-  bool floating = false;
-  for (int k = 0; k < 3; ++k) {
-    if (is_diode(s.leg[k]))
-      least = std::min(least, diode_direction(s.leg[k]) * leg_current(k, y.i_alpha, y.i_beta));
-    floating = floating || s.leg[k] == Conduction::floating;
-  }
-  if (coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
-    least = std::min(least, y.omega * s.rotation);
-  const bool held_by_friction = coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
-  const bool limited_supply = par.supply.kind == SupplyKind::bench_supply;
-  if (!floating && !held_by_friction && !limited_supply) return least;
-
+  double least = plain_margin(y);
+  if (!watches_more()) return least;
   const Drivers in = drivers(into_step_s);
   const Flow f = flow(*mode, y, in);
-  if (floating) {
+  if (mode->floating) {
     const double vf = par.bridge.diode_voltage_V;
     Phases v = terminals(legs(), y, f);
     double most = -1e300, lowest = 1e300;
@@ -90,14 +76,14 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     least = std::min(least, fixed ? std::min(lowest + vf, f.bus_V + vf - most)
                                   : f.bus_V + 2.0 * vf - (most - lowest));
   }
-  if (limited_supply) {
+  if (par.supply.kind == SupplyKind::bench_supply) {
     const double asked = (in.supply_V - f.bus_V) / par.supply.resistance_ohm;
     const double limit = par.supply.current_limit_A;
     least = std::min(least, s.supply_mode == SupplyMode::voltage ? std::min(asked, limit - asked)
                             : s.supply_mode == SupplyMode::current_limit ? asked - limit
                                                                          : -asked);
   }
-  if (held_by_friction) least = std::min(least, coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
+  if (held_by_friction()) least = std::min(least, coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
   return least;
 }
 

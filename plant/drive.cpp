@@ -73,7 +73,6 @@ Drive::Impl::Impl(const DriveParameters& given)
   slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
   sensor_tau_s = 1.0 / (two_pi * par.phase_current.bandwidth_Hz);
-  watch_always = par.supply.kind == SupplyKind::bench_supply || coulomb_Nm > 0.0;
   fill_modes(modes, par.bridge,
              {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
               par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,

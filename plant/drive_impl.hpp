@@ -2,6 +2,7 @@
 // share. Not for callers.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 
 #include "plant/bridge/conduction.hpp"
@@ -44,7 +45,6 @@ struct Drive::Impl {
   double sensor_tau_s, capacitance_inverse;
   /// Share of a leg's current that its sensor sees, by how the leg conducts.
   std::array<double, conduction_kinds> seen_share;
-  bool watch_always = false;  // supply or friction may change by itself in any mode
 
   // --- time-varying
   DriveState s;
@@ -58,11 +58,16 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[3]) const noexcept;
-  template <bool Diodes>
+  template <bool Diodes, bool Sine>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
+  template <bool Sine>
+  Point line_step(double h) const noexcept;  // line_step.cpp
   Point step(double h) const noexcept {
-    if (mode->freedom != 2 || !shape.is_sine() || ledger) return step<false>(h, nullptr);
-    return mode->diodes ? rotor_step<true>(h) : rotor_step<false>(h);
+    if (ledger) return step<false>(h, nullptr);
+    if (mode->freedom != 2) return shape.is_sine() ? line_step<true>(h) : line_step<false>(h);
+    if (shape.is_sine())
+      return mode->diodes ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
+    return mode->diodes ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
   }
   double step_limit() const noexcept;
   double locate(double h, Point& at) const noexcept;
@@ -83,6 +88,23 @@ struct Drive::Impl {
 
   // changes.cpp
   double margin(const Point&, double into_step_s) const noexcept;
+  /// The part of margin() that needs no more than the point: diode currents and the turning sense.
+  double plain_margin(const Point& y) const noexcept {
+    double least = 1e300;
+    for (std::size_t k = 0; k < static_cast<std::size_t>(mode->diode_count); ++k) {
+      const AlphaBeta n = mode->diode_axis[k];
+      least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta);
+    }
+    if (coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
+      least = std::min(least, y.omega * s.rotation);
+    return least;
+  }
+  bool held_by_friction() const noexcept {
+    return coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
+  }
+  bool watches_more() const noexcept {
+    return mode->floating || held_by_friction() || par.supply.kind == SupplyKind::bench_supply;
+  }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
   void choose_legs() noexcept;
   void choose_supply() noexcept;

@@ -1,48 +1,16 @@
 // The fast path: one RK4 step in the rotor frame, for sinusoidal back-EMF with all three legs
 // conducting. The same equations as flow.hpp, turned by -theta:
 //   v = u v_dc + e_leg - r i;   L_d di_d/dt = v_d + omega_e L_q i_q;
-//   L_q di_q/dt = v_q - omega_e (L_d i_d + psi);   T = 3/2 p (psi + (L_d - L_q) i_d) i_q
+//   L_q di_q/dt = v_q - omega_e L_d i_d, each less omega_e psi g(theta);
+//   T = 3/2 p (psi g . i + (L_d - L_q) i_d i_q);  sinusoidal back-EMF: g = (0, 1)
 // with u, e_leg and the anisotropic part of r turned into the frame of each stage. About half the
 // arithmetic of the stationary frame, because inductances and back-EMF stand still.
 // Source: textbook (two-axis model of the salient machine), from memory; tested against flow.hpp.
 #include "plant/flow.hpp"
+#include "plant/rotor_frame.hpp"
 
 namespace stillrotor::plant {
 namespace {
-
-/// A pair on the d and q axes; the compiler keeps it in one register.
-using Pair = double __attribute__((vector_size(16)));
-
-inline Pair pair(double d, double q) noexcept { return Pair{d, q}; }
-inline Pair both(double x) noexcept { return Pair{x, x}; }
-inline Pair swapped(Pair x) noexcept { return Pair{x[1], x[0]}; }
-inline double dot(Pair a, Pair b) noexcept {
-  const Pair product = a * b;
-  return product[0] + product[1];
-}
-inline double cross(Pair a, Pair b) noexcept {
-  const Pair product = a * swapped(b);
-  return product[0] - product[1];
-}
-
-struct Turn {
-  double cos, sin;
-};
-
-/// A stationary vector, given in the frame at the step's begin, seen from a frame turned on by t.
-inline Pair seen(Pair v, const Turn& t) noexcept {
-  return both(t.cos) * v + pair(t.sin, -t.sin) * swapped(v);
-}
-
-/// A turn by a little more. extra is of the order of h^2 times the acceleration (1e-6 rad), so its
-/// square, left out, is far below rounding of what the step knows.
-inline Turn and_a_little(const Turn& t, double extra) noexcept {
-  return {t.cos - t.sin * extra, t.sin + t.cos * extra};
-}
-
-inline Pair into_rotor(double alpha, double beta, double cos_e, double sin_e) noexcept {
-  return pair(cos_e * alpha + sin_e * beta, cos_e * beta - sin_e * alpha);
-}
 
 /// The rates of one stage.
 struct Rates {
@@ -56,14 +24,13 @@ struct Rates {
 // before it is kept to a dot product, two sums and two products. Angles of all stages come from the
 // speed at the begin, corrected by the acceleration; bus and capacitor are written as sums over
 // what is known early and what is not.
-template <bool Diodes>
+template <bool Diodes, bool Sine>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
   const Pair inductance = pair(l_d, l_q);
   const Pair inductance_inverse = pair(l_inverse * l_q, l_inverse * l_d);
-  const Pair magnet = pair(psi, 0.0);
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
@@ -86,43 +53,42 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   const Drivers a = drivers(0.0), c = drivers(h);
   const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
 
-  const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, const Drivers& in)
-      __attribute__((always_inline)) {
+  const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, double theta,
+                         const Drivers& in) __attribute__((always_inline)) {
     const Pair u = seen(u0, t);
     const double fed_V = bus.from_supply * in.supply_V + bus.constant_V;
     const double projected = dot(u, i);
     const double bus_volts = (bus.from_cap * v_cap + fed_V) + bus_per_i * projected;
     const double w_e = p * w;
-    const Pair linkage = inductance * i + magnet;
-    Pair rest = pair(w_e, -w_e) * swapped(linkage) - both(r_mean) * i;
+    const Pair magnet = both(psi) * (Sine ? pair(0.0, 1.0) : shape.on_rotor(theta));
+    const Pair linkage = inductance * i;
+    Pair rest = both(w_e) * (pair(1.0, -1.0) * swapped(linkage) - magnet) - both(r_mean) * i;
     if constexpr (Diodes) {
-      const Pair x = seen(uneven0, {t.cos * t.cos - t.sin * t.sin, 2.0 * t.sin * t.cos});
+      const Pair x = seen(uneven0, twice(t));
       rest += seen(e0, t) - pair(x[0], x[1]) * both(i[0]) - pair(x[1], -x[0]) * both(i[1]);
     }
     Rates k;
     k.i = (u * inductance_inverse) * both(bus_volts) + rest * inductance_inverse;
     k.v = ((bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse) +
           cap_per_bus * bus_volts - (1.5 * capacitance_inverse) * projected;
-    k.w = given_rate +
-          inertia_gain * (1.5 * p * cross(linkage, i) - drag * w - friction - in.load_Nm);
+    k.w = given_rate + inertia_gain * (1.5 * p * (cross(linkage, i) + dot(magnet, i)) - drag * w -
+                                       friction - in.load_Nm);
     return k;
   };
 
   const double half = 0.5 * h;
   const double w0 = s.omega_m_rad_s, v0 = s.v_cap_V;
-  Turn to_half;
-  rotate(p * w0 * half, 1.0, 0.0, to_half.cos, to_half.sin);
-  const Turn to_end{to_half.cos * to_half.cos - to_half.sin * to_half.sin,
-                    2.0 * to_half.sin * to_half.cos};
-  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, a);
+  const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
+  const double t0 = s.theta_e_rad, t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
+  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
   const double w1 = w0 + half * k1.w;
-  const Rates k2 = rates(i0 + both(half) * k1.i, v0 + half * k1.v, w1, to_half, b);
-  const double w2 = w0 + half * k2.w;
+  const Rates k2 = rates(i0 + both(half) * k1.i, v0 + half * k1.v, w1, to_half, t_half, b);
+  const double w2 = w0 + half * k2.w, extra_3 = p * half * half * k1.w;
   const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w2,
-                         and_a_little(to_half, p * half * half * k1.w), b);
-  const double w3 = w0 + h * k3.w;
-  const Rates k4 =
-      rates(i0 + both(h) * k3.i, v0 + h * k3.v, w3, and_a_little(to_end, p * h * half * k2.w), c);
+                         and_a_little(to_half, extra_3), t_half + extra_3, b);
+  const double w3 = w0 + h * k3.w, extra_4 = p * h * half * k2.w;
+  const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w3, and_a_little(to_end, extra_4),
+                         t_end + extra_4, c);
 
   const double w = h / 6.0;
   const double extra = w * p * h * (k1.w + k2.w + k3.w);
@@ -142,7 +108,9 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   return y;
 }
 
-template Point Drive::Impl::rotor_step<true>(double) const noexcept;
-template Point Drive::Impl::rotor_step<false>(double) const noexcept;
+template Point Drive::Impl::rotor_step<true, true>(double) const noexcept;
+template Point Drive::Impl::rotor_step<true, false>(double) const noexcept;
+template Point Drive::Impl::rotor_step<false, true>(double) const noexcept;
+template Point Drive::Impl::rotor_step<false, false>(double) const noexcept;
 
 }  // namespace stillrotor::plant

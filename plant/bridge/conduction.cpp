@@ -48,7 +48,11 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     r_max = std::max(r_max, law.r_ohm);
     if (shorts_the_bus(legs[k])) m.shoot_S += 0.5 / bridge.switch_on_resistance_ohm;
     m.diodes = m.diodes || is_diode(legs[k]) || shorts_the_bus(legs[k]);
-    m.watch = m.watch || is_diode(legs[k]) || legs[k] == Conduction::floating;
+    m.floating = m.floating || legs[k] == Conduction::floating;
+    if (is_diode(legs[k])) {
+      const double way = diode_direction(legs[k]);
+      m.diode_axis[static_cast<std::size_t>(m.diode_count++)] = {way * n.alpha, way * n.beta};
+    }
   }
   m.r_aa_ohm += around.winding_resistance_ohm;
   m.r_bb_ohm += around.winding_resistance_ohm;

@@ -21,6 +21,10 @@ LegLaw leg_law(Conduction, const BridgeParameters&) noexcept;
 constexpr bool conducts(Conduction c) noexcept {
   return c != Conduction::floating && c != Conduction::open && c != Conduction::open_shorted;
 }
+/// +1: the diode carries current out of the leg (low diode); -1: into the leg (high diode).
+constexpr double diode_direction(Conduction c) noexcept {
+  return c == Conduction::low_diode ? 1.0 : -1.0;
+}
 constexpr bool is_open(Conduction c) noexcept {
   return c == Conduction::open || c == Conduction::open_shorted;
 }
@@ -52,7 +56,10 @@ struct ConductionMode {
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
   bool diodes = false;  // some leg conducts by its diode, or the legs are unlike for another reason
-  bool watch = false;   // diodes or floating legs: something may change by itself
+  // What to watch: currents that may reach zero (direction times leg_axis), terminals that float.
+  std::array<AlphaBeta, 3> diode_axis{};
+  std::int8_t diode_count = 0;
+  bool floating = false;
 };
 
 constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {

@@ -28,35 +28,22 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
   if (sine_) return;
 
   peak_ = bound;
-  const double step = two_pi / intervals;
+  const double step = two_pi / 6.0 / intervals;
   knots_.resize(intervals);
   for (int k = 0; k < intervals; ++k) {
-    Knot knot{};
+    Knot knot{both(0.0), both(0.0)};
     for (const auto& h : harmonics) {
       if (h.order % 3 == 0) continue;
-      const double n = h.order;
-      const double sequence = h.order % 3 == 1 ? 1.0 : -1.0;
-      const double angle = n * step * k;
-      knot.alpha -= h.ratio * std::sin(angle);
-      knot.alpha_slope -= h.ratio * n * step * std::cos(angle);
-      knot.beta += sequence * h.ratio * std::cos(angle);
-      knot.beta_slope -= sequence * h.ratio * n * step * std::sin(angle);
+      // Orders 6k+1 turn forward, 6k-1 backward; seen from the rotor both turn m = 6k times a turn.
+      const bool forward = h.order % 3 == 1;
+      const double m = forward ? h.order - 1 : h.order + 1;
+      const double along_q = forward ? h.ratio : -h.ratio;
+      const double angle = m * step * k;
+      knot.value += pair(-h.ratio * std::sin(angle), along_q * std::cos(angle));
+      knot.slope += both(m * step) * pair(-h.ratio * std::cos(angle), -along_q * std::sin(angle));
     }
     knots_[static_cast<std::size_t>(k)] = knot;
   }
-}
-
-AlphaBeta EmfShape::from_table(double theta) const noexcept {
-  constexpr double per_rad = intervals / two_pi;
-  const double x = theta * per_rad + intervals;  // stays positive one turn below zero
-  const auto cell = static_cast<long>(x);
-  const double t = x - static_cast<double>(cell);
-  const Knot& a = knots_[static_cast<std::size_t>(cell) & (intervals - 1)];
-  const Knot& b = knots_[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
-  const double t2 = t * t, t3 = t2 * t;
-  const double h01 = 3.0 * t2 - 2.0 * t3, h00 = 1.0 - h01, h10 = t3 - 2.0 * t2 + t, h11 = t3 - t2;
-  return {h00 * a.alpha + h10 * a.alpha_slope + h01 * b.alpha + h11 * b.alpha_slope,
-          h00 * a.beta + h10 * a.beta_slope + h01 * b.beta + h11 * b.beta_slope};
 }
 
 double EmfShape::zero_sequence(double theta) const noexcept {

@@ -1,8 +1,10 @@
-// Back-EMF shape over the electrical angle, in alpha-beta, per unit of the fundamental.
-//   e_alphabeta(theta) = omega_e * flux_linkage * g(theta);  sine: g = (-sin theta, cos theta).
-// Other shapes: a table over one turn with cubic Hermite interpolation of the harmonic sum (error
-// below 1e-6 of the fundamental up to order 49: (2 pi n / 1024)^4 / 384 of each harmonic). Torque
-// uses the same g, so mechanical and electrical power agree to rounding whatever the table's error.
+// Back-EMF shape over the electrical angle, per unit of the fundamental.
+//   e = omega_e * flux_linkage * g(theta);  sine: g = (0, 1) on d and q, (-sin, cos) on alpha and
+//   beta.
+// Other shapes: a table on the rotor, where harmonics 6k-1 and 6k+1 both turn 6k times, over one
+// sixth of a turn, with cubic Hermite interpolation of the harmonic sum: the error is
+// (2 pi m / 3072)^4 / 384 of each harmonic, below 1e-9 of the fundamental for a trapezoid up to
+// order 99. Torque uses the same g, so mechanical and electrical power agree to rounding.
 // RT: safe. O(1).
 #pragma once
 
@@ -10,6 +12,7 @@
 
 #include "plant/frames.hpp"
 #include "plant/machine/permanent_magnet.hpp"
+#include "plant/pair.hpp"
 
 namespace stillrotor::plant {
 
@@ -19,9 +22,13 @@ class EmfShape {
   /// not 1.
   explicit EmfShape(const std::vector<BackEmfHarmonic>&);
 
-  /// g at an angle given as cosine, sine and value (any turn).
+  /// g on the d and q axes, at any angle above -2 pi.
+  Pair on_rotor(double theta) const noexcept { return sine_ ? pair(0.0, 1.0) : from_table(theta); }
+  /// g on the stationary axes, at an angle given as value, cosine and sine.
   AlphaBeta operator()(double theta, double cos_theta, double sin_theta) const noexcept {
-    return sine_ ? AlphaBeta{-sin_theta, cos_theta} : from_table(theta);
+    if (sine_) return {-sin_theta, cos_theta};
+    const Pair g = from_table(theta);
+    return unpark({g[0], g[1]}, cos_theta, sin_theta);
   }
   /// Zero-sequence part of the phase EMFs (triplen harmonics), same scale.
   double zero_sequence(double theta) const noexcept;
@@ -30,11 +37,24 @@ class EmfShape {
   double peak() const noexcept { return peak_; }
 
  private:
-  AlphaBeta from_table(double theta) const noexcept;
+  static constexpr int intervals = 512;  // over a sixth of a turn
   struct Knot {
-    double alpha, alpha_slope, beta, beta_slope;  // slopes per interval
+    Pair value, slope;  // slope per interval
   };
-  static constexpr int intervals = 1024;
+
+  Pair from_table(double theta) const noexcept {
+    constexpr double per_rad = 6.0 * intervals / two_pi;
+    const double x = theta * per_rad + 6.0 * intervals;
+    const auto cell = static_cast<long>(x);
+    const double t = x - static_cast<double>(cell);
+    const Knot& a = knots_[static_cast<std::size_t>(cell) & (intervals - 1)];
+    const Knot& b = knots_[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
+    const Pair rise = b.value - a.value;
+    const Pair cubic = a.slope + b.slope - rise - rise;
+    const Pair square = rise - a.slope - cubic;
+    return a.value + both(t) * (a.slope + both(t) * (square + both(t) * cubic));
+  }
+
   bool sine_ = true;
   double peak_ = 1.0;
   std::vector<Knot> knots_;
