@@ -1,4 +1,6 @@
 // Time: steps between instants, the search for what happens inside them, sensor edges.
+#include <bit>
+
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -8,6 +10,20 @@ constexpr double seconds_per_ps = 1e-12;
 constexpr double ps_per_second = 1e12;
 constexpr double angle_per_step_max_rad = 0.05;
 constexpr double shortest_step_s = 1e-15;
+
+/// exp(-x), x >= 0, to 1e-13: two to a whole power times a series about zero.
+double decayed(double x) noexcept {
+  if (x > 40.0) return 0.0;
+  constexpr double log2_e = 1.44269504088896340736, ln_2 = 0.69314718055994530942;
+  const auto halvings = static_cast<std::int64_t>(x * log2_e + 0.5);
+  const double r = static_cast<double>(halvings) * ln_2 - x;  // -0.347 to 0.347
+  const double r2 = r * r;
+  const double low = 1.0 + r + r2 * (1.0 / 2.0 + r * (1.0 / 6.0));
+  const double middle = 1.0 / 24.0 + r * (1.0 / 120.0) + r2 * (1.0 / 720.0 + r * (1.0 / 5040.0));
+  const double high = 1.0 / 40320.0 + r * (1.0 / 362880.0) + r2 * (1.0 / 3628800.0);
+  const double series = low + r2 * r2 * (middle + r2 * r2 * high);
+  return series * std::bit_cast<double>((1023 - halvings) << 52);
+}
 
 /// Power [W] that turns into heat: windings, switches and diodes, link, supply or its regulator.
 double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
@@ -130,8 +146,8 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     // Exact response of a first-order lag to an input that is linear over the step.
     const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
     const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-    const double decay = h > 40.0 * sensor_tau_s ? 0.0 : std::exp(-h / sensor_tau_s);
-    const double lag_share = sensor_tau_s / h;
+    const double decay = decayed(h * sensor_rate_per_s);
+    const double lag_share = 1.0 / (h * sensor_rate_per_s);
     for (int k = 0; k < 3; ++k) {
       const double share = seen_share[static_cast<std::size_t>(s.leg[k])];
       const double a0 = share * before[k], a1 = share * after[k];
@@ -225,6 +241,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, SegmentObserver* observe
     if (whole) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
+      if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
     }
     if (event) {
       settle_modes();
@@ -290,8 +307,12 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
     const double below = speed + root;
     return below > 0.0 ? 2.0 * distance / below : 1e9;
   };
+  // A rotor that cannot come to rest in the span cannot turn back in it either.
   const double speed_e = p * s.omega_m_rad_s;
-  const double quiet = std::min({reach(ahead, speed_e), reach(behind, -speed_e), span});
+  const bool may_turn_back = std::abs(speed_e) <= a * span;
+  double quiet = span;
+  if (speed_e >= 0.0 || may_turn_back) quiet = std::min(quiet, reach(ahead, speed_e));
+  if (speed_e < 0.0 || may_turn_back) quiet = std::min(quiet, reach(behind, -speed_e));
   if (quiet >= span) return limit_ps;
   return s.time_ps + std::max<std::int64_t>(
                          0, static_cast<std::int64_t>(quiet * ps_per_second * (1.0 - 1e-12)) - 1);

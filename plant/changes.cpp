@@ -105,15 +105,17 @@ void Drive::Impl::keep_to_freedom() noexcept {
 // Gated legs are fixed; an ungated leg that carries current keeps the diode of its sign; the others
 // start floating and are given their diodes where the terminal potential asks for it.
 void Drive::Impl::choose_legs() noexcept {
-  constexpr Conduction by_gates[4] = {Conduction::floating, Conduction::high_switch,
-                                      Conduction::low_switch, Conduction::shoot_through};
+  if (s.open_phases == 0 && gated[s.gates].all) {
+    use_legs(gated[s.gates].leg);
+    return;
+  }
   std::array<Conduction, 3> leg{};
   bool free[3] = {};
   bool any_free = false;
   for (int k = 0; k < 3; ++k) {
     const auto i = static_cast<std::size_t>(k);
     const unsigned gates = (s.gates >> (2 * k)) & 3U;
-    leg[i] = by_gates[gates];
+    leg[i] = by_gates(gates);
     if ((s.open_phases >> k) & 1U) {
       leg[i] = gates == 3U ? Conduction::open_shorted : Conduction::open;
     } else if (gates == 0U) {

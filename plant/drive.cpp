@@ -72,11 +72,18 @@ Drive::Impl::Impl(const DriveParameters& given)
   inertia_inverse = 1.0 / (load.inertia_kg_m2 + load.cart_mass_kg * lever_m * lever_m);
   slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
-  sensor_tau_s = 1.0 / (two_pi * par.phase_current.bandwidth_Hz);
+  sensor_rate_per_s = two_pi * par.phase_current.bandwidth_Hz;
   fill_modes(modes, par.bridge,
              {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
               par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,
               par.supply.current_limit_A, par.step_max_s});
+  for (std::size_t gates = 0; gates < gated.size(); ++gates) {
+    gated[gates].all = true;
+    for (std::size_t k = 0; k < 3; ++k) {
+      gated[gates].leg[k] = by_gates((gates >> (2 * k)) & 3U);
+      gated[gates].all = gated[gates].all && conducts(gated[gates].leg[k]);
+    }
+  }
   seen_share.fill(par.phase_current.kind == CurrentSensing::in_line ? 1.0 : 0.0);
   if (par.phase_current.kind == CurrentSensing::low_side_shunt) {
     const auto share = [this](Conduction c) -> double& {

@@ -39,10 +39,16 @@ struct Drive::Impl {
   EmfShape shape;
   PositionSensors position;
   ModeTable modes;
+  /// Legs by the six gates where these alone decide them: each leg has a switch on.
+  struct Gated {
+    bool all = false;
+    std::array<Conduction, 3> leg{};
+  };
+  std::array<Gated, 64> gated;
   double p, psi, l0, l2, l_inverse;                    // l_inverse = 1 / (L_d L_q)
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
   double inductance_min_H;
-  double sensor_tau_s, capacitance_inverse;
+  double sensor_rate_per_s, capacitance_inverse;
   /// Share of a leg's current that its sensor sees, by how the leg conducts.
   std::array<double, conduction_kinds> seen_share;
 

@@ -12,18 +12,19 @@
 namespace stillrotor::plant {
 namespace {
 
-/// The rates of one stage.
-struct Rates {
+/// Currents, capacitor voltage and speed: what the stages integrate.
+struct Stage {
   Pair i;
   double v, w;
 };
 
 }  // namespace
 
-// The processor waits for results here, it does not lack units: what a stage needs of the stage
-// before it is kept to a dot product, two sums and two products. Angles of all stages come from the
-// speed at the begin, corrected by the acceleration; bus and capacitor are written as sums over
-// what is known early and what is not.
+// The processor waits for results here, it does not lack units. So the chain from one stage to the
+// next is kept short: each stage yields the next stage's values, not rates, with every factor that
+// is known early multiplied out beforehand (one dot product, one product, one sum remain on the
+// way); the angles of all stages come from the speed at the begin, corrected by the acceleration;
+// and the sum of RK4 is taken over the stages' values: y = (y1 + 2 y2 + y3 - y0) / 3 + h/6 f(y3).
 template <bool Diodes, bool Sine>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
@@ -53,45 +54,53 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   const Drivers a = drivers(0.0), c = drivers(h);
   const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
 
-  const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, double theta,
-                         const Drivers& in) __attribute__((always_inline)) {
+  const double cap_per_cap = cap_per_bus * bus.from_cap;
+  const double cap_per_i = cap_per_bus * bus_per_i - 1.5 * capacitance_inverse;
+  const Pair crossing_i = pair(l_q, -l_d) * inductance_inverse;
+
+  // base + dt * rates(at)
+  const auto next = [&](const Stage& at, const Turn& t, double theta, const Drivers& in, double dt,
+                        const Stage& base) __attribute__((always_inline)) {
     const Pair u = seen(u0, t);
+    const Pair push = both(dt) * inductance_inverse, u_push = u * push;
     const double fed_V = bus.from_supply * in.supply_V + bus.constant_V;
-    const double projected = dot(u, i);
-    const double bus_volts = (bus.from_cap * v_cap + fed_V) + bus_per_i * projected;
-    const double w_e = p * w;
+    const double w_e = p * at.w;
     const Pair magnet = both(psi) * (Sine ? pair(0.0, 1.0) : shape.on_rotor(theta));
-    const Pair linkage = inductance * i;
-    Pair rest = both(w_e) * (pair(1.0, -1.0) * swapped(linkage) - magnet) - both(r_mean) * i;
+    const Pair linkage = inductance * at.i;
+    const double projected = dot(u, at.i);
+    Pair known = base.i + u_push * both(fed_V + bus.from_cap * at.v) - both(w_e) * (push * magnet);
     if constexpr (Diodes) {
       const Pair x = seen(uneven0, twice(t));
-      rest += seen(e0, t) - pair(x[0], x[1]) * both(i[0]) - pair(x[1], -x[0]) * both(i[1]);
+      known += push *
+               (seen(e0, t) - pair(x[0], x[1]) * both(at.i[0]) - pair(x[1], -x[0]) * both(at.i[1]));
     }
-    Rates k;
-    k.i = (u * inductance_inverse) * both(bus_volts) + rest * inductance_inverse;
-    k.v = ((bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse) +
-          cap_per_bus * bus_volts - (1.5 * capacitance_inverse) * projected;
-    k.w = given_rate + inertia_gain * (1.5 * p * (cross(linkage, i) + dot(magnet, i)) - drag * w -
-                                       friction - in.load_Nm);
-    return k;
+    Stage y;
+    y.i = (known + both(dt * w_e) * crossing_i * swapped(at.i) - both(r_mean) * push * at.i) +
+          (u_push * both(bus_per_i)) * both(projected);
+    const double fed_A = (bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse +
+                         cap_per_bus * fed_V;
+    y.v = (base.v + dt * (fed_A + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
+    y.w = base.w +
+          dt * (given_rate + inertia_gain * (1.5 * p * (cross(linkage, at.i) + dot(magnet, at.i)) -
+                                             drag * at.w - friction - in.load_Nm));
+    return y;
   };
 
-  const double half = 0.5 * h;
-  const double w0 = s.omega_m_rad_s, v0 = s.v_cap_V;
-  const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
-  const double t0 = s.theta_e_rad, t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
-  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
-  const double w1 = w0 + half * k1.w;
-  const Rates k2 = rates(i0 + both(half) * k1.i, v0 + half * k1.v, w1, to_half, t_half, b);
-  const double w2 = w0 + half * k2.w, extra_3 = p * half * half * k1.w;
-  const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w2,
-                         and_a_little(to_half, extra_3), t_half + extra_3, b);
-  const double w3 = w0 + h * k3.w, extra_4 = p * h * half * k2.w;
-  const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w3, and_a_little(to_end, extra_4),
-                         t_end + extra_4, c);
+  const double half = 0.5 * h, sixth = h / 6.0;
+  const Stage y0{i0, s.v_cap_V, s.omega_m_rad_s};
+  const Turn to_half = turn_by(p * y0.w * half), to_end = twice(to_half);
+  const double t0 = s.theta_e_rad, t_half = t0 + p * y0.w * half, t_end = t0 + p * y0.w * h;
+  const Stage y1 = next(y0, {1.0, 0.0}, t0, a, half, y0);
+  const Stage y2 = next(y1, to_half, t_half, b, half, y0);
+  const double extra_3 = p * half * (y1.w - y0.w), extra_4 = p * h * (y2.w - y0.w);
+  const Stage y3 = next(y2, and_a_little(to_half, extra_3), t_half + extra_3, b, h, y0);
+  constexpr double third = 1.0 / 3.0;
+  const Stage sum{both(third) * (y1.i + both(2.0) * y2.i + y3.i - i0),
+                  third * (y1.v + 2.0 * y2.v + y3.v - y0.v),
+                  third * (y1.w + 2.0 * y2.w + y3.w - y0.w)};
+  const Stage y4 = next(y3, and_a_little(to_end, extra_4), t_end + extra_4, c, sixth, sum);
 
-  const double w = h / 6.0;
-  const double extra = w * p * h * (k1.w + k2.w + k3.w);
+  const double extra = p * sixth * (2.0 * (y1.w - y0.w) + 2.0 * (y2.w - y0.w) + (y3.w - y0.w));
   const Turn end = and_a_little(to_end, extra);
   Point y;
   y.cos_e = c0 * end.cos - s0 * end.sin;
@@ -99,12 +108,11 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);
   y.cos_e *= unit;
   y.sin_e *= unit;
-  const Pair i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
-  y.i_alpha = y.cos_e * i[0] - y.sin_e * i[1];
-  y.i_beta = y.sin_e * i[0] + y.cos_e * i[1];
-  y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
-  y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
-  y.theta = s.theta_e_rad + (p * w0 * h + extra);
+  y.i_alpha = y.cos_e * y4.i[0] - y.sin_e * y4.i[1];
+  y.i_beta = y.sin_e * y4.i[0] + y.cos_e * y4.i[1];
+  y.v_cap = y4.v;
+  y.omega = y4.w;
+  y.theta = t0 + (p * y0.w * h + extra);
   return y;
 }
 

@@ -21,6 +21,12 @@ LegLaw leg_law(Conduction, const BridgeParameters&) noexcept;
 constexpr bool conducts(Conduction c) noexcept {
   return c != Conduction::floating && c != Conduction::open && c != Conduction::open_shorted;
 }
+/// What a leg's two gates ask for: bit 0 high switch, bit 1 low switch.
+constexpr Conduction by_gates(std::size_t high_low) noexcept {
+  constexpr Conduction asked[4] = {Conduction::floating, Conduction::high_switch,
+                                   Conduction::low_switch, Conduction::shoot_through};
+  return asked[high_low & 3U];
+}
 /// +1: the diode carries current out of the leg (low diode); -1: into the leg (high diode).
 constexpr double diode_direction(Conduction c) noexcept {
   return c == Conduction::low_diode ? 1.0 : -1.0;
