@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Holds the documents against the tree they describe: check_docs.py ROOT
 
-Relative links resolve, headings that links name exist, files named in `code` exist, and no file
-carries a path of somebody's machine or a registry's address.
+Relative links resolve, headings that links name exist, files and test labels named in `code` exist,
+and no file carries a path of somebody's machine or a registry's address.
 """
 import pathlib
 import re
@@ -42,7 +42,17 @@ def names_a_file(code):
     return code.split("/")[0] in TOP and "/" in code and not re.search(r"[<>\s$|=,:(]|\.\.\.", code)
 
 
-def problems_of(root, path):
+def labels_of(root):
+    """Labels that the tests bear, as their lists have them."""
+    found = set()
+    for file in (root / "tests").rglob("CMakeLists.txt"):
+        text = file.read_text(encoding="utf-8")
+        for words in re.findall(r"LABELS\s+\"?([a-z_; ]+)|house_check\(\w+ \"?([a-z;]+)", text):
+            found |= set(re.split(r"[; ]+", " ".join(words).strip()))
+    return found
+
+
+def problems_of(root, path, labels):
     text = (root / path).read_text(encoding="utf-8")
     prose = without_fences(text)
     for number, line in enumerate(prose.splitlines(), 1):
@@ -57,12 +67,15 @@ def problems_of(root, path):
                     file.read_text(encoding="utf-8")):
                 yield f"{path}:{number}: link to {target}; {name or path} has no such heading"
         for code in CODE.findall(line):
+            for label in re.split(r"\|", "".join(re.findall(r'^ctest.* -L "?([a-z_|]+)', code))):
+                if label and labels and label not in labels:
+                    yield f"{path}:{number}: names the label {label}, which no test bears"
             if names_a_file(code) and not (any(root.glob(code.rstrip("/"))) or any(root.glob(code + ".*"))):
                 yield f"{path}:{number}: names {code}, which is not there"
 
 
 def main(root):
-    problems, documents = [], 0
+    problems, documents, labels = [], 0, labels_of(root)
     for path in project_files(root):
         try:
             text = (root / path).read_text(encoding="utf-8")
@@ -75,7 +88,7 @@ def main(root):
                                     "names no machine's path and no registry")
         if path.suffix == ".md":
             documents += 1
-            problems += problems_of(root, path)
+            problems += problems_of(root, path, labels)
     if documents == 0:
         print(f"{root}: no document found; give the root of the repository")
         return 2

@@ -101,6 +101,13 @@ class Documents(Planted):
         self.plant("docs/recipes/r.md", "Copy `io/gone/gone.cpp`.\n")
         self.expect("check_docs.py", 1, "names io/gone/gone.cpp")
 
+    def test_label_that_no_test_bears(self):
+        self.plant("tests/CMakeLists.txt", "stillrotor_test(a . LABELS judge run LINK x)\n")
+        self.plant("docs/a.md", "`ctest -L \"judge|run\"`\n")
+        self.expect("check_docs.py", 0)
+        self.plant("docs/a.md", "`ctest -L \"judge|jury\"`\n")
+        self.expect("check_docs.py", 1, "names the label jury")
+
     def test_path_of_a_machine_in_any_file(self):
         self.plant("io/x.cpp", "// see /" + "root/x\n")
         self.expect("check_docs.py", 1, "io/x.cpp:1")
