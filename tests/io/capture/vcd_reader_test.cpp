@@ -1,5 +1,5 @@
 // Source of the format: IEEE Std 1364-2005, section 18 (value change dump); the clauses named
-// below are its own. Expected times are tick times timescale, by hand.
+// below are its own, from memory. Expected times are tick times timescale, by hand.
 #include "io/capture/vcd_reader.hpp"
 
 #include <gmock/gmock.h>
