@@ -39,3 +39,15 @@ endif()
 ")
   set_property(DIRECTORY APPEND PROPERTY TEST_INCLUDE_FILES ${labels})
 endfunction()
+
+# stillrotor_hot(target...): parts that every simulated picosecond passes through. Their objects carry
+# both code and the compiler's own form of it; programs that ask for whole-program optimisation
+# (stillrotor_hot_program) are optimised across them, all others, the tests, link them as they are.
+function(stillrotor_hot)
+  foreach(target IN LISTS ARGN)
+    target_compile_options(${target} PRIVATE $<$<CONFIG:Release>:-O3 -flto -ffat-lto-objects>)
+  endforeach()
+endfunction()
+function(stillrotor_hot_program target)
+  target_link_options(${target} PRIVATE $<$<CONFIG:Release>:-O3 -flto=2 -fno-tree-slp-vectorize>)
+endfunction()

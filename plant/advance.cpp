@@ -108,27 +108,31 @@ double Drive::Impl::step_limit() const noexcept {
 }
 
 // The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the
-// start, kept on the violated side so that what happens there really is due.
+// start. It aims a hair beyond zero and ends there, so that what the change waits for really is
+// due.
 double Drive::Impl::locate(double h, Point& at) const noexcept {
+  constexpr double band = 1e-9, aim = 0.5 * band;  // A, V, rad/s or N m
   double low = 0.0, high = h;
-  double g_low = margin(point(), 0.0), g_high = margin(at, h);
-  for (int tries = 0; tries < 60 && high - low > shortest_step_s; ++tries) {
+  double g_low = margin(point(), 0.0) + aim, g_high = margin(at, h) + aim;
+  int last_side = 0;
+  for (int tries = 0; tries < 60 && high - low > shortest_step_s && g_high <= -aim; ++tries) {
     // A quantity that has just begun (a diode at zero current) has no margin at the start: bisect.
     double trial =
-        g_low > 0.0 ? (low * g_high - high * g_low) / (g_high - g_low) : 0.5 * (low + high);
+        g_low > aim ? (low * g_high - high * g_low) / (g_high - g_low) : 0.5 * (low + high);
     if (!(trial > low && trial < high)) trial = 0.5 * (low + high);
     const Point y = step(trial);
     const double g = margin(y, trial);
     if (g < 0.0) {
       high = trial;
-      g_high = g;
+      g_high = g + aim;
       at = y;
-      if (g > -1e-9) break;
-      g_low *= 0.5;
+      if (last_side == 1) g_low *= 0.5;
+      last_side = 1;
     } else {
       low = trial;
-      g_low = g;
-      g_high *= 0.5;
+      g_low = g + aim;
+      if (last_side == -1) g_high *= 0.5;
+      last_side = -1;
     }
   }
   return high;

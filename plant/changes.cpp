@@ -33,9 +33,9 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
   bool fixed = false;
   for (int k = 0; k < 3 && !fixed; ++k) {
     if (!conducts(leg[static_cast<std::size_t>(k)])) continue;
-    const LegLaw law = leg_law(leg[static_cast<std::size_t>(k)], par.bridge);
+    const LegLaw& at_k = law(leg[static_cast<std::size_t>(k)]);
     common =
-        law.s * f.bus_V + law.e_V - law.r_ohm * leg_current(k, y.i_alpha, y.i_beta) - at(out, k);
+        at_k.s * f.bus_V + at_k.e_V - at_k.r_ohm * leg_current(k, y.i_alpha, y.i_beta) - at(out, k);
     fixed = true;
   }
   if (!fixed) {

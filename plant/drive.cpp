@@ -77,6 +77,8 @@ Drive::Impl::Impl(const DriveParameters& given)
              {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
               par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,
               par.supply.current_limit_A, par.step_max_s});
+  for (std::size_t c = 0; c < laws.size(); ++c)
+    laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t gates = 0; gates < gated.size(); ++gates) {
     gated[gates].all = true;
     for (std::size_t k = 0; k < 3; ++k) {

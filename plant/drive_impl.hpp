@@ -39,6 +39,7 @@ struct Drive::Impl {
   EmfShape shape;
   PositionSensors position;
   ModeTable modes;
+  std::array<LegLaw, conduction_kinds> laws;  // by Conduction
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
   struct Gated {
     bool all = false;
@@ -117,6 +118,7 @@ struct Drive::Impl {
   void choose_friction() noexcept;
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   void keep_to_freedom() noexcept;
+  const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
   // observe.cpp

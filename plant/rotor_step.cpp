@@ -51,24 +51,38 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
                                            c0 * c0 - s0 * s0, 2.0 * s0 * c0)
                               : both(0.0);
 
-  const Drivers a = drivers(0.0), c = drivers(h);
-  const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
+  // What supply and load contribute by themselves: linear in their ramps, so the middle is the
+  // mean.
+  struct Fed {
+    double bus_V, cap_V_per_s, opposing_Nm;
+  };
+  const auto fed = [&](double into_step_s) {
+    const Drivers in = drivers(into_step_s);
+    const double volts = bus.from_supply * in.supply_V + bus.constant_V;
+    return Fed{volts,
+               (bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse +
+                   cap_per_bus * volts,
+               friction + in.load_Nm};
+  };
+  const Fed a = fed(0.0), c = ramping ? fed(h) : a;
+  const Fed b{0.5 * (a.bus_V + c.bus_V), 0.5 * (a.cap_V_per_s + c.cap_V_per_s),
+              0.5 * (a.opposing_Nm + c.opposing_Nm)};
 
   const double cap_per_cap = cap_per_bus * bus.from_cap;
   const double cap_per_i = cap_per_bus * bus_per_i - 1.5 * capacitance_inverse;
   const Pair crossing_i = pair(l_q, -l_d) * inductance_inverse;
 
   // base + dt * rates(at)
-  const auto next = [&](const Stage& at, const Turn& t, double theta, const Drivers& in, double dt,
+  const auto next = [&](const Stage& at, const Turn& t, double theta, const Fed& in, double dt,
                         const Stage& base) __attribute__((always_inline)) {
     const Pair u = seen(u0, t);
     const Pair push = both(dt) * inductance_inverse, u_push = u * push;
-    const double fed_V = bus.from_supply * in.supply_V + bus.constant_V;
     const double w_e = p * at.w;
     const Pair magnet = both(psi) * (Sine ? pair(0.0, 1.0) : shape.on_rotor(theta));
     const Pair linkage = inductance * at.i;
     const double projected = dot(u, at.i);
-    Pair known = base.i + u_push * both(fed_V + bus.from_cap * at.v) - both(w_e) * (push * magnet);
+    Pair known =
+        base.i + u_push * both(in.bus_V + bus.from_cap * at.v) - both(w_e) * (push * magnet);
     if constexpr (Diodes) {
       const Pair x = seen(uneven0, twice(t));
       known += push *
@@ -77,12 +91,10 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
     Stage y;
     y.i = (known + both(dt * w_e) * crossing_i * swapped(at.i) - both(r_mean) * push * at.i) +
           (u_push * both(bus_per_i)) * both(projected);
-    const double fed_A = (bus.per_supply_S * in.supply_V + bus.constant_A) * capacitance_inverse +
-                         cap_per_bus * fed_V;
-    y.v = (base.v + dt * (fed_A + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
+    y.v = (base.v + dt * (in.cap_V_per_s + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
     y.w = base.w +
           dt * (given_rate + inertia_gain * (1.5 * p * (cross(linkage, at.i) + dot(magnet, at.i)) -
-                                             drag * at.w - friction - in.load_Nm));
+                                             drag * at.w - in.opposing_Nm));
     return y;
   };
 

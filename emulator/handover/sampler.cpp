@@ -72,21 +72,22 @@ std::uint32_t Sampler::mode() const noexcept {
 void Sampler::on_segment(const plant::Segment& segment) noexcept {
   // In one conduction mode a step begins as the step before it ended.
   if (const std::uint32_t now = mode(); now != bin_.mode) {
-    bin_.last = drive_.probe(*segment.begin);
+    const plant::Probe begin = drive_.probe(*segment.begin);
+    bin_.bridge_A = begin.bridge_A;
     if (bin_.mode == no_mode) {
-      include(bin_.last);
+      include(begin);
     } else {  // currents, and torque with them, do not jump where a switch or a diode takes over
-      include(static_cast<std::size_t>(Signal::bus_voltage), bin_.last.bus_V);
-      include(static_cast<std::size_t>(Signal::bus_current), bin_.last.supply_A);
+      include(static_cast<std::size_t>(Signal::bus_voltage), begin.bus_V);
+      include(static_cast<std::size_t>(Signal::bus_current), begin.supply_A);
     }
     bin_.mode = now;
   }
   double done_s = 0.0;
   const auto add = [&](const plant::Probe& to, double until_s) {
     include(to);
-    bin_.bridge_As += 0.5 * (bin_.last.bridge_A + to.bridge_A) * (until_s - done_s);
+    bin_.bridge_As += 0.5 * (bin_.bridge_A + to.bridge_A) * (until_s - done_s);
     bin_.length_s += until_s - done_s;
-    bin_.last = to;
+    bin_.bridge_A = to.bridge_A;
     done_s = until_s;
   };
 
@@ -97,10 +98,11 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
     if (point_s > segment.length_s + same_instant_s) break;
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
-    add({at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm}, tau_s);
+    const plant::Probe here{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
+    add(here, tau_s);
     emit(at, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
     open_bin(bin_.point + 1);
-    include(bin_.last);
+    include(here);
   }
   if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s);
   std::copy_n(drive_.state().sensed_A, 3, bin_.sensed_A.begin());

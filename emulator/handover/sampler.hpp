@@ -51,7 +51,7 @@ class Sampler final : public plant::SegmentObserver {
     double bridge_As = 0.0;
     double length_s = 0.0;
     // at the latest step's end
-    plant::Probe last;
+    double bridge_A = 0.0;  // at the end of the step before
     std::array<double, 3> sensed_A{};
     std::uint32_t mode = no_mode;  // conduction in that step
   };

@@ -16,15 +16,13 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
     if (!std::isfinite(h.ratio))
       throw std::invalid_argument("machine.back_emf: a harmonic ratio is not a number");
     if (h.order == 1) fundamental += h.ratio;
-    if (h.order % 3 == 0)
-      triplen_.push_back(h);
-    else if (h.order != 1 && h.ratio != 0.0)
-      sine_ = false;
+    if (h.order % 3 != 0 && h.order != 1 && h.ratio != 0.0) sine_ = false;
     bound += std::abs(h.ratio);
   }
   if (std::abs(fundamental - 1.0) > 1e-12)
     throw std::invalid_argument(
         "machine.back_emf: the fundamental's ratio must be 1; scale with flux_linkage");
+  tabulate_triplen(harmonics);
   if (sine_) return;
 
   peak_ = bound;
@@ -46,10 +44,18 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
   }
 }
 
-double EmfShape::zero_sequence(double theta) const noexcept {
-  double sum = 0.0;
-  for (const auto& h : triplen_) sum -= h.ratio * std::sin(h.order * theta);
-  return sum;
+void EmfShape::tabulate_triplen(const std::vector<BackEmfHarmonic>& harmonics) {
+  const double step = two_pi / 3.0 / intervals;
+  for (const auto& h : harmonics) {
+    if (h.order % 3 != 0 || h.ratio == 0.0) continue;
+    triplen_.resize(intervals, Knot{both(0.0), both(0.0)});
+    for (int k = 0; k < intervals; ++k) {
+      const double angle = h.order * step * k;
+      triplen_[static_cast<std::size_t>(k)].value -= both(h.ratio * std::sin(angle));
+      triplen_[static_cast<std::size_t>(k)].slope -=
+          both(h.ratio * h.order * step * std::cos(angle));
+    }
+  }
 }
 
 }  // namespace stillrotor::plant

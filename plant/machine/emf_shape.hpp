@@ -30,8 +30,11 @@ class EmfShape {
     const Pair g = from_table(theta);
     return unpark({g[0], g[1]}, cos_theta, sin_theta);
   }
-  /// Zero-sequence part of the phase EMFs (triplen harmonics), same scale.
-  double zero_sequence(double theta) const noexcept;
+  /// Zero-sequence part of the phase EMFs (triplen harmonics), same scale, at any angle above -2
+  /// pi.
+  double zero_sequence(double theta) const noexcept {
+    return triplen_.empty() ? 0.0 : interpolated(triplen_, theta * per_third_rad)[0];
+  }
   bool is_sine() const noexcept { return sine_; }
   /// Bound on |g| over the turn.
   double peak() const noexcept { return peak_; }
@@ -42,13 +45,19 @@ class EmfShape {
     Pair value, slope;  // slope per interval
   };
 
+  static constexpr double per_sixth_rad = 6.0 * intervals / two_pi;
+  static constexpr double per_third_rad = 3.0 * intervals / two_pi;
+
+  void tabulate_triplen(const std::vector<BackEmfHarmonic>&);
   Pair from_table(double theta) const noexcept {
-    constexpr double per_rad = 6.0 * intervals / two_pi;
-    const double x = theta * per_rad + 6.0 * intervals;
+    return interpolated(knots_, theta * per_sixth_rad);
+  }
+  static Pair interpolated(const std::vector<Knot>& knots, double position) noexcept {
+    const double x = position + 6.0 * intervals;
     const auto cell = static_cast<long>(x);
     const double t = x - static_cast<double>(cell);
-    const Knot& a = knots_[static_cast<std::size_t>(cell) & (intervals - 1)];
-    const Knot& b = knots_[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
+    const Knot& a = knots[static_cast<std::size_t>(cell) & (intervals - 1)];
+    const Knot& b = knots[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
     const Pair rise = b.value - a.value;
     const Pair cubic = a.slope + b.slope - rise - rise;
     const Pair square = rise - a.slope - cubic;
@@ -57,8 +66,8 @@ class EmfShape {
 
   bool sine_ = true;
   double peak_ = 1.0;
-  std::vector<Knot> knots_;
-  std::vector<BackEmfHarmonic> triplen_;
+  std::vector<Knot> knots_;    // on d and q, over a sixth of a turn; empty: sine
+  std::vector<Knot> triplen_;  // zero sequence (first of the pair), over a third; empty: none
 };
 
 }  // namespace stillrotor::plant

@@ -130,6 +130,9 @@ static void period(void) {
   follow(throttle);
 }
 
+static volatile bool period_due;
+ISR(TIMER0_OVF_vect) { period_due = true; }
+
 int main(void) {
   bridge_init();
   words_init();
@@ -138,10 +141,11 @@ int main(void) {
   if (sampling_throttle() > THROTTLE_REST && sampling_throttle() <= THROTTLE_WIRE_HIGH)
     SAY("throttle open at start");
   sampling_start();
+  TIMSK0 = _BV(TOIE0);
   for (;;) {
-    while (!(TIFR0 & _BV(TOV0))) {
+    while (!period_due) {
     }
-    TIFR0 = _BV(TOV0);
+    period_due = false;
     period();
   }
 }
