@@ -41,9 +41,10 @@ enum class Signal : std::uint8_t {
   sense_U,
   sense_V,
   sense_W,
-  sense_bus
+  sense_bus,
+  torque_mean
 };
-inline constexpr std::size_t signal_count = 23;
+inline constexpr std::size_t signal_count = 24;
 inline constexpr std::size_t spread_count = 6;  // the first ones
 
 inline constexpr std::array<SignalInfo, signal_count> signal_table{{
@@ -70,10 +71,11 @@ inline constexpr std::array<SignalInfo, signal_count> signal_table{{
     {"sense.phase_current.V", "V", false, "at the controller's pin"},
     {"sense.phase_current.W", "V", false, "at the controller's pin"},
     {"sense.bus_voltage", "V", false, "at the controller's pin"},
+    {"torque_mean", "N m", false, "electromagnetic, mean over the bin"},
 }};
 
-/// One grid point: values at its instant (bridge_current: mean over the bin that ends there), and
-/// least and greatest over the bin that ends there.
+/// One grid point: values at its instant (bridge_current, torque_mean: over the bin that ends
+/// there), and least and greatest over the bin that ends there.
 struct Frame {
   std::int64_t at_ps = 0;
   std::array<float, signal_count> value{};

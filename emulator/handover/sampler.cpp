@@ -47,7 +47,7 @@ void Sampler::open_bin(std::int64_t point) noexcept {
   bin_.next_ps = instant_ps(point);
   bin_.least.fill(HUGE_VAL);
   bin_.greatest.fill(-HUGE_VAL);
-  bin_.bridge_As = 0.0;
+  bin_.bridge_As = bin_.torque_Nm_s = 0.0;
   bin_.length_s = 0.0;
 }
 
@@ -74,6 +74,7 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
   if (const std::uint32_t now = mode(); now != bin_.mode) {
     const plant::Probe begin = drive_.probe(*segment.begin);
     bin_.bridge_A = begin.bridge_A;
+    bin_.torque_Nm = begin.torque_Nm;
     if (bin_.mode == no_mode) {
       include(begin);
     } else {  // currents, and torque with them, do not jump where a switch or a diode takes over
@@ -86,8 +87,10 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
   const auto add = [&](const plant::Probe& to, double until_s) {
     include(to);
     bin_.bridge_As += 0.5 * (bin_.bridge_A + to.bridge_A) * (until_s - done_s);
+    bin_.torque_Nm_s += 0.5 * (bin_.torque_Nm + to.torque_Nm) * (until_s - done_s);
     bin_.length_s += until_s - done_s;
     bin_.bridge_A = to.bridge_A;
+    bin_.torque_Nm = to.torque_Nm;
     done_s = until_s;
   };
 
@@ -130,7 +133,9 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::bus_voltage, at.bus_V);
   set(Signal::bus_current, at.supply_A);
   set(Signal::torque, at.torque_Nm);
-  set(Signal::bridge_current, bin_.length_s > 0.0 ? bin_.bridge_As / bin_.length_s : at.bridge_A);
+  const bool has_length = bin_.length_s > 0.0;
+  set(Signal::bridge_current, has_length ? bin_.bridge_As / bin_.length_s : at.bridge_A);
+  set(Signal::torque_mean, has_length ? bin_.torque_Nm_s / bin_.length_s : at.torque_Nm);
   set(Signal::speed, at.omega_m_rad_s);
   set(Signal::angle_e, at.theta_e_rad);
   set(Signal::current_d, at.current_dq_A.d);

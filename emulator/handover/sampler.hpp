@@ -4,8 +4,9 @@
 // Values  at the point's own instant, interpolated inside the step that crosses it (Drive::inside).
 //         An input that jumps exactly there still has its old value.
 // Spread  least and greatest over every step's begin and end in the bin, and its grid points.
-// Mean    bridge_current: integral over the bin by trapezoids over the steps, over its length.
-// Sense   bus_voltage: exact. phase_current: straight between the ends of the step that crosses the
+// Mean    bridge_current, torque_mean: integral over the bin by trapezoids over the steps, over its
+// length. Sense   bus_voltage: exact. phase_current: straight between the ends of the step that
+// crosses the
 //         point, so exact but for the bend of the sensor's own lag in the first microseconds after
 //         a switch; what the controller itself reads is always exact.
 // RT      safe where the sink is: no allocation, lock, log or throw.
@@ -48,10 +49,10 @@ class Sampler final : public plant::SegmentObserver {
     std::int64_t next_ps = 0;  // grid instant that ends it
     std::int64_t point = 0;    // its number
     std::array<double, spread_count> least{}, greatest{};
-    double bridge_As = 0.0;
+    double bridge_As = 0.0, torque_Nm_s = 0.0;
     double length_s = 0.0;
     // at the latest step's end
-    double bridge_A = 0.0;  // at the end of the step before
+    double bridge_A = 0.0, torque_Nm = 0.0;
     std::array<double, 3> sensed_A{};
     std::uint32_t mode = no_mode;  // conduction in that step
   };

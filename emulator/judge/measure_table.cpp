@@ -40,13 +40,17 @@ constexpr MeasureRow rows[] = {
       own},
      bus_current_peak},
     {{"torque_mean", "N m", false,
-      "Mean electromagnetic torque. Uncertainty: as phase_current_rms.", own},
+      "Mean electromagnetic torque, from the means over the grid's bins. Uncertainty: bins cut by "
+      "the "
+      "window's ends; 0.15 % of the torque's range for what bends inside a step; float32.",
+      own},
      torque_mean},
     {{"torque_ripple", "1", false,
       "Peak to peak over the size of the mean of the electromagnetic torque, after a moving "
       "average over one period of the pulse-width modulation (pwm_frequency in the window; one "
-      "grid bin where nothing switches). Uncertainty: difference to the same from grid points "
-      "alone, which is an estimate and no bound; that of the mean.",
+      "grid bin where nothing switches), from the means over the grid's bins. Uncertainty: 0.15 % "
+      "of the widest bin; where the period is no whole number of bins, the cut bins; that of the "
+      "mean.",
       own},
      torque_ripple},
     {{"torque_ripple_with_switching", "1", false,

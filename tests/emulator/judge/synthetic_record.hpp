@@ -85,14 +85,19 @@ class SyntheticRecord {
       frame.value[index] = static_cast<float>(sampled.wave(static_cast<double>(k + 1) * step_s));
       if (index >= spread_count) continue;
       double least = HUGE_VAL, greatest = -HUGE_VAL;
+      double sum = 0.0;
       for (int n = 0; n <= sampled.inside; ++n) {
         const double value =
             sampled.wave((static_cast<double>(k) + double(n) / sampled.inside) * step_s);
+        sum += (n == 0 || n == sampled.inside ? 0.5 : 1.0) * value;
         least = std::min(least, value);
         greatest = std::max(greatest, value);
       }
       frame.least[index] = static_cast<float>(least);
       frame.greatest[index] = static_cast<float>(greatest);
+      if (signal == Signal::torque)
+        frame.value[static_cast<std::size_t>(Signal::torque_mean)] =
+            static_cast<float>(sum / sampled.inside);
     }
     return frame;
   }

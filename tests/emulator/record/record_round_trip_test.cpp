@@ -257,7 +257,8 @@ print(kinds["fault"] == m["kind"][0], text(m["name"][0]), text(m["detail"][0]), 
             "(1000,) float32 63937.0 A 20000.0\n"
             "99.0 109.0\n"
             "('t_ps', 'level') 123456789012 1\n"
-            "True hall_line_open U 23\n");
+            "True hall_line_open U " +
+                std::to_string(signal_count) + "\n");
 }
 
 }  // namespace
