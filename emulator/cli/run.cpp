@@ -16,6 +16,7 @@
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
+#include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_document.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/cli/run_watch.hpp"
@@ -59,7 +60,7 @@ std::string firmware_sha256(const Bench& bench) {
 }
 
 ResultFacts result_facts(const Bench& bench, const Scenario& scenario,
-                         const RecordSummary& record) {
+                         const io::SimulatedController& controller, const RecordSummary& record) {
   ResultFacts facts;
   facts.bench = bench.name;
   facts.scenario = scenario.name;
@@ -67,6 +68,7 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario,
   facts.integrity.lost_edges = record.lost;
   facts.overrides = bench.overrides;
   facts.seeds = {{"scenario", scenario.seed}};
+  facts.replay_trust = replay_trust(bench, controller);
   facts.firmware_sha256 = firmware_sha256(bench);
   facts.signals_sha256 = record.signals_sha256;
   facts.software_version = software_version();
@@ -138,9 +140,10 @@ class Run {
   int judge_it() const {
     const RecordReader record(facts_.folder);
     const Judgement judgement = judge(record, scenario_);
-    write_result(facts_.folder,
-                 result_json(record, judgement, result_facts(bench_, scenario_, facts_.record)));
+    const ResultFacts facts = result_facts(bench_, scenario_, controller_, facts_.record);
+    write_result(facts_.folder, result_json(record, judgement, facts));
     fmt::print("{}", summary(judgement, facts_.outcome, facts_.folder));
+    if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
     return exit_status(judgement.verdict);
   }
 

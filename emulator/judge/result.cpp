@@ -142,6 +142,7 @@ std::string result_json(const RecordReader& record, const Judgement& judgement,
     }
   }
   json["not_tested"] = not_tested_json(judgement, marks);
+  if (!facts.replay_trust.empty()) json["replay_trust"] = facts.replay_trust;
   json["firmware_sha256"] = facts.firmware_sha256;
   json["signals_sha256"] = facts.signals_sha256;
   json["software"] = {{"version", facts.software_version}, {"commit", facts.software_commit}};

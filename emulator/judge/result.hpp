@@ -20,6 +20,7 @@ struct ResultFacts {
   Integrity integrity;
   std::vector<std::string> overrides;
   std::map<std::string, std::uint64_t> seeds;
+  std::string replay_trust;     // how long a replay can be believed; empty: no replay
   std::string firmware_sha256;  // empty: no firmware binary on this bench
   std::string signals_sha256;
   std::string software_version, software_commit;
