@@ -29,8 +29,9 @@ std::string summary(const Judgement& judgement, const RunOutcome& outcome,
   line("{:g} s run in {:.2f} s, {:.1f} x real time. Record and result: {}", model_s, outcome.wall_s,
        outcome.wall_s > 0.0 ? model_s / outcome.wall_s : 0.0, folder.string());
   line(
-      "A verdict on a computed machine is no safety function and no leave to energise a real one: "
-      "local codes and licensed practice decide.");
+      "How well the bench file fits a real machine comes on top of these uncertainties. A verdict on a "
+      "computed machine is no safety function and no leave to energise a real one: local codes and "
+      "licensed practice decide.");
   return text;
 }
 

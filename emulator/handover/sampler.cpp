@@ -57,9 +57,12 @@ void Sampler::include(std::size_t k, double value) noexcept {
 }
 
 void Sampler::include(const plant::Probe& at) noexcept {
-  const double values[spread_count] = {at.current_A.U, at.current_A.V, at.current_A.W,
-                                       at.bus_V,       at.supply_A,    at.torque_Nm};
-  for (std::size_t k = 0; k < spread_count; ++k) include(k, values[k]);
+  include(static_cast<std::size_t>(Signal::current_U), at.current_A.U);
+  include(static_cast<std::size_t>(Signal::current_V), at.current_A.V);
+  include(static_cast<std::size_t>(Signal::current_W), at.current_A.W);
+  include(static_cast<std::size_t>(Signal::bus_voltage), at.bus_V);
+  include(static_cast<std::size_t>(Signal::bus_current), at.supply_A);
+  include(static_cast<std::size_t>(Signal::torque), at.torque_Nm);
 }
 
 std::uint32_t Sampler::mode() const noexcept {
