@@ -30,7 +30,7 @@ step "Configure (build/release)"
 configure_preset release
 
 step "Build the program and the demo firmware"
-build_preset release stillrotor firmware_orchard_six_step
+build_preset release stillrotor firmware_orchard_six_step firmware_orchard_six_step_wrong_hall
 
 step "Drive"
 out=runs/demo-$(date -u +%Y%m%dT%H%M%SZ)

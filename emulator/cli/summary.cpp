@@ -4,6 +4,8 @@
 
 #include <iterator>
 
+#include "emulator/judge/wording.hpp"
+
 namespace stillrotor {
 
 std::string summary(const Judgement& judgement, const RunOutcome& outcome,
@@ -21,7 +23,7 @@ std::string summary(const Judgement& judgement, const RunOutcome& outcome,
   if (judgement.verdict == Verdict::NONE) {
     for (const auto& [info, measured] : judgement.overview) {
       if (measured.undefined.empty())
-        line("  {:<28} {:.4g} {}", info->name, measured.value, info->unit);
+        line("  {:<28} {}", info->name, quantity_text(measured.value, info->unit, 4));
     }
   }
   const double model_s = static_cast<double>(outcome.end_ps) / 1e12;
@@ -29,7 +31,8 @@ std::string summary(const Judgement& judgement, const RunOutcome& outcome,
   line("{:g} s run in {:.2f} s, {:.1f} x real time. Record and result: {}", model_s, outcome.wall_s,
        outcome.wall_s > 0.0 ? model_s / outcome.wall_s : 0.0, folder.string());
   line(
-      "How well the bench file fits a real machine comes on top of these uncertainties. A verdict on a "
+      "How well the bench file fits a real machine comes on top of these uncertainties. A verdict "
+      "on a "
       "computed machine is no safety function and no leave to energise a real one: local codes and "
       "licensed practice decide.");
   return text;

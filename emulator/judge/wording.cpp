@@ -3,6 +3,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <numbers>
 
 namespace stillrotor {
 
@@ -23,6 +24,8 @@ std::string quantity_text(double value, std::string_view unit, int digits) {
     if (size >= 1e-9) return number_text(value * 1e9, digits) + " ns";
     return number_text(value * 1e12, digits) + " ps";
   }
+  // People at a drive read speeds in turns a minute; results keep SI.
+  if (unit == "rad/s") return number_text(value * 60.0 / (2.0 * std::numbers::pi), digits) + " rpm";
   if (unit == "Hz" && size >= 1e3) return number_text(value * 1e-3, digits) + " kHz";
   return number_text(value, digits) + " " + std::string(unit);
 }
