@@ -1,5 +1,5 @@
-// The fast path while all three legs conduct: one RK4 step in the rotor frame. The same equations as
-// flow.hpp, turned by -theta:
+// The fast path while all three legs conduct: one RK4 step in the rotor frame. The same equations
+// as flow.hpp, turned by -theta:
 //   v = u v_dc + e_leg - r i;   L_d di_d/dt = v_d + omega_e L_q i_q;
 //   L_q di_q/dt = v_q - omega_e L_d i_d, each less omega_e psi g(theta);
 //   T = 3/2 p (psi g . i + (L_d - L_q) i_d i_q);  sinusoidal back-EMF: g = (0, 1)
