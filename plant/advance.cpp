@@ -183,7 +183,11 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   }
 }
 
-Drive::Stop Drive::Impl::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
+// Steps are as long as the mode allows, the last one as long as is left: they depend on where the
+// stretch began (the last gate edge, read or sensor edge) and not on how often it was asked to go
+// on.
+Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
+                                 SegmentObserver* observer) noexcept {
   const auto beyond = [this](double theta) {
     return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
   };
@@ -203,9 +207,9 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, SegmentObserver* observe
       continue;
     }
     const double limit = step_limit();
-    double h = left;
-    if (left > limit) h = left / std::ceil(left / limit);
-    bool whole = h == left;
+    if (whole_steps_only && left < limit) return {};
+    double h = std::min(left, limit);
+    bool whole = left <= limit;
 
     Point y = step(h);
     bool event = false;

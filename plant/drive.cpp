@@ -215,7 +215,11 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
 void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }
 
 Drive::Stop Drive::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
-  return impl_->advance(until_ps, observer);
+  return impl_->advance(until_ps, false, observer);
+}
+
+Drive::Stop Drive::follow(std::int64_t until_ps, SegmentObserver* observer) noexcept {
+  return impl_->advance(until_ps, true, observer);
 }
 
 std::int64_t Drive::quiet_until(std::int64_t limit_ps) const noexcept {

@@ -168,6 +168,11 @@ class Drive {
   /// Edges at one instant come out one call after the other. until_ps < now: does nothing.
   Stop advance(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
 
+  /// Advances by whole steps of the integration only, as far as they go before until_ps or to the
+  /// first sensor edge: the trajectory is then the same to the bit however often a caller looks in.
+  /// Leaves offset_s below one picosecond, not always 0.
+  Stop follow(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
+
   /// A moment before which no sensor edge can come, whatever the gates do: between now and
   /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;

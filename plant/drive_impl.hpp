@@ -62,7 +62,7 @@ struct Drive::Impl {
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
   // advance.cpp
-  Stop advance(std::int64_t until_ps, SegmentObserver*) noexcept;
+  Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[3]) const noexcept;
   template <bool Diodes, bool Sine>

@@ -23,6 +23,11 @@ class Foresight {
     return drive_.advance(until_ps, &sampler_);
   }
 
+  /// Commits by whole steps of the plant, no farther than until_ps.
+  plant::Drive::Stop follow(std::int64_t until_ps) noexcept {
+    return drive_.follow(until_ps, &sampler_);
+  }
+
   /// Opens a look ahead: to until_ps or to the first sensor edge. Returns where it ends.
   std::int64_t look(std::int64_t until_ps) noexcept {
     origin_ = drive_.state();
@@ -33,6 +38,7 @@ class Foresight {
   }
   bool ahead() const noexcept { return ahead_; }
   std::int64_t end_ps() const noexcept { return drive_.state().time_ps; }
+  bool ends_on_an_edge() const noexcept { return stop_.edge; }
 
   /// Makes the look ahead the present.
   plant::Drive::Stop keep() noexcept {

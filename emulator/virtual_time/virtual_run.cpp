@@ -34,7 +34,8 @@ class Turns {
 
   void take(std::int64_t end_ps) {
     const std::int64_t event_ps = std::min(world_.next_event_ps(), end_ps);
-    const std::int64_t limit_ps = std::min(world_.now_ps() + look_ahead_ps_, event_ps);
+    const std::int64_t present_ps = std::max(world_.now_ps(), controller_.reached_ps());
+    const std::int64_t limit_ps = std::min(present_ps + look_ahead_ps_, event_ps);
     if (!controller_.alive()) {
       world_.advance(limit_ps);
       controller_.skip_to(limit_ps);
@@ -45,20 +46,28 @@ class Turns {
     if (quiet_ps > controller_.reached_ps() + worth_ps)
       controller_.run_to(quiet_ps);
     else if (quiet_ps >= limit_ps)
-      // An edge that the controller reports an instruction late still finds its place: the plant
-      // stays behind, except where the scenario has something to do.
-      world_.advance(limit_ps == event_ps ? limit_ps : limit_ps - shortest_look_ps);
+      go_on(limit_ps, event_ps);
     else
-      plant_first(limit_ps, std::max(quiet_ps, controller_.reached_ps()));
+      plant_first(limit_ps, std::max(quiet_ps, controller_.reached_ps()), event_ps);
   }
 
  private:
   static constexpr std::int64_t shortest_look_ps = microsecond_ps;
 
-  void plant_first(std::int64_t limit_ps, std::int64_t from_ps) {
+  /// To where something is due exactly; else the plant follows by whole steps and may stay behind,
+  /// so that the look ahead's length leaves no trace.
+  void go_on(std::int64_t to_ps, std::int64_t event_ps) {
+    if (to_ps >= event_ps)
+      world_.advance(event_ps);
+    else
+      world_.follow(to_ps);
+  }
+
+  void plant_first(std::int64_t limit_ps, std::int64_t from_ps, std::int64_t event_ps) {
     const std::int64_t edge_ps = world_.look(std::min(limit_ps, from_ps + window_ps_));
     if (edge_ps > controller_.reached_ps()) controller_.run_to(edge_ps);
     const bool untouched = world_.keep_look();
+    if (untouched && edge_ps >= event_ps) world_.advance(event_ps);
     // A rotor at rest near an edge promises nothing and does nothing: look farther each time, and
     // nearer again as soon as the controller makes looking far a waste.
     window_ps_ = untouched ? std::min(2 * window_ps_, look_ahead_ps_)

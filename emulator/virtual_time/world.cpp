@@ -128,9 +128,19 @@ void BenchWorld::advance(std::int64_t t_ps) noexcept {
   }
 }
 
+void BenchWorld::follow(std::int64_t t_ps) noexcept {
+  if (t_ps >= timeline_.next_ps()) return advance(timeline_.next_ps());
+  if (foresight_.ahead()) foresight_.forget();
+  absorb(foresight_.follow(t_ps));
+}
+
 bool BenchWorld::keep_look() noexcept {
   if (!foresight_.ahead()) return false;
-  advance(foresight_.end_ps());
+  const std::int64_t end_ps = foresight_.end_ps();
+  if (foresight_.ends_on_an_edge())
+    advance(end_ps);
+  else
+    follow(end_ps);
   return true;
 }
 

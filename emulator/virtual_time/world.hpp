@@ -46,7 +46,11 @@ class BenchWorld final : public io::World {
   void advance(std::int64_t t_ps) noexcept;
   /// Looks ahead to the first sensor edge, at most to limit_ps (no scenario event lies before it).
   std::int64_t look(std::int64_t limit_ps) noexcept { return foresight_.look(limit_ps); }
-  /// The look ahead, if nothing has touched it, becomes the present. Returns whether.
+  /// Moves on by whole steps of the plant only, so that looking in leaves no trace in the
+  /// trajectory; to an event of the scenario exactly.
+  void follow(std::int64_t t_ps) noexcept;
+  /// The look ahead, if nothing has touched it, becomes the present: to its edge, or by whole steps
+  /// where it found none. Returns whether.
   bool keep_look() noexcept;
 
   // What the scheduler carries to the controller.

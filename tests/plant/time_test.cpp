@@ -77,6 +77,31 @@ TEST(Time, AdvancingInManyPiecesArrivesWhereOneLongAdvanceDoes) {
   EXPECT_EQ(one.state().sensor_levels, many.state().sensor_levels);
 }
 
+// follow() takes whole steps only, so it leaves the trajectory as one advance() would have made it.
+TEST(Time, FollowingInBetweenLeavesNoTrace) {
+  Drive one(cart()), looked_in(cart());
+  StartState start;
+  start.omega_m_rad_s = 150.0;
+  one.start(start);
+  looked_in.start(start);
+  for (int k = 0; k < 100; ++k) {
+    apply_pattern(one, 20 * k);
+    apply_pattern(looked_in, 20 * k);
+    const std::int64_t until = (k + 1) * 97 * us;
+    for (std::int64_t t = k * 97 * us; t < until; t += 7'777'777) {
+      looked_in.follow(t);
+      ASSERT_LE(looked_in.state().time_ps, t);
+    }
+    while (one.advance(until).edge) {
+    }
+    while (looked_in.advance(until).edge) {
+    }
+  }
+  EXPECT_EQ(one.state().i_alpha_A, looked_in.state().i_alpha_A);
+  EXPECT_EQ(one.state().theta_e_rad, looked_in.state().theta_e_rad);
+  EXPECT_EQ(one.state().encoder_count, looked_in.state().encoder_count);
+}
+
 TEST(Time, ARestoredCheckpointRunsOnBitForBitAsIfNothingHadHappened) {
   Drive a(cart()), b(cart());
   for (int k = 0; k < 50; ++k) {
