@@ -55,8 +55,7 @@ struct Ramp {
 /// The part of the state that is integrated. Units as named; angles in rad.
 struct Continuous {
   std::int64_t time_ps = 0;
-  double offset_s =
-      0.0;  // inside the interval that starts at time_ps; 0 whenever advance() returns
+  double offset_s = 0.0;  // after time_ps; 0 whenever advance() returns, see follow()
   double i_alpha_A = 0.0, i_beta_A = 0.0;
   double v_cap_V = 0.0;
   double omega_m_rad_s = 0.0;

@@ -85,7 +85,6 @@ struct Drive::Impl {
 
   // flow.hpp
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
-  double bus_V(const ConductionMode&, double v_cap, double legs_A, double supply_V) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
     return slope_lever_Nm * slope / std::sqrt(1.0 + slope * slope);

@@ -159,6 +159,32 @@ TEST(Time, BothFramesOfIntegrationAgree) {
   EXPECT_LT(far, 1e-5);
 }
 
+// The same for two phases fed and for a trapezoid: the scalar step against the general one.
+TEST(Time, TheStepAlongOneDirectionAgreesWithTheGeneralOne) {
+  DriveParameters parameters = cart();
+  parameters.machine.back_emf = trapezoid_harmonics(120.0, 25);
+  Drive line(parameters), general(parameters);
+  general.keep_ledger(true);
+  StartState start;
+  start.omega_m_rad_s = 120.0;
+  double far = 0.0, most = 0.0;
+  int one_leg_out = 0;
+  for (Drive* d : {&line, &general}) d->start(start);
+  for (int k = 0; k < 1000; ++k) {
+    for (Drive* d : {&line, &general}) {
+      apply_pattern(*d, k);
+      while (d->advance((k + 1) * 7 * us).edge) {
+      }
+    }
+    for (const Conduction leg : line.state().leg) one_leg_out += leg == Conduction::floating;
+    most = std::max(most, std::abs(line.state().i_alpha_A));
+    far = std::max(far, std::abs(line.state().i_alpha_A - general.state().i_alpha_A));
+  }
+  EXPECT_GT(one_leg_out, 100);
+  EXPECT_GT(most, 5.0);
+  EXPECT_LT(far, 1e-5);
+}
+
 class Watcher : public SegmentObserver {
  public:
   void on_segment(const Segment& s) noexcept override {
