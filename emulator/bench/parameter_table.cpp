@@ -15,7 +15,12 @@ std::vector<Parameter> build() {
     std::move(section.begin(), section.end(), std::back_inserter(all));
   };
   append({text("bench", AT(bench.name), "a name", required, "what people call this bench")});
-  append(plant_parameters());
+  append(machine_parameters());
+  append(bridge_parameters());
+  append(supply_parameters());
+  append(load_parameters());
+  append(position_sensor_parameters());
+  append(electrical_sensor_parameters());
   append(controller_parameters());
   append(harness_parameters());
   append({

@@ -16,7 +16,12 @@ std::span<const Parameter> parameter_table();
 const Parameter* find_parameter(std::string_view path);
 
 // The table's sections, put together by parameter_table().
-std::vector<Parameter> plant_parameters();       // machine, bridge, supply, dc_link, load, sensors
+std::vector<Parameter> machine_parameters();
+std::vector<Parameter> bridge_parameters();
+std::vector<Parameter> supply_parameters();  // supply, dc_link
+std::vector<Parameter> load_parameters();
+std::vector<Parameter> position_sensor_parameters();
+std::vector<Parameter> electrical_sensor_parameters();
 std::vector<Parameter> controller_parameters();  // controls, controller
 std::vector<Parameter> harness_parameters();     // harness
 
