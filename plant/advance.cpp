@@ -25,25 +25,35 @@ double decayed(double x) noexcept {
   return series * std::bit_cast<double>((1023 - halvings) << 52);
 }
 
-/// Power [W] that turns into heat: windings, switches and diodes, link, supply or its regulator.
+/// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
 double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
-              const ConductionMode& m, const Point& y, const Flow& f, double supply_V) noexcept {
+              const BusLaw& bus, const Point& y, const Flow& f, double supply_V) noexcept {
   const Phases i = phases({y.i_alpha, y.i_beta});
   const double leg_A[3] = {i.U, i.V, i.W};
-  double sum =
-      1.5 * par.machine.winding_resistance_ohm * (y.i_alpha * y.i_alpha + y.i_beta * y.i_beta);
+  double sum = f.machine.heat_W[0] + f.machine.heat_W[1] + f.machine.heat_W[2];
   for (int k = 0; k < 3; ++k) {
     const LegLaw law = leg_law(s.leg[k], bridge);
     sum += law.r_ohm * leg_A[k] * leg_A[k] - law.e_V * leg_A[k];
   }
-  const double cap_A = f.supply_A - f.legs_A - m.shoot_S * f.bus_V;
-  sum += m.shoot_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
-  return sum + (supply_V - f.bus_V) * f.supply_A;
+  const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V;
+  sum += bus.across_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
+  // Across a cable's inductance stands the rest: it stores.
+  return sum +
+         (bus.cable_share > 0.0 ? s.source_ohm * f.supply_A : supply_V - f.bus_V) * f.supply_A;
+}
+
+Extra added(Extra x, double h, const Extra& rate) noexcept {
+  for (std::size_t k = 0; k < inner_states; ++k) x.inner[k] += h * rate.inner[k];
+  x.i_cable_A += h * rate.i_cable_A;
+  x.supply_inner += h * rate.supply_inner;
+  x.twist_rad += h * rate.twist_rad;
+  x.omega_2_rad_s += h * rate.omega_2_rad_s;
+  return x;
 }
 
 }  // namespace
 
-// Classical RK4 in (i_alpha, i_beta, v_C, omega, theta); cosine and sine follow theta by rotation.
+// Classical RK4 in all states; cosine and sine follow theta by rotation.
 template <bool Ledger>
 Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
   const ConductionMode& m = *mode;
@@ -60,6 +70,7 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
     const double turn = p * omega_stage * dt;
     y.theta = y0.theta + turn;
     rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
+    y.extra = added(y0.extra, dt, k.extra_dt);
     return y;
   };
   const Flow k1 = flow(m, y0, d0);
@@ -78,6 +89,9 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
       y0.i_beta + w * (k1.di_dt.beta + 2.0 * (k2.di_dt.beta + k3.di_dt.beta) + k4.di_dt.beta);
   y.v_cap = y0.v_cap + w * (k1.dv_dt + 2.0 * (k2.dv_dt + k3.dv_dt) + k4.dv_dt);
   y.omega = y0.omega + w * (k1.domega_dt + 2.0 * (k2.domega_dt + k3.domega_dt) + k4.domega_dt);
+  y.extra = added(
+      added(added(added(y0.extra, w, k1.extra_dt), 2.0 * w, k2.extra_dt), 2.0 * w, k3.extra_dt), w,
+      k4.extra_dt);
   const double turn = w * p * (y0.omega + 2.0 * (y1.omega + y2.omega) + y3.omega);
   y.theta = y0.theta + turn;
   rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
@@ -87,14 +101,14 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
 
   if constexpr (Ledger) {
     const auto heat = [&](const Point& at, const Flow& k, const Drivers& d) {
-      return heat_W(par.bridge, par, s, m, at, k, d.supply_V);
+      return heat_W(par.bridge, par, s, bus, at, k, d.supply_V);
     };
     energies_J[0] =
         w * (d0.supply_V * k1.supply_A + 2.0 * d1.supply_V * (k2.supply_A + k3.supply_A) +
              d2.supply_V * k4.supply_A);
-    energies_J[1] =
-        w * (k1.torque_Nm * y0.omega + 2.0 * (k2.torque_Nm * y1.omega + k3.torque_Nm * y2.omega) +
-             k4.torque_Nm * y3.omega);
+    energies_J[1] = w * (k1.machine.torque_Nm * y0.omega +
+                         2.0 * (k2.machine.torque_Nm * y1.omega + k3.machine.torque_Nm * y2.omega) +
+                         k4.machine.torque_Nm * y3.omega);
     energies_J[2] =
         w * (heat(y0, k1, d0) + 2.0 * (heat(y1, k2, d1) + heat(y2, k3, d1)) + heat(y3, k4, d2));
   }
@@ -103,7 +117,7 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
 
 double Drive::Impl::step_limit() const noexcept {
   const double electrical = std::abs(p * s.omega_m_rad_s);
-  const double limit = mode->step_max_s;
+  const double limit = std::min(mode->step_max_s, bus.step_max_s);
   return electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
 }
 
@@ -138,6 +152,8 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
   return high;
 }
 
+void Drive::Impl::ring() noexcept { s.alarm_ps = no_alarm_ps; }
+
 void Drive::Impl::settle_time(double h) noexcept {
   s.offset_s += h;
   const auto whole = static_cast<std::int64_t>(s.offset_s * ps_per_second);
@@ -167,6 +183,7 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   s.theta_e_rad = y.theta;
   s.cos_e = y.cos_e;
   s.sin_e = y.sin_e;
+  if (!fast) s.extra = y.extra;
   settle_time(h);
   if (ramping || s.speed_held)
     for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
@@ -194,7 +211,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
   if (until_ps < s.time_ps) return {};
   int idle_events = 0;
   for (;;) {
-    std::int64_t target_ps = until_ps;
+    std::int64_t target_ps = std::min(until_ps, s.alarm_ps);
     if (beyond(s.theta_e_rad)) {
       if (s.offset_s <= 0.0) return {true, position.flip(s)};
       target_ps = s.time_ps + 1;
@@ -203,11 +220,12 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     if (left <= 0.0) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
+      if (target_ps == s.alarm_ps) ring();
       if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
       continue;
     }
     const double limit = step_limit();
-    if (whole_steps_only && left < limit) return {};
+    if (whole_steps_only && left < limit && target_ps != s.alarm_ps) return {};
     double h = std::min(left, limit);
     bool whole = left <= limit;
 
@@ -249,6 +267,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     if (whole) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
+      if (target_ps == s.alarm_ps) ring();
       if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
     }
     if (event) {
@@ -300,12 +319,12 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
     const double volts =
         2.0 * (std::abs(s.v_cap_V) + std::abs(s.supply_V.value) + par.bridge.diode_voltage_V) +
-        speed * (psi * shape.peak() + 2.0 * l0 * i_now);
-    const double i_most = i_now + span * volts / inductance_min_H;
-    const double torque = 1.5 * p * (psi * shape.peak() * i_most + std::abs(l2) * i_most * i_most);
+        machine.back_bound_V(speed, i_now, s.machine);
+    const double i_most = i_now + span * volts / machine.inductance_min_H();
+    const double torque = machine.torque_bound_Nm(i_most, s.machine);
     const double load = std::abs(s.load_torque_Nm.value) +
                         span * std::abs(s.load_torque_Nm.rate_per_s) + slope_lever_Nm + coulomb_Nm +
-                        2.0 * par.shaft.viscous_friction_Nm_s_per_rad * std::abs(s.omega_m_rad_s);
+                        2.0 * std::abs(drag_Nm(s.omega_m_rad_s));
     alpha = (torque + load) * inertia_inverse;
   }
   const double a = p * alpha;

@@ -21,13 +21,9 @@ double& at(Phases& x, int k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W
 // the diodes clamp.
 Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point& y,
                               const Flow& f) const noexcept {
-  const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
-  const AlphaBeta di = f.di_dt;
-  const double r = par.machine.winding_resistance_ohm;
-  const AlphaBeta v{f.emf.alpha + f.motion.alpha + r * y.i_alpha + l0 * di.alpha +
-                        l2 * (c2 * di.alpha + s2 * di.beta),
-                    f.emf.beta + f.motion.beta + r * y.i_beta + l0 * di.beta +
-                        l2 * (s2 * di.alpha - c2 * di.beta)};
+  const TerminalLaw& t = f.machine;
+  const AlphaBeta v{t.back_V.alpha + t.l_aa_H * f.di_dt.alpha + t.l_ab_H * f.di_dt.beta,
+                    t.back_V.beta + t.l_ab_H * f.di_dt.alpha + t.l_bb_H * f.di_dt.beta};
   Phases out = phases(v);
   double common = 0.0;
   bool fixed = false;
@@ -77,19 +73,28 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
                                   : f.bus_V + 2.0 * vf - (most - lowest));
   }
   if (par.supply.kind == SupplyKind::bench_supply) {
-    const double asked = (in.supply_V - f.bus_V) / par.supply.resistance_ohm;
+    const double asked = (in.supply_V - f.bus_V) / s.source_ohm;
     const double limit = par.supply.current_limit_A;
     least = std::min(least, s.supply_mode == SupplyMode::voltage ? std::min(asked, limit - asked)
                             : s.supply_mode == SupplyMode::current_limit ? asked - limit
                                                                          : -asked);
   }
-  if (held_by_friction()) least = std::min(least, coulomb_Nm - std::abs(f.torque_Nm - in.load_Nm));
+  if (held_by_friction())
+    least = std::min(least, coulomb_Nm - std::abs(f.machine.torque_Nm - in.load_Nm));
   return least;
 }
 
 void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
   for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
-  mode = &modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+  const ConductionMode& next = modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+  const bool other_bus = mode == nullptr || next.shoot_S != mode->shoot_S;
+  mode = &next;
+  if (other_bus) refresh_bus();
+}
+
+void Drive::Impl::refresh_bus() noexcept {
+  bus = bus_law(par.supply, par.dc_link, s.supply_mode, s.source_ohm, mode->shoot_S,
+                mode->shoot_S > 0.0);
 }
 
 // Leaves in the currents only what the mode lets flow: what a leg that has just stopped conducting
@@ -131,6 +136,7 @@ void Drive::Impl::choose_legs() noexcept {
     return;
   }
 
+  use_legs(leg);  // so that the bus is the one of these gates
   const Point y = point();
   const Drivers in = drivers(0.0);
   const double vf = par.bridge.diode_voltage_V;
@@ -146,7 +152,7 @@ void Drive::Impl::choose_legs() noexcept {
     const ConductionMode& m = mode_of(l);
     const Flow f = flow(m, y, in);
     Phases v = terminals(l, y, f);
-    const double bus = f.bus_V;
+    const double bus_V = f.bus_V;
     which = other = -1;
     double excess = 0.0;
     if (none_conducts(l)) {
@@ -156,17 +162,17 @@ void Drive::Impl::choose_legs() noexcept {
         if (top < 0 || at(v, k) > at(v, top)) top = k;
         if (bottom < 0 || at(v, k) < at(v, bottom)) bottom = k;
       }
-      if (top >= 0 && top != bottom && at(v, top) - at(v, bottom) > bus + 2.0 * vf) {
+      if (top >= 0 && top != bottom && at(v, top) - at(v, bottom) > bus_V + 2.0 * vf) {
         which = top;
         to_high = true;
         other = bottom;
-        excess = at(v, top) - at(v, bottom) - bus - 2.0 * vf;
+        excess = at(v, top) - at(v, bottom) - bus_V - 2.0 * vf;
       }
       return excess;
     }
     for (int k = 0; k < 3; ++k) {
       if (l[static_cast<std::size_t>(k)] != Conduction::floating) continue;
-      const double above = at(v, k) - bus - vf, below = -vf - at(v, k);
+      const double above = at(v, k) - bus_V - vf, below = -vf - at(v, k);
       if (std::max(above, below) > excess) {
         excess = std::max(above, below);
         which = k;
@@ -224,10 +230,12 @@ void Drive::Impl::choose_legs() noexcept {
 void Drive::Impl::choose_supply() noexcept {
   if (par.supply.kind != SupplyKind::bench_supply) return;
   s.supply_mode = SupplyMode::voltage;
+  refresh_bus();
   const double asked = flow(*mode, point(), drivers(0.0)).supply_A;
   s.supply_mode = asked > par.supply.current_limit_A ? SupplyMode::current_limit
                   : asked < 0.0                      ? SupplyMode::blocked
                                                      : SupplyMode::voltage;
+  if (s.supply_mode != SupplyMode::voltage) refresh_bus();
 }
 
 void Drive::Impl::choose_friction() noexcept {
@@ -241,7 +249,7 @@ void Drive::Impl::choose_friction() noexcept {
     }
     s.omega_m_rad_s = 0.0;
     const Drivers in = drivers(0.0);
-    const double net = flow(*mode, point(), in).torque_Nm - in.load_Nm;
+    const double net = flow(*mode, point(), in).machine.torque_Nm - in.load_Nm;
     s.rotation = static_cast<std::int8_t>(net > coulomb_Nm ? 1 : net < -coulomb_Nm ? -1 : 0);
   }
 }

@@ -33,10 +33,12 @@ void check(const DriveParameters& d) {
   not_negative("supply.voltage", d.supply.voltage_V);
   above_zero("supply.resistance", d.supply.resistance_ohm);
   above_zero("supply.current_limit", d.supply.current_limit_A);
+  not_negative("supply.cable_inductance", d.supply.cable_inductance_H);
   above_zero("dc_link.capacitance", d.dc_link.capacitance_F);
   not_negative("dc_link.series_resistance", d.dc_link.series_resistance_ohm);
   above_zero("load.inertia", d.shaft.inertia_kg_m2);
   not_negative("load.viscous_friction", d.shaft.viscous_friction_Nm_s_per_rad);
+  not_negative("load.quadratic_drag", d.shaft.quadratic_drag_Nm_s2_per_rad2);
   not_negative("load.coulomb_friction", d.shaft.coulomb_friction_Nm);
   not_negative("load.cart_mass", d.shaft.cart_mass_kg);
   above_zero("load.wheel_radius", d.shaft.wheel_radius_m);
@@ -58,25 +60,19 @@ void check(const DriveParameters& d) {
 
 Drive::Impl::Impl(const DriveParameters& given)
     : par((check(given), given)),
-      shape(given.machine.back_emf),
+      machine(given.machine),
       position(given.hall, given.encoder, given.machine.pole_pairs) {
   const auto& m = par.machine;
   const auto& load = par.shaft;
-  p = m.pole_pairs;
-  psi = m.flux_linkage_Wb;
-  l0 = 0.5 * (m.inductance_d_H + m.inductance_q_H);
-  l2 = 0.5 * (m.inductance_d_H - m.inductance_q_H);
-  l_inverse = 1.0 / (m.inductance_d_H * m.inductance_q_H);
-  inductance_min_H = std::min(m.inductance_d_H, m.inductance_q_H);
+  p = machine.pole_pairs();
   const double lever_m = load.wheel_radius_m / load.gear_ratio;
   inertia_inverse = 1.0 / (load.inertia_kg_m2 + load.cart_mass_kg * lever_m * lever_m);
   slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
   sensor_rate_per_s = two_pi * par.phase_current.bandwidth_Hz;
   fill_modes(modes, par.bridge,
-             {m.winding_resistance_ohm, inductance_min_H, par.dc_link.capacitance_F,
-              par.dc_link.series_resistance_ohm, par.supply.resistance_ohm,
-              par.supply.current_limit_A, par.step_max_s});
+             {m.winding_resistance_ohm, machine.inductance_min_H(), par.step_max_s});
+  fast = machine.plain() && par.supply.cable_inductance_H <= 0.0;
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t gates = 0; gates < gated.size(); ++gates) {
@@ -105,7 +101,11 @@ Drive& Drive::operator=(Drive&&) noexcept = default;
 void Drive::start(const StartState& from) noexcept {
   Impl& d = *impl_;
   d.s = DriveState{};
+  d.s.machine = d.machine.as_new();
+  d.s.source_ohm = d.par.supply.resistance_ohm;
   d.s.supply_V.value = d.par.supply.voltage_V;
+  d.mode = &d.modes[0];
+  d.refresh_bus();
   d.s.v_cap_V = from.bus_V < 0.0 ? d.par.supply.voltage_V : from.bus_V;
   d.s.omega_m_rad_s = from.omega_m_rad_s;
   const double turns = std::floor(from.theta_m_rad * d.p / two_pi);
@@ -134,6 +134,7 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->s = checkpoint;
   impl_->inputs_changed();
   impl_->use_legs(impl_->legs());
+  impl_->refresh_bus();
 }
 
 void Drive::set_switch(Switch which, bool on) noexcept {
@@ -189,21 +190,21 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   const bool was_open = d.s.open_phases & mask;
   if (was_open == open) return;
   if (open) {
-    const auto& m = d.par.machine;
-    const auto energy = [&] {
-      const Dq i = park({d.s.i_alpha_A, d.s.i_beta_A}, d.s.cos_e, d.s.sin_e);
-      return 0.75 * (m.inductance_d_H * i.d * i.d + m.inductance_q_H * i.q * i.q);
+    const double before = d.machine.stored_J(d.point(), d.s.machine);
+    const auto set_current = [&d](const AlphaBeta& i, const TerminalLaw& law) {
+      const double di[2] = {i.alpha - d.s.i_alpha_A, i.beta - d.s.i_beta_A};
+      d.s.i_alpha_A = i.alpha;
+      d.s.i_beta_A = i.beta;
+      for (std::size_t n = 0; n < inner_states; ++n)
+        d.s.extra.inner[n] += law.inner_per_di[n][0] * di[0] + law.inner_per_di[n][1] * di[1];
     };
-    const double before = energy();
-    const AlphaBeta i =
-        current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], m.inductance_d_H,
-                                m.inductance_q_H, d.s.cos_e, d.s.sin_e);
-    d.s.i_alpha_A = i.alpha;
-    d.s.i_beta_A = i.beta;
+    const TerminalLaw law = d.machine.at(d.point(), d.s.machine);
+    set_current(current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], law), law);
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases | mask);
     // With a second phase open already no current can flow at all.
-    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.s.i_alpha_A = d.s.i_beta_A = 0.0;
-    if (d.ledger) d.s.dissipated_J += before - energy();
+    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0)
+      set_current({0.0, 0.0}, d.machine.at(d.point(), d.s.machine));
+    if (d.ledger) d.s.dissipated_J += before - d.machine.stored_J(d.point(), d.s.machine);
   } else {
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);
   }

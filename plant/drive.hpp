@@ -17,6 +17,8 @@
 #include "plant/bridge/bridge.hpp"
 #include "plant/frames.hpp"
 #include "plant/machine/permanent_magnet.hpp"
+#include "plant/machine/terminal_law.hpp"
+#include "plant/point.hpp"
 #include "plant/sensors/sensors.hpp"
 #include "plant/shaft/shaft.hpp"
 #include "plant/supply/supply.hpp"
@@ -62,7 +64,10 @@ struct Continuous {
   double theta_e_rad = 0.0;           // 0 <= theta_e < 2 pi (a segment's end may stand outside)
   double cos_e = 1.0, sin_e = 0.0;    // of theta_e, carried
   std::int64_t electrical_turns = 0;  // theta_m = (turns * 2 pi + theta_e) / pole_pairs
+  Extra extra;
 };
+
+inline constexpr std::int64_t no_alarm_ps = INT64_MAX;
 
 /// Everything that changes in time.
 struct DriveState : Continuous {
@@ -70,6 +75,8 @@ struct DriveState : Continuous {
   // inputs, at this moment, with their rates
   Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s;
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
+  MachineCondition machine;
+  double source_ohm = 0.0;  // between the supply's inner voltage and the link
   // discrete
   std::uint8_t gates = 0;        // bit k: Switch k is on
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
@@ -78,8 +85,9 @@ struct DriveState : Continuous {
   std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   std::int64_t encoder_count = 0;
-  double edge_ahead_rad = 1e9;    // the next sensor edge turning forward, on theta_e's scale
-  double edge_behind_rad = -1e9;  // and turning backward
+  std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
+  double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
+  double edge_behind_rad = -1e9;        // and turning backward
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
 };

@@ -7,23 +7,19 @@
 
 #include "plant/bridge/conduction.hpp"
 #include "plant/drive.hpp"
-#include "plant/machine/emf_shape.hpp"
+#include "plant/machine/machine.hpp"
 #include "plant/sensors/position.hpp"
+#include "plant/supply/bus_law.hpp"
 
 namespace stillrotor::plant {
 
-/// The integrated quantities during one step; angle as its value and carried cosine and sine.
-struct Point {
-  double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e;
-};
-
-/// What the machine and the link do at one point, in one conduction mode.
+/// What machine, bus and shaft do at one point, in one conduction mode.
 struct Flow {
-  AlphaBeta emf;     // back-EMF
-  AlphaBeta motion;  // omega_e dL/dtheta i
+  TerminalLaw machine;
   AlphaBeta di_dt;
   double dv_dt, domega_dt;
-  double bus_V, supply_A, legs_A, torque_Nm;
+  Extra extra_dt;
+  double bus_V, supply_A, legs_A;
 };
 
 /// Inputs that ramp, at a point inside a step.
@@ -36,7 +32,7 @@ struct Drive::Impl {
 
   // --- numbers fixed at set-up
   DriveParameters par;
-  EmfShape shape;
+  Machine machine;
   PositionSensors position;
   ModeTable modes;
   std::array<LegLaw, conduction_kinds> laws;  // by Conduction
@@ -46,9 +42,8 @@ struct Drive::Impl {
     std::array<Conduction, 3> leg{};
   };
   std::array<Gated, 64> gated;
-  double p, psi, l0, l2, l_inverse;                    // l_inverse = 1 / (L_d L_q)
+  double p;                                            // pole pairs
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
-  double inductance_min_H;
   double sensor_rate_per_s, capacitance_inverse;
   /// Share of a leg's current that its sensor sees, by how the leg conducts.
   std::array<double, conduction_kinds> seen_share;
@@ -56,6 +51,9 @@ struct Drive::Impl {
   // --- time-varying
   DriveState s;
   const ConductionMode* mode = nullptr;
+  BusLaw bus;
+  /// The fast steps hold: a plain machine, no cable inductance, one rigid mass.
+  bool fast = true;
   bool ledger = false;
   bool ramping = true;  // any input changes; else at_rest holds them
   Drivers at_rest{};
@@ -70,10 +68,10 @@ struct Drive::Impl {
   template <bool Sine>
   Point line_step(double h) const noexcept;  // line_step.cpp
   Point step(double h) const noexcept {
-    if (ledger) return step<false>(h, nullptr);
-    if (mode->freedom != 2) return shape.is_sine() ? line_step<true>(h) : line_step<false>(h);
-    if (shape.is_sine())
-      return mode->diodes ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
+    if (ledger || !fast) return step<false>(h, nullptr);
+    const bool sine = machine.shape().is_sine();
+    if (mode->freedom != 2) return sine ? line_step<true>(h) : line_step<false>(h);
+    if (sine) return mode->diodes ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
     return mode->diodes ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
   }
   double step_limit() const noexcept;
@@ -81,6 +79,8 @@ struct Drive::Impl {
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
   void settle_time(double h) noexcept;
+  /// The plant's own timed changes that are due now (DriveState::alarm_ps); sets the next alarm.
+  void ring() noexcept;
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
   // flow.hpp
@@ -88,6 +88,11 @@ struct Drive::Impl {
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
     return slope_lever_Nm * slope / std::sqrt(1.0 + slope * slope);
+  }
+
+  double drag_Nm(double omega) const noexcept {
+    return omega * (par.shaft.viscous_friction_Nm_s_per_rad +
+                    par.shaft.quadratic_drag_Nm_s2_per_rad2 * std::abs(omega));
   }
 
   void inputs_changed() noexcept;  // after any change of a Ramp in s
@@ -114,6 +119,7 @@ struct Drive::Impl {
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
   void choose_legs() noexcept;
   void choose_supply() noexcept;
+  void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   void choose_friction() noexcept;
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   void keep_to_freedom() noexcept;
@@ -127,7 +133,8 @@ struct Drive::Impl {
   }
 
   Point point() const noexcept {
-    return {s.i_alpha_A, s.i_beta_A, s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e, s.sin_e};
+    return {s.i_alpha_A,   s.i_beta_A, s.v_cap_V, s.omega_m_rad_s,
+            s.theta_e_rad, s.cos_e,    s.sin_e,   s.extra};
   }
 };
 

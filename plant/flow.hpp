@@ -1,14 +1,9 @@
 // The plant's differential equations, once, for integration, event search and observation alike.
 //   v = u v_dc + e_leg - r_leg i                     (bridge; conduction.hpp)
-//   L(theta) di/dt = v - R i - omega_e L'(theta) i - omega_e psi g(theta)
-//   L(theta)  = L0 1 + L2 S,  S = [cos 2theta, sin 2theta; sin 2theta, -cos 2theta],
-//               L0 = (L_d + L_q)/2, L2 = (L_d - L_q)/2;  inverse = (L0 1 - L2 S) / (L_d L_q)
-//   T = 3/2 p (psi g . i + 1/2 i . L' i)
-//   C dv_C/dt = i_supply - i_dc;  v_dc = v_C + ESR (i_supply - i_dc)
-//   J domega/dt = T - B omega - T_c rotation - T_load
+//   L di/dt = v - back                               (machine; machine/terminal_law.hpp)
+//   C dv_C/dt = i_supply - i_dc;  v_dc as in supply/bus_law.hpp
+//   J domega/dt = T - B omega - k omega |omega| - T_c rotation - T_load
 // With one leg out, currents keep to the free direction d: di/dt = d (d . rhs) / (d . L d).
-// Source: textbook (salient permanent-magnet machine in the stationary frame), from memory; checked
-//   against the same machine written in phase quantities (tests/reference).
 #pragma once
 
 #include <algorithm>
@@ -27,47 +22,44 @@ namespace stillrotor::plant {
 [[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
                                                      const Drivers& in) const noexcept {
   Flow f;
-  const double omega_e = p * y.omega;
-  const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
-  const AlphaBeta g = shape(y.theta, y.cos_e, y.sin_e);
-  f.emf = {omega_e * psi * g.alpha, omega_e * psi * g.beta};
-  // half of L' i
-  const double m_alpha = l2 * (-s2 * y.i_alpha + c2 * y.i_beta);
-  const double m_beta = l2 * (c2 * y.i_alpha + s2 * y.i_beta);
-  f.motion = {2.0 * omega_e * m_alpha, 2.0 * omega_e * m_beta};
-  f.torque_Nm =
-      1.5 * p *
-      (psi * (g.alpha * y.i_alpha + g.beta * y.i_beta) + y.i_alpha * m_alpha + y.i_beta * m_beta);
+  f.machine = machine.at(y, s.machine);
+  const TerminalLaw& t = f.machine;
 
   f.legs_A = 1.5 * (m.u_alpha * y.i_alpha + m.u_beta * y.i_beta);
-  const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
   f.bus_V = bus.from_cap * y.v_cap + bus.from_legs_ohm * f.legs_A + bus.from_supply * in.supply_V +
-            bus.constant_V;
-  f.supply_A = bus.per_supply_S * (in.supply_V - f.bus_V) + bus.constant_A;
-  f.dv_dt = (f.supply_A - f.legs_A - m.shoot_S * f.bus_V) * capacitance_inverse;
+            bus.from_cable_ohm * y.extra.i_cable_A + bus.constant_V;
+  f.supply_A = bus.per_supply_S * (in.supply_V - f.bus_V) + bus.constant_A +
+               bus.cable_share * y.extra.i_cable_A;
+  f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V) * capacitance_inverse;
 
   const double rhs_alpha = m.u_alpha * f.bus_V + m.e_alpha_V - m.r_aa_ohm * y.i_alpha -
-                           m.r_ab_ohm * y.i_beta - f.motion.alpha - f.emf.alpha;
+                           m.r_ab_ohm * y.i_beta - t.back_V.alpha;
   const double rhs_beta = m.u_beta * f.bus_V + m.e_beta_V - m.r_ab_ohm * y.i_alpha -
-                          m.r_bb_ohm * y.i_beta - f.motion.beta - f.emf.beta;
+                          m.r_bb_ohm * y.i_beta - t.back_V.beta;
   if (m.freedom == 2) {
-    f.di_dt.alpha = l_inverse * (l0 * rhs_alpha - l2 * (c2 * rhs_alpha + s2 * rhs_beta));
-    f.di_dt.beta = l_inverse * (l0 * rhs_beta - l2 * (s2 * rhs_alpha - c2 * rhs_beta));
+    const double inverse = 1.0 / (t.l_aa_H * t.l_bb_H - t.l_ab_H * t.l_ab_H);
+    f.di_dt.alpha = inverse * (t.l_bb_H * rhs_alpha - t.l_ab_H * rhs_beta);
+    f.di_dt.beta = inverse * (t.l_aa_H * rhs_beta - t.l_ab_H * rhs_alpha);
   } else if (m.freedom == 1) {
-    const double l_d = l0 + l2 * (c2 * (m.d_alpha * m.d_alpha - m.d_beta * m.d_beta) +
-                                  2.0 * s2 * m.d_alpha * m.d_beta);
+    const double l_d = t.l_aa_H * m.d_alpha * m.d_alpha + t.l_bb_H * m.d_beta * m.d_beta +
+                       2.0 * t.l_ab_H * m.d_alpha * m.d_beta;
     const double rate = (m.d_alpha * rhs_alpha + m.d_beta * rhs_beta) / l_d;
     f.di_dt = {m.d_alpha * rate, m.d_beta * rate};
   }
+  for (std::size_t k = 0; k < inner_states; ++k)
+    f.extra_dt.inner[k] = t.inner_rate[k] + t.inner_per_di[k][0] * f.di_dt.alpha +
+                          t.inner_per_di[k][1] * f.di_dt.beta;
+  if (bus.cable_share > 0.0)
+    f.extra_dt.i_cable_A =
+        (in.supply_V - s.source_ohm * y.extra.i_cable_A - f.bus_V) / par.supply.cable_inductance_H;
 
   if (s.speed_held)
     f.domega_dt = s.held_speed_rad_s.rate_per_s;
   else if (s.rotation == 0 && coulomb_Nm > 0.0)
     f.domega_dt = 0.0;
   else
-    f.domega_dt = (f.torque_Nm - par.shaft.viscous_friction_Nm_s_per_rad * y.omega -
-                   coulomb_Nm * s.rotation - in.load_Nm) *
-                  inertia_inverse;
+    f.domega_dt =
+        (t.torque_Nm - drag_Nm(y.omega) - coulomb_Nm * s.rotation - in.load_Nm) * inertia_inverse;
   return f;
 }
 

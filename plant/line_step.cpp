@@ -18,19 +18,19 @@ struct Rates {
 template <bool Sine>
 Point Drive::Impl::line_step(double h) const noexcept {
   const ConductionMode& m = *mode;
-  const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
+  const double psi = s.machine.flux_linkage_Wb;
+  const EmfShape& shape = machine.shape();
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
-  const double drag = par.shaft.viscous_friction_Nm_s_per_rad;
   const double friction = coulomb_Nm * s.rotation;
 
   const Pair d = pair(m.d_alpha, m.d_beta);  // zero where no current can flow
   const double free = m.freedom == 1 ? 1.0 : 0.0;
   const double u = m.u_alpha * d[0] + m.u_beta * d[1], e = m.e_alpha_V * d[0] + m.e_beta_V * d[1];
-  const double r =
-      m.r_aa_ohm * d[0] * d[0] + 2.0 * m.r_ab_ohm * d[0] * d[1] + m.r_bb_ohm * d[1] * d[1];
+  const double r = s.machine.winding_ohm[0] + m.r_aa_ohm * d[0] * d[0] +
+                   2.0 * m.r_ab_ohm * d[0] * d[1] + m.r_bb_ohm * d[1] * d[1];
   const double x0 = d[0] * s.i_alpha_A + d[1] * s.i_beta_A;
   const double c0 = s.cos_e, s0 = s.sin_e;
   const Pair d0 = into_rotor(d[0], d[1], c0, s0);
@@ -52,8 +52,8 @@ Point Drive::Impl::line_step(double h) const noexcept {
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
     Rates k;
     k.x = free == 0.0 ? 0.0 : (u * bus_volts + e - r * x - p * w * (x * slant + magnet)) / l_x;
-    k.v = (supply - legs - m.shoot_S * bus_volts) * capacitance_inverse;
-    k.w = given_rate + inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag * w -
+    k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
+    k.w = given_rate + inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag_Nm(w) -
                                        friction - in.load_Nm);
     return k;
   };

@@ -12,7 +12,8 @@ double cubic_hermite(double y0, double slope0, double y1, double slope1, double 
 }
 
 Point point_of(const Continuous& c) noexcept {
-  return {c.i_alpha_A, c.i_beta_A, c.v_cap_V, c.omega_m_rad_s, c.theta_e_rad, c.cos_e, c.sin_e};
+  return {c.i_alpha_A,   c.i_beta_A, c.v_cap_V, c.omega_m_rad_s,
+          c.theta_e_rad, c.cos_e,    c.sin_e,   c.extra};
 }
 
 double seconds_since(const Continuous& c, const Continuous& reference) noexcept {
@@ -27,8 +28,9 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   Snapshot out;
   out.current_A = phases({y.i_alpha, y.i_beta});
   out.terminal_V = terminals(legs(), y, f);
-  out.back_emf_V = phases(f.emf);
-  const double zero = p * y.omega * psi * shape.zero_sequence(y.theta);
+  out.back_emf_V = phases(f.machine.emf_V);
+  const double zero =
+      p * y.omega * s.machine.flux_linkage_Wb * machine.shape().zero_sequence(y.theta);
   out.back_emf_V.U += zero;
   out.back_emf_V.V += zero;
   out.back_emf_V.W += zero;
@@ -36,7 +38,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.bus_V = f.bus_V;
   out.supply_A = f.supply_A;
   out.bridge_A = f.legs_A + mode->shoot_S * f.bus_V;
-  out.torque_Nm = f.torque_Nm;
+  out.torque_Nm = f.machine.torque_Nm;
   out.load_Nm = in.load_Nm;
   out.omega_m_rad_s = y.omega;
   out.theta_m_rad = theta_m(y.theta);
@@ -61,6 +63,13 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   y.omega = cubic_hermite(a.omega, h * fa.domega_dt, b.omega, h * fb.domega_dt, x);
   y.theta = cubic_hermite(a.theta, h * d.p * a.omega, b.theta, h * d.p * b.omega, x);
   rotate(y.theta - a.theta, a.cos_e, a.sin_e, y.cos_e, y.sin_e);
+  for (double Extra::*state :
+       {&Extra::i_cable_A, &Extra::supply_inner, &Extra::twist_rad, &Extra::omega_2_rad_s})
+    y.extra.*state = cubic_hermite(a.extra.*state, h * (fa.extra_dt.*state), b.extra.*state,
+                                   h * (fb.extra_dt.*state), x);
+  for (std::size_t k = 0; k < inner_states; ++k)
+    y.extra.inner[k] = cubic_hermite(a.extra.inner[k], h * fa.extra_dt.inner[k], b.extra.inner[k],
+                                     h * fb.extra_dt.inner[k], x);
   return d.snapshot(y, to_begin + tau_s);
 }
 
@@ -69,7 +78,7 @@ Probe Drive::probe(const Continuous& c) const noexcept {
   const Point y = point_of(c);
   const Flow f = d.flow(*d.mode, y, d.drivers(seconds_since(c, d.s)));
   return {phases({y.i_alpha, y.i_beta}), f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V,
-          f.torque_Nm};
+          f.machine.torque_Nm};
 }
 
 bool Drive::level(SensorLine line) const noexcept {

@@ -28,17 +28,17 @@ struct Stage {
 template <bool Diodes, bool Sine>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
-  const BusLaw& bus = m.bus[static_cast<std::size_t>(s.supply_mode)];
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
   const Pair inductance = pair(l_d, l_q);
-  const Pair inductance_inverse = pair(l_inverse * l_q, l_inverse * l_d);
+  const Pair inductance_inverse = pair(1.0 / l_d, 1.0 / l_q);
+  const double psi = s.machine.flux_linkage_Wb;
+  const EmfShape& shape = machine.shape();
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
-  const double drag = par.shaft.viscous_friction_Nm_s_per_rad;
   const double friction = coulomb_Nm * s.rotation;
   const double bus_per_i = 1.5 * bus.from_legs_ohm;
-  const double cap_per_bus = -(bus.per_supply_S + m.shoot_S) * capacitance_inverse;
+  const double cap_per_bus = -(bus.per_supply_S + bus.across_S) * capacitance_inverse;
 
   const double c0 = s.cos_e, s0 = s.sin_e;
   const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
@@ -46,7 +46,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   // Only diodes have a knee, and only beside them do the legs' resistances differ:
   // r = r_mean 1 + [x y; y -x], which turns with twice the angle.
   const Pair e0 = Diodes ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
-  const double r_mean = 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
+  const double r_mean = s.machine.winding_ohm[0] + 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
   const Pair uneven0 = Diodes ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
                                            c0 * c0 - s0 * s0, 2.0 * s0 * c0)
                               : both(0.0);
@@ -94,7 +94,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
     y.v = (base.v + dt * (in.cap_V_per_s + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
     y.w = base.w +
           dt * (given_rate + inertia_gain * (1.5 * p * (cross(linkage, at.i) + dot(magnet, at.i)) -
-                                             drag * at.w - in.opposing_Nm));
+                                             drag_Nm(at.w) - in.opposing_Nm));
     return y;
   };
 

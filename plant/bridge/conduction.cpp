@@ -54,29 +54,15 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
       m.diode_axis[static_cast<std::size_t>(m.diode_count++)] = {way * n.alpha, way * n.beta};
     }
   }
-  m.r_aa_ohm += around.winding_resistance_ohm;
-  m.r_bb_ohm += around.winding_resistance_ohm;
   m.freedom = static_cast<std::int8_t>(out == 0 ? 2 : out == 1 ? 1 : 0);
   if (m.freedom == 1) {
     const AlphaBeta n = leg_axis[static_cast<std::size_t>(out_leg)];
     m.d_alpha = -n.beta;
     m.d_beta = n.alpha;
   }
-  // v_dc = v_C + ESR (i_supply - i_legs - shoot_S v_dc), solved for v_dc.
-  const double esr = around.series_resistance_ohm, g_supply = 1.0 / around.supply_resistance_ohm;
-  const double held = 1.0 / (1.0 + esr * (m.shoot_S + g_supply)),
-               loose = 1.0 / (1.0 + esr * m.shoot_S);
-  m.bus[0] = {held, -esr * held, esr * g_supply * held, 0.0, g_supply, 0.0};
-  m.bus[1] = {loose, -esr * loose,         0.0, esr * around.supply_limit_A * loose,
-              0.0,   around.supply_limit_A};
-  m.bus[2] = {loose, -esr * loose, 0.0, 0.0, 0.0, 0.0};
-  // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step. A shorted bus
-  // loses its whole voltage in one transient, so there a sixteenth: below 1e-6 of the bus in all.
+  // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step.
   const double tau_phase = around.inductance_min_H / (around.winding_resistance_ohm + r_max);
-  const double parallel_S = m.shoot_S + 1.0 / around.supply_resistance_ohm;
-  const double tau_bus = around.capacitance_F * (around.series_resistance_ohm + 1.0 / parallel_S);
-  m.step_max_s = std::min(
-      {around.step_max_s, 0.25 * tau_phase, (m.shoot_S > 0.0 ? 1.0 / 16.0 : 0.25) * tau_bus});
+  m.step_max_s = std::min(around.step_max_s, 0.25 * tau_phase);
   return m;
 }
 

@@ -9,7 +9,6 @@
 
 #include "plant/bridge/bridge.hpp"
 #include "plant/frames.hpp"
-#include "plant/supply/supply.hpp"
 
 namespace stillrotor::plant {
 
@@ -45,20 +44,12 @@ constexpr bool is_diode(Conduction c) noexcept {
 inline constexpr std::array<AlphaBeta, 3> leg_axis{
     {{1.0, 0.0}, {-0.5, 0.5 * sqrt3}, {-0.5, -0.5 * sqrt3}}};
 
-/// v_dc = from_cap * v_C + from_legs * i_legs + from_supply * v_supply + constant_V, and
-/// i_supply = per_supply_S * (v_supply - v_dc) + constant_A; one for each mode of the supply.
-struct BusLaw {
-  double from_cap = 1.0, from_legs_ohm = 0.0, from_supply = 0.0, constant_V = 0.0;
-  double per_supply_S = 0.0, constant_A = 0.0;
-};
-
 struct ConductionMode {
   double u_alpha = 0.0, u_beta = 0.0;                     // bus share
   double e_alpha_V = 0.0, e_beta_V = 0.0;                 // diode knees
-  double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs and winding
+  double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs only
   double shoot_S = 0.0;                                   // conductance across the bus
   double d_alpha = 0.0, d_beta = 0.0;                     // free direction, unit length (freedom 1)
-  std::array<BusLaw, 3> bus;                              // by SupplyMode
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
   bool diodes = false;  // some leg conducts by its diode, or the legs are unlike for another reason
@@ -75,8 +66,7 @@ constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {
 
 /// What decides the step of a mode beside the legs.
 struct ModeSurroundings {
-  double winding_resistance_ohm, inductance_min_H, capacitance_F, series_resistance_ohm,
-      supply_resistance_ohm, supply_limit_A, step_max_s;
+  double winding_resistance_ohm, inductance_min_H, step_max_s;
 };
 
 using ModeTable =

@@ -6,21 +6,20 @@
 // electrical frequency under field-oriented control, two of six steps give none under six-step.
 #pragma once
 
-#include "plant/frames.hpp"
+#include "plant/machine/terminal_law.hpp"
 
 namespace stillrotor::plant {
 
-/// Current after the cut. inductance_*: of the machine; leg_axis: unit vector of the parted phase.
-/// RT: safe.
-constexpr AlphaBeta current_after_phase_cut(AlphaBeta i, AlphaBeta axis, double inductance_d_H,
-                                            double inductance_q_H, double cos_e,
-                                            double sin_e) noexcept {
-  const Dq n = park(axis, cos_e, sin_e);
-  const Dq response{n.d / inductance_d_H, n.q / inductance_q_H};
-  const double along = n.d * response.d + n.q * response.q;
+/// Current after the cut. law: the machine's at that point; leg_axis: unit vector of the parted
+/// phase. RT: safe.
+constexpr AlphaBeta current_after_phase_cut(AlphaBeta i, AlphaBeta axis,
+                                            const TerminalLaw& law) noexcept {
+  const double inverse = 1.0 / (law.l_aa_H * law.l_bb_H - law.l_ab_H * law.l_ab_H);
+  const AlphaBeta response{inverse * (law.l_bb_H * axis.alpha - law.l_ab_H * axis.beta),
+                           inverse * (law.l_aa_H * axis.beta - law.l_ab_H * axis.alpha)};
+  const double along = axis.alpha * response.alpha + axis.beta * response.beta;
   const double impulse = (axis.alpha * i.alpha + axis.beta * i.beta) / along;
-  const AlphaBeta change = unpark(response, cos_e, sin_e);
-  return {i.alpha - impulse * change.alpha, i.beta - impulse * change.beta};
+  return {i.alpha - impulse * response.alpha, i.beta - impulse * response.beta};
 }
 
 }  // namespace stillrotor::plant

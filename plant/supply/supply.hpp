@@ -16,9 +16,10 @@ enum class SupplyMode : unsigned char { voltage, current_limit, blocked };
 
 struct SupplyParameters {
   SupplyKind kind = SupplyKind::battery;
-  double voltage_V = 48.0;        // open-circuit or set voltage, >= 0
-  double resistance_ohm = 40e-3;  // > 0
-  double current_limit_A = 1e9;   // bench supply only, > 0
+  double voltage_V = 48.0;          // open-circuit or set voltage, >= 0
+  double resistance_ohm = 40e-3;    // > 0
+  double current_limit_A = 1e9;     // bench supply only, > 0
+  double cable_inductance_H = 0.0;  // both wires together, >= 0
 };
 
 struct DcLinkParameters {

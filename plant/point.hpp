@@ -1,0 +1,25 @@
+// One point of the trajectory: what the integration carries from stage to stage.
+// RT: plain data.
+#pragma once
+
+namespace stillrotor::plant {
+
+inline constexpr int inner_states = 2;
+
+/// States beyond the fast path's: zero where nothing uses them. Integrated by the general step only
+/// (Drive::Impl::step, plant/advance.cpp).
+struct Extra {
+  double inner[inner_states] = {};  // of the machine: rotor flux, circulating current (machine/)
+  double i_cable_A = 0.0;      // out of the supply through its cable, where that has inductance
+  double supply_inner = 0.0;   // of the supply's regulator (supply/)
+  double twist_rad = 0.0;      // of the shaft's spring, motor side ahead
+  double omega_2_rad_s = 0.0;  // of the second mass, on the motor's side of the gear
+};
+
+/// Angle as its value and carried cosine and sine. Units as in Continuous (drive.hpp).
+struct Point {
+  double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e;
+  Extra extra;
+};
+
+}  // namespace stillrotor::plant
