@@ -25,8 +25,8 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig&) {
 
 constexpr std::array table = {
     Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
-    Backend{"standin", "virtual", "a built-in reference controller: six_step or field_oriented",
-            true},
+    Backend{"standin", "virtual",
+            "a built-in reference controller: six_step, field_oriented or volts_per_hertz", true},
     Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", true},
 };
 
@@ -34,6 +34,7 @@ struct Maker {
   using Controller = std::unique_ptr<SimulatedController>;
   Controller operator()(const SixStepConfig& c) const { return make_six_step(c); }
   Controller operator()(const FieldOrientedConfig& c) const { return make_field_oriented(c); }
+  Controller operator()(const VoltsPerHertzConfig& c) const { return make_volts_per_hertz(c); }
   Controller operator()(const McuConfig& c) const { return make_mcu(c); }
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
 };

@@ -14,7 +14,8 @@
 
 namespace stillrotor::io {
 
-using ControllerConfig = std::variant<SixStepConfig, FieldOrientedConfig, McuConfig, CaptureConfig>;
+using ControllerConfig =
+    std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig, McuConfig, CaptureConfig>;
 
 struct Backend {
   std::string_view name;     // as in `controller.backend`

@@ -49,4 +49,19 @@ struct FieldOrientedConfig {
   bool dead_time_compensation = true;
 };
 
+/// Voltage in proportion to frequency, open loop, for an induction machine: no position, no speed.
+/// Throttle is the frequency asked for. Voltages are of the fundamental, line to line, rms.
+struct VoltsPerHertzConfig {
+  StandinScaling scaling;
+  double pwm_frequency_Hz = 16e3;
+  double dead_time_s = 1e-6;
+  double current_limit_A = 60.0;    // of the current vector's length; the frequency yields to it
+  double base_frequency_Hz = 50.0;  // the voltage reaches base_voltage here, and stays
+  double base_voltage_V = 28.0;
+  double boost_voltage_V = 1.4;  // at standstill, from there in a straight line to base_voltage
+  double top_frequency_Hz = 50.0;
+  double acceleration_Hz_per_s = 25.0, deceleration_Hz_per_s = 25.0;
+  bool dead_time_compensation = true;
+};
+
 }  // namespace stillrotor::io

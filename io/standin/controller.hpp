@@ -1,4 +1,4 @@
-// The life that both built-in controllers share: supply, zero-current reading, key, throttle at
+// The life that all built-in controllers share: supply, zero-current reading, key, throttle at
 // rest, bootstrap charging, running, stopping. Control itself is the derived class's.
 //
 //   zeroing -> wait_for_key -> wait_for_rest -> bootstrap -> running
@@ -49,6 +49,7 @@ class Controller : public SimulatedController {
   bool has_current_sense() const noexcept { return has_current_sense_; }
   bool brake() const noexcept { return line_high(line::brake); }
   double throttle() const noexcept { return throttle_.request(); }
+  bool throttle_at_rest() const noexcept { return throttle_.request() < Throttle::rest; }
   int direction() const noexcept { return direction_; }
 
   Modulator& pwm() noexcept { return pwm_; }

@@ -8,10 +8,10 @@
 #include <cmath>
 #include <memory>
 
-#include "io/standin/controller.hpp"
 #include "io/standin/current_control.hpp"
 #include "io/standin/rotor_angle.hpp"
 #include "io/standin/settings_check.hpp"
+#include "io/standin/sine_controller.hpp"
 #include "io/standin/standin.hpp"
 
 namespace stillrotor::io {
@@ -19,28 +19,24 @@ namespace standin {
 namespace {
 
 constexpr double delay_periods = 1.5;
-constexpr double usable_voltage = 0.98;             // of bus / sqrt 3
 constexpr double weaken_from = 0.95;                // of the usable voltage
 constexpr double trip_over = 1.6;                   // of the current limit
 constexpr double standstill_rad_s = 6.3;            // electrical: 1 turn/s
 constexpr double brake_fade_rad_s = 31.4;           // electrical: below 5 turns/s the brake lets go
 constexpr double align_s = 0.8, align_share = 0.4;  // of the current limit
-constexpr double least_bus_V = 3.0;
-constexpr double bus_collapse = 0.4;                          // of the bus at the start
-constexpr double bus_sag_start = 0.75, bus_sag_end = 0.65;    // drive fades as the bus sags
-constexpr double bus_rise_start = 1.10, bus_rise_end = 1.20;  // braking ends as the bus rises
+constexpr double bus_sag_start = 0.75, bus_sag_end = 0.65;  // drive fades as the bus sags
 
-class FieldOriented final : public Controller {
+class FieldOriented final : public SineController {
  public:
   explicit FieldOriented(const FieldOrientedConfig& c) noexcept
-      : Controller(c.scaling, c.pwm_frequency_Hz, c.dead_time_s),
+      : SineController(c.scaling, c.pwm_frequency_Hz, c.dead_time_s, c.current_limit_A,
+                       c.dead_time_compensation),
         config_(c),
         winding_{c.winding_resistance_ohm, c.inductance_d_H, c.inductance_q_H, c.flux_linkage_Wb},
         angle_(c.pole_pairs, c.encoder_lines, c.encoder_index_rad),
         current_(winding_, c.current_loop_Hz, pwm().period_s()),
         ramp_A_(c.torque_ramp_A_per_s * pwm().period_s()),
-        weaken_step_V_s_(0.1 * 2.0 * pi * c.current_loop_Hz * pwm().period_s()),
-        dead_share_(c.dead_time_compensation ? c.dead_time_s / pwm().period_s() : 0.0) {}
+        weaken_step_V_s_(0.1 * 2.0 * pi * c.current_loop_Hz * pwm().period_s()) {}
 
  private:
   void awake() noexcept override {
@@ -53,7 +49,7 @@ class FieldOriented final : public Controller {
     if (!has_current_sense()) return stop("field-oriented control needs its current sense");
     current_.reset();
     torque_A_ = weakening_A_ = 0.0;
-    duty_ = {};
+    modulate_nothing();
     aligned_s_ = 0.0;
     bus_at_start_V_ = bus_V();
     if (bus_at_start_V_ < least_bus_V) return stop("bus reads %.1f V", bus_at_start_V_);
@@ -101,20 +97,6 @@ class FieldOriented final : public Controller {
     modulate(to_stator(voltage, acts), to_phases(to_stator(wanted_A, acts)), bus);
   }
 
-  /// By low-side shunts: of the two legs whose low switch is on longest; the third closes the sum.
-  Vector sampled_currents() noexcept {
-    if (!scaling().low_side_shunts) return from_phases(phase_current_A(0), phase_current_A(1));
-    if (duty_.u >= duty_.v && duty_.u >= duty_.w) {
-      const double v = phase_current_A(1), w = phase_current_A(2);
-      return from_phases(-v - w, v);
-    }
-    const double u = phase_current_A(0);
-    if (duty_.v >= duty_.w) return from_phases(u, -u - phase_current_A(2));
-    return from_phases(u, phase_current_A(1));
-  }
-
-  double bus_V() noexcept { return volts(channel::bus_voltage) / scaling().bus_ratio; }
-
   /// No Halls: a fixed current vector pulls the rotor's axis to phase U.
   Vector align() noexcept {
     aligned_s_ += pwm().period_s();
@@ -153,28 +135,15 @@ class FieldOriented final : public Controller {
     return wanted;
   }
 
-  /// The dead time takes sign(i) * dead_share_ from a leg's duty; around zero current, where the
-  /// sign is not known, proportionally less.
-  void modulate(Vector stator_V, ThreePhases wanted_A, double bus) noexcept {
-    const double per_A = 1.0 / (0.02 * config_.current_limit_A);
-    const auto lost = [&](double i) { return dead_share_ * std::clamp(i * per_A, -1.0, 1.0); };
-    const ThreePhases d = duties(stator_V, bus);
-    duty_ = {d.u + lost(wanted_A.u), d.v + lost(wanted_A.v), d.w + lost(wanted_A.w)};
-    pwm().set_duty(0, duty_.u);
-    pwm().set_duty(1, duty_.v);
-    pwm().set_duty(2, duty_.w);
-  }
-
   FieldOrientedConfig config_;
   WindingBelief winding_;
   RotorAngle angle_;
   CurrentControl current_;
-  double ramp_A_, weaken_step_V_s_, dead_share_;
+  double ramp_A_, weaken_step_V_s_;
   double torque_A_ = 0.0;     // ramped request, signed
   double weakening_A_ = 0.0;  // <= 0, added to i_d
   double aligned_s_ = 0.0;
   double bus_at_start_V_ = 0.0;
-  ThreePhases duty_;  // of the period that begins now
 };
 
 }  // namespace

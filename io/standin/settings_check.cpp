@@ -99,4 +99,21 @@ void check(const FieldOrientedConfig& c) {
                  "The sign is free; give a mechanical angle within one turn.");
 }
 
+void check(const VoltsPerHertzConfig& c) {
+  check(c.scaling);
+  check_modulation(c.pwm_frequency_Hz, c.dead_time_s, c.current_limit_A);
+  require_within("base_frequency", c.base_frequency_Hz, {0.1, 10e3, "Hz"},
+                 "It stands on the machine's plate; 50 Hz or 60 Hz is usual.");
+  require_within("base_voltage", c.base_voltage_V, {0.1, 10e3, "V"},
+                 "It stands on the machine's plate: line to line, rms, at base_frequency.");
+  require_within("boost_voltage", c.boost_voltage_V, {0.0, c.base_voltage_V, "V"},
+                 "2 to 10 % of base_voltage is usual; more heats a machine that stands.");
+  require_within("top_frequency", c.top_frequency_Hz, {0.1, c.pwm_frequency_Hz / 10.0, "Hz"},
+                 "A sine needs some ten PWM periods at least.");
+  require_within("acceleration_ramp", c.acceleration_Hz_per_s, {1e-3, 1e6, "Hz/s"},
+                 "25 Hz/s takes two seconds to 50 Hz.");
+  require_within("deceleration_ramp", c.deceleration_Hz_per_s, {1e-3, 1e6, "Hz/s"},
+                 "25 Hz/s takes two seconds from 50 Hz.");
+}
+
 }  // namespace stillrotor::io::standin

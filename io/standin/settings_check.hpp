@@ -18,5 +18,6 @@ void require_within(std::string_view name, double value, const Allowed&, std::st
 void check(const StandinScaling&);
 void check(const SixStepConfig&);
 void check(const FieldOrientedConfig&);
+void check(const VoltsPerHertzConfig&);
 
 }  // namespace stillrotor::io::standin

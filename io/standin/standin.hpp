@@ -9,9 +9,10 @@
 
 namespace stillrotor::io {
 
-/// Both throw ConfigError naming the setting ("controller.pwm_frequency"), its value, the allowed
+/// All throw ConfigError naming the setting ("controller.pwm_frequency"), its value, the allowed
 /// range and the remedy. What they do, step by step: README.md beside this file.
 std::unique_ptr<SimulatedController> make_six_step(const SixStepConfig&);
 std::unique_ptr<SimulatedController> make_field_oriented(const FieldOrientedConfig&);
+std::unique_ptr<SimulatedController> make_volts_per_hertz(const VoltsPerHertzConfig&);
 
 }  // namespace stillrotor::io

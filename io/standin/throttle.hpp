@@ -11,6 +11,8 @@ namespace stillrotor::io::standin {
 
 class Throttle {
  public:
+  static constexpr double rest = 0.02;  // below it nothing is asked for
+
   explicit Throttle(const StandinScaling& s) noexcept
       : zero_V_(s.throttle_zero_V),
         full_V_(s.throttle_full_V),
@@ -34,7 +36,6 @@ class Throttle {
 
  private:
   static constexpr int readings_to_break = 5;
-  static constexpr double rest = 0.02;
   double zero_V_, full_V_, low_fault_V_, high_fault_V_;
   double volts_ = 0.0, request_ = 0.0;
   bool plausible_ = false;
