@@ -91,10 +91,17 @@ class ControllerAssembler {
 
   void standin() {
     scaling();
-    if (d_.kind == 0)
-      six_step();
-    else
-      field_oriented();
+    switch (d_.kind) {
+      case 0:
+        six_step();
+        break;
+      case 1:
+        field_oriented();
+        break;
+      default:
+        volts_per_hertz();
+        break;
+    }
   }
 
  private:
@@ -156,7 +163,23 @@ class ControllerAssembler {
     config.pwm_frequency_Hz = d_.standin.pwm_frequency_Hz;
     config.dead_time_s = d_.standin.dead_time_s;
     config.current_limit_A = d_.standin.current_limit_A;
+    config.dead_time_compensation = d_.standin.dead_time_compensation;
     d_.bench.controller_kind = "field_oriented";
+    d_.bench.controller = config;
+  }
+
+  void volts_per_hertz() {
+    auto& config = d_.volts_per_hertz;
+    require(d_.bench.drive.phase_current.kind != plant::CurrentSensing::none,
+            "volts_per_hertz needs current sensors", "sensors.phase_current");
+    believe("controller.boost_voltage", config.boost_voltage_V, 0.05 * config.base_voltage_V);
+    believe("controller.top_frequency", config.top_frequency_Hz, config.base_frequency_Hz);
+    config.scaling = d_.scaling;
+    config.pwm_frequency_Hz = d_.standin.pwm_frequency_Hz;
+    config.dead_time_s = d_.standin.dead_time_s;
+    config.current_limit_A = d_.standin.current_limit_A;
+    config.dead_time_compensation = d_.standin.dead_time_compensation;
+    d_.bench.controller_kind = "volts_per_hertz";
     d_.bench.controller = config;
   }
 

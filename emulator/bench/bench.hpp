@@ -42,7 +42,7 @@ struct Bench {
   Harness harness;
   Controls controls;
   std::string backend;          // as written: mcu, standin, capture
-  std::string controller_kind;  // six_step, field_oriented; part number; empty for capture
+  std::string controller_kind;  // six_step, ...; part number; empty for capture
   io::ControllerConfig controller;
   double controller_supply_V = 5.0;
   Expects expects;

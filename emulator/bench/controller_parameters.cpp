@@ -16,8 +16,8 @@ std::vector<Parameter> common() {
            between("0 V", "6 V"), by_default("4.2 V"), "the throttle's wire fully open"),
       choice("controller.backend", AT(backend), {"mcu", "standin", "capture"}, required,
              "what stands at the connector"),
-      choice("controller.kind", AT(kind), {"six_step", "field_oriented"}, required,
-             "which of the built-in reference controllers", role::standin),
+      choice("controller.kind", AT(kind), {"six_step", "field_oriented", "volts_per_hertz"},
+             required, "which of the built-in reference controllers", role::standin),
       real("controller.supply", AT(bench.controller_supply_V), Family::voltage,
            between("1.8 V", "30 V"), by_default("5 V"), "of the controller's logic and ADC"),
       real("controller.expects.pwm_frequency", AT(bench.expects.pwm_frequency_Hz),
@@ -84,9 +84,8 @@ std::vector<Parameter> standin() {
       real("controller.torque_ramp", AT(field_oriented.torque_ramp_A_per_s), Family::current_slope,
            above("0 A/s", "1000000 A/s"), by_default("400 A/s"), "how fast the request may rise",
            role::field_oriented),
-      on_off("controller.dead_time_compensation", AT(field_oriented.dead_time_compensation),
-             by_default("on"), "adds back the voltage that the dead time takes",
-             role::field_oriented),
+      on_off("controller.dead_time_compensation", AT(standin.dead_time_compensation),
+             by_default("on"), "adds back the voltage that the dead time takes", role::sine),
       real("controller.throttle_zero", AT(scaling.throttle_zero_V), Family::voltage,
            between("0 V", "6 V"), by_default("0.9 V"), "up to here nothing is asked for",
            role::standin),
@@ -97,6 +96,30 @@ std::vector<Parameter> standin() {
            between("0 V", "6 V"), by_default("0.3 V"), "below: a broken wire", role::standin),
       real("controller.throttle_high_fault", AT(scaling.throttle_high_fault_V), Family::voltage,
            between("0 V", "6 V"), by_default("4.6 V"), "above: a broken wire", role::standin),
+  };
+}
+
+std::vector<Parameter> volts_per_hertz() {
+  constexpr unsigned vf = role::volts_per_hertz;
+  return {
+      real("controller.base_frequency", AT(volts_per_hertz.base_frequency_Hz), Family::frequency,
+           between("0.1 Hz", "10 kHz"), by_default("50 Hz"),
+           "here the voltage reaches base_voltage, and stays", vf),
+      real("controller.base_voltage", AT(volts_per_hertz.base_voltage_V), Family::voltage,
+           between("0.1 V", "10 kV"), required,
+           "of the machine at base_frequency: line to line, rms, of the fundamental", vf),
+      real("controller.boost_voltage", AT(volts_per_hertz.boost_voltage_V), Family::voltage,
+           between("0 V", "10 kV"), follows("base_voltage: 5 % of it"),
+           "at standstill, line to line, rms; from there in a straight line to base_voltage", vf),
+      real("controller.top_frequency", AT(volts_per_hertz.top_frequency_Hz), Family::frequency,
+           between("0.1 Hz", "10 kHz"), follows("base_frequency"),
+           "that the fully open throttle asks for", vf),
+      real("controller.acceleration_ramp", AT(volts_per_hertz.acceleration_Hz_per_s),
+           Family::frequency_slope, between("0.001 Hz/s", "1000000 Hz/s"), by_default("25 Hz/s"),
+           "how fast the frequency may rise", vf),
+      real("controller.deceleration_ramp", AT(volts_per_hertz.deceleration_Hz_per_s),
+           Family::frequency_slope, between("0.001 Hz/s", "1000000 Hz/s"), by_default("25 Hz/s"),
+           "how fast the frequency may fall", vf),
   };
 }
 
@@ -142,7 +165,7 @@ std::vector<Parameter> belief() {
 
 std::vector<Parameter> controller_parameters() {
   std::vector<Parameter> all;
-  for (auto section : {common(), mcu_and_capture(), standin(), belief()})
+  for (auto section : {common(), mcu_and_capture(), standin(), volts_per_hertz(), belief()})
     all.insert(all.end(), section.begin(), section.end());
   return all;
 }

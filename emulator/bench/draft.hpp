@@ -43,11 +43,13 @@ struct Draft {
   io::StandinScaling scaling;
   struct {
     double pwm_frequency_Hz = 0, dead_time_s = 0, current_limit_A = 0;
+    bool dead_time_compensation = true;
   } standin;
   io::SixStepConfig six_step;
   int hall_permutation = 0;
   double believed_hall_spacing_rad = 0.0;
   io::FieldOrientedConfig field_oriented;
+  io::VoltsPerHertzConfig volts_per_hertz;
   io::McuConfig mcu;
   io::CaptureConfig capture;
 

@@ -23,6 +23,8 @@ double pwm_frequency(const Bench& bench) {
   if (const auto* c = std::get_if<io::SixStepConfig>(&bench.controller)) return c->pwm_frequency_Hz;
   if (const auto* c = std::get_if<io::FieldOrientedConfig>(&bench.controller))
     return c->pwm_frequency_Hz;
+  if (const auto* c = std::get_if<io::VoltsPerHertzConfig>(&bench.controller))
+    return c->pwm_frequency_Hz;
   return 0.0;
 }
 

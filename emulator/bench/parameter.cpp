@@ -82,6 +82,7 @@ std::string role_names(unsigned roles) {
   } else {
     if ((roles & role::six_step) != 0) names.emplace_back("standin six_step");
     if ((roles & role::field_oriented) != 0) names.emplace_back("standin field_oriented");
+    if ((roles & role::volts_per_hertz) != 0) names.emplace_back("standin volts_per_hertz");
   }
   if ((roles & role::capture) != 0) names.emplace_back("capture");
   return fmt::format("{}", fmt::join(names, ", "));

@@ -16,8 +16,10 @@ namespace stillrotor {
 
 /// Who has use for a parameter: bits of the controllers that a bench can have.
 namespace role {
-inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8;
-inline constexpr unsigned standin = six_step | field_oriented;
+inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8,
+                          volts_per_hertz = 16;
+inline constexpr unsigned sine = field_oriented | volts_per_hertz;
+inline constexpr unsigned standin = six_step | sine;
 inline constexpr unsigned any = mcu | standin | capture;
 }  // namespace role
 /// "mcu", "standin six_step", ...

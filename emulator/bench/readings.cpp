@@ -166,7 +166,8 @@ unsigned role_of(const Draft& draft) {
     case 0:
       return role::mcu;
     case 1:
-      return draft.kind == 0 ? role::six_step : role::field_oriented;
+      return std::array{role::six_step, role::field_oriented,
+                        role::volts_per_hertz}[static_cast<std::size_t>(draft.kind)];
     default:
       return role::capture;
   }

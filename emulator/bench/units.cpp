@@ -33,8 +33,8 @@ struct FamilyInfo {
   std::vector<Form> forms;
 };
 
-const std::array<FamilyInfo, 20>& families() {
-  static const std::array<FamilyInfo, 20> table{{
+const std::array<FamilyInfo, 21>& families() {
+  static const std::array<FamilyInfo, 21> table{{
       {Family::ratio, "a plain number", "", "0.05, 5 %, 1/20", {}},
       {Family::resistance, "a resistance", "ohm", "ohm, mohm", {{"ohm", 1}}},
       {Family::inductance, "an inductance", "H", "H, mH, uH", {{"H", 1}}},
@@ -55,6 +55,7 @@ const std::array<FamilyInfo, 20>& families() {
        "V/krpm, V s/rad",
        {{"V s/rad", 1}, {"V s/turn", 1 / two_pi}}},
       {Family::frequency, "a frequency", "Hz", "Hz, kHz, MHz", {{"Hz", 1}}},
+      {Family::frequency_slope, "a rate of frequency", "Hz/s", "Hz/s", {{"Hz/s", 1}}},
       {Family::slew, "a rate per second", "/s", "/s", {{"s^-1", 1}}},
       {Family::time, "a time", "s", "s, ms, us, min", {{"s", 1}}},
       {Family::torque, "a torque", "N m", "N m, mN m", {{"N m", 1}}},

@@ -23,6 +23,7 @@ enum class Family : unsigned char {
   rotational_speed,
   speed_constant,
   frequency,
+  frequency_slope,
   slew,  // of a ratio: 1/s
   time,
   torque,

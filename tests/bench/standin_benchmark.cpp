@@ -41,6 +41,7 @@ void periods(benchmark::State& state, std::unique_ptr<SimulatedController> contr
 
 BENCHMARK_CAPTURE(periods, six_step, make_six_step({}));
 BENCHMARK_CAPTURE(periods, field_oriented, make_field_oriented({}));
+BENCHMARK_CAPTURE(periods, volts_per_hertz, make_volts_per_hertz({}));
 
 }  // namespace
 }  // namespace stillrotor::io

@@ -186,6 +186,9 @@ TEST_F(LoadBench, StandInsNeedTheirSensors) {
               HasSubstr("six_step needs Halls"));
   EXPECT_THAT(said_without("kind: six_step", "kind: field_oriented"),
               AllOf(HasSubstr("needs an encoder"), HasSubstr("needs current sensors")));
+  EXPECT_THAT(
+      said_without("kind: six_step", "kind: volts_per_hertz"),
+      AllOf(HasSubstr("controller.base_voltage is missing"), HasSubstr("needs current sensors")));
 }
 
 // Signs, by hand: a low-side shunt sees -i, so a plain amplifier reads -20 mV per ampere into the

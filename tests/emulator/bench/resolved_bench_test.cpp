@@ -52,6 +52,21 @@ TEST(ResolvedBench, HarmonicsOddNamesAndFieldOrientedBeliefsLoadToTheSame) {
   loads_to_the_same(Folder(), text);
 }
 
+TEST(ResolvedBench, VoltsPerHertzLoadsToTheSame) {
+  std::string text = replaced(small_bench, "sensors:\n",
+                              "sensors:\n  phase_current: {kind: low_side_shunt, shunt: 1 mohm, "
+                              "gain: 20}\n");
+  text = replaced(text, "kind: six_step",
+                  "kind: volts_per_hertz\n  base_voltage: 28 V\n  deceleration_ramp: 12 Hz/s");
+  loads_to_the_same(Folder(), text);
+  const Folder folder;
+  const Bench bench = load_bench(folder.write("b.yaml", text), {}, "/none");
+  const auto& controller = std::get<io::VoltsPerHertzConfig>(bench.controller);
+  EXPECT_EQ(controller.deceleration_Hz_per_s, 12.0);
+  EXPECT_EQ(controller.top_frequency_Hz, 50.0);             // base_frequency's default
+  EXPECT_DOUBLE_EQ(controller.boost_voltage_V, 0.05 * 28);  // 5 % of base_voltage
+}
+
 TEST(ResolvedBench, AFirmwareBenchFindsItsFirmwareFromAnywhere) {
   const Folder folder;
   folder.write("firmware.elf", elf_start);

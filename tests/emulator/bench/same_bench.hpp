@@ -46,6 +46,20 @@ inline void expect_same_controller(const io::FieldOrientedConfig& a,
   EXPECT_EQ(a.has_hall, b.has_hall);
   EXPECT_EQ(a.dead_time_compensation, b.dead_time_compensation);
 }
+inline void expect_same_controller(const io::VoltsPerHertzConfig& a,
+                                   const io::VoltsPerHertzConfig& b) {
+  expect_same_scaling(a.scaling, b.scaling);
+  EXPECT_EQ(a.pwm_frequency_Hz, b.pwm_frequency_Hz);
+  EXPECT_EQ(a.dead_time_s, b.dead_time_s);
+  EXPECT_EQ(a.current_limit_A, b.current_limit_A);
+  EXPECT_EQ(a.base_frequency_Hz, b.base_frequency_Hz);
+  EXPECT_EQ(a.base_voltage_V, b.base_voltage_V);
+  EXPECT_EQ(a.boost_voltage_V, b.boost_voltage_V);
+  EXPECT_EQ(a.top_frequency_Hz, b.top_frequency_Hz);
+  EXPECT_EQ(a.acceleration_Hz_per_s, b.acceleration_Hz_per_s);
+  EXPECT_EQ(a.deceleration_Hz_per_s, b.deceleration_Hz_per_s);
+  EXPECT_EQ(a.dead_time_compensation, b.dead_time_compensation);
+}
 inline void expect_same_controller(const io::McuConfig& a, const io::McuConfig& b) {
   EXPECT_EQ(a.part, b.part);
   EXPECT_EQ(a.firmware, b.firmware);

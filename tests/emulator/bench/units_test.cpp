@@ -49,6 +49,7 @@ TEST(Units, SpellingsOfOneUnitAgree) {
   EXPECT_EQ(si("3 kg m2", Family::inertia), 3.0);
   EXPECT_EQ(si("3 V s", Family::flux_linkage), 3.0);
   EXPECT_EQ(si("4 /s", Family::slew), 4.0);
+  EXPECT_EQ(si("25 Hz/s", Family::frequency_slope), 25.0);
 }
 
 // By hand: 300 turns a minute = 5 turns a second = 10 pi rad/s. Tolerance: rounding only.

@@ -41,6 +41,7 @@ std::vector<Candidate> candidates() {
   return {
       {"SixStep", [] { return make_controller(SixStepConfig{}); }},
       {"FieldOriented", [] { return make_controller(FieldOrientedConfig{}); }},
+      {"VoltsPerHertz", [] { return make_controller(VoltsPerHertzConfig{}); }},
       {"Capture", [] { return make_controller(recorded_six_step()); }},
 #ifdef STILLROTOR_HAS_MCU_FIRMWARE
       {"Mcu", [] { return make_controller(orchard_firmware()); }, 5.0, longest_avr_step},

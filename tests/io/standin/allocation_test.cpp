@@ -62,6 +62,9 @@ void expect_no_allocation(std::unique_ptr<SimulatedController> controller) {
 
 TEST(SixStep, AllocatesNothingAfterPowerUp) { expect_no_allocation(make_six_step({})); }
 TEST(FieldOriented, AllocatesNothingAfterPowerUp) { expect_no_allocation(make_field_oriented({})); }
+TEST(VoltsPerHertz, AllocatesNothingAfterPowerUp) {
+  expect_no_allocation(make_volts_per_hertz({}));
+}
 
 }  // namespace
 }  // namespace stillrotor::io

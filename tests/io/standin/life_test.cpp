@@ -1,4 +1,4 @@
-// What both built-in controllers do at power-up, at key-on, on faults and on stop.
+// What all built-in controllers do at power-up, at key-on, on faults and on stop.
 #include <gtest/gtest.h>
 
 #include "tests/io/standin/day_out.hpp"
@@ -101,8 +101,11 @@ TEST_P(Standin, DoesNotStopOnOneBadReading) {
   EXPECT_TRUE(drives());
 }
 
+/// Those that turn with the Halls.
+class HallStandin : public Standin {};
+
 // All lines stuck high, as three open wires on pull-ups would read: gates off at the edge itself.
-TEST_P(Standin, StopsOnAHallCodeThatNoRotorPositionGives) {
+TEST_P(HallStandin, StopsOnAHallCodeThatNoRotorPositionGives) {
   day.start();
   day.motor.set_throttle(2.5);
   day.run(milliseconds(20));
@@ -143,11 +146,14 @@ TEST_P(Standin, StartsAfreshAfterABrownOut) {
   EXPECT_GT(day.turn_ons(since), 0u);
 }
 
-INSTANTIATE_TEST_SUITE_P(Both, Standin,
-                         ::testing::Values(Kind{"SixStep", [] { return make_six_step({}); }},
-                                           Kind{"FieldOriented",
-                                                [] { return make_field_oriented({}); }}),
-                         [](const auto& row) { return row.param.name; });
+const Kind six_step{"SixStep", [] { return make_six_step({}); }};
+const Kind field_oriented{"FieldOriented", [] { return make_field_oriented({}); }};
+const Kind volts_per_hertz{"VoltsPerHertz", [] { return make_volts_per_hertz({}); }};
+const auto by_name = [](const auto& row) { return row.param.name; };
+
+INSTANTIATE_TEST_SUITE_P(All, Standin, ::testing::Values(six_step, field_oriented, volts_per_hertz),
+                         by_name);
+INSTANTIATE_TEST_SUITE_P(Both, HallStandin, ::testing::Values(six_step, field_oriented), by_name);
 
 }  // namespace
 }  // namespace stillrotor::io::test

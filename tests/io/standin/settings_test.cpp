@@ -68,5 +68,18 @@ TEST(FieldOrientedSettings, OutOfRangeAreRefusedByNameAndValue) {
       make_field_oriented);
 }
 
+TEST(VoltsPerHertzSettings, OutOfRangeAreRefusedByNameAndValue) {
+  expect_refused<VoltsPerHertzConfig>(
+      {{"controller.base_frequency", "0 Hz", [](auto& c) { c.base_frequency_Hz = 0.0; }},
+       {"controller.base_voltage", "-28 V", [](auto& c) { c.base_voltage_V = -28.0; }},
+       {"controller.boost_voltage", "30 V", [](auto& c) { c.boost_voltage_V = 30.0; }},
+       {"controller.top_frequency", "2000 Hz", [](auto& c) { c.top_frequency_Hz = 2000.0; }},
+       {"controller.acceleration_ramp", "0 Hz/s", [](auto& c) { c.acceleration_Hz_per_s = 0.0; }},
+       {"controller.deceleration_ramp", "nan Hz/s",
+        [](auto& c) { c.deceleration_Hz_per_s = std::numeric_limits<double>::quiet_NaN(); }},
+       {"controller.current_limit", "0 A", [](auto& c) { c.current_limit_A = 0.0; }}},
+      make_volts_per_hertz);
+}
+
 }  // namespace
 }  // namespace stillrotor::io
