@@ -11,20 +11,6 @@ constexpr double ps_per_second = 1e12;
 constexpr double angle_per_step_max_rad = 0.05;
 constexpr double shortest_step_s = 1e-15;
 
-/// exp(-x), x >= 0, to 1e-13: two to a whole power times a series about zero.
-double decayed(double x) noexcept {
-  if (x > 40.0) return 0.0;
-  constexpr double log2_e = 1.44269504088896340736, ln_2 = 0.69314718055994530942;
-  const auto halvings = static_cast<std::int64_t>(x * log2_e + 0.5);
-  const double r = static_cast<double>(halvings) * ln_2 - x;  // -0.347 to 0.347
-  const double r2 = r * r;
-  const double low = 1.0 + r + r2 * (1.0 / 2.0 + r * (1.0 / 6.0));
-  const double middle = 1.0 / 24.0 + r * (1.0 / 120.0) + r2 * (1.0 / 720.0 + r * (1.0 / 5040.0));
-  const double high = 1.0 / 40320.0 + r * (1.0 / 362880.0) + r2 * (1.0 / 3628800.0);
-  const double series = low + r2 * r2 * (middle + r2 * r2 * high);
-  return series * std::bit_cast<double>((1023 - halvings) << 52);
-}
-
 /// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
 double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
               const BusLaw& bus, const Point& y, const Flow& f, double supply_V) noexcept {

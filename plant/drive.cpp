@@ -61,7 +61,7 @@ void check(const DriveParameters& d) {
 Drive::Impl::Impl(const DriveParameters& given)
     : par((check(given), given)),
       machine(given.machine),
-      position(given.hall, given.encoder, given.machine.pole_pairs) {
+      position(given.hall, given.encoder, given.machine.pole_pairs, given.seed) {
   const auto& m = par.machine;
   const auto& load = par.shaft;
   p = machine.pole_pairs();

@@ -34,7 +34,8 @@ struct DriveParameters {
   HallParameters hall;
   EncoderParameters encoder;
   CurrentSensorParameters phase_current;
-  BusVoltageSensorParameters bus_voltage;
+  VoltageSensorParameters bus_voltage{.fitted = true};
+  std::uint64_t seed = 1;  // of all noise and jitter
   double step_max_s =
       10e-6;  // 0.1 us to 50 us; shortened by itself where time constants ask for it
 };

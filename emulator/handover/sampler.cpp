@@ -154,7 +154,7 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::sense_U, sense_V(0, share));
   set(Signal::sense_V, sense_V(1, share));
   set(Signal::sense_W, sense_V(2, share));
-  const plant::BusVoltageSensorParameters& bus = drive_.parameters().bus_voltage;
+  const plant::VoltageSensorParameters& bus = drive_.parameters().bus_voltage;
   set(Signal::sense_bus, std::clamp(bus.ratio * at.bus_V, bus.low_limit_V, bus.high_limit_V));
   for (std::size_t k = 0; k < spread_count; ++k) {
     frame.least[k] = static_cast<float>(bin_.least[k]);

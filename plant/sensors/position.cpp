@@ -1,6 +1,9 @@
 #include "plant/sensors/position.hpp"
 
+#include <algorithm>
 #include <cmath>
+
+#include "plant/sensors/noise.hpp"
 
 namespace stillrotor::plant {
 namespace {
@@ -17,11 +20,21 @@ SensorEdge toggle(DriveState& s, int line) noexcept {
 }  // namespace
 
 PositionSensors::PositionSensors(const HallParameters& hall, const EncoderParameters& encoder,
-                                 int pole_pairs)
-    : hall_(hall), encoder_(encoder), pole_pairs_(pole_pairs) {}
+                                 int pole_pairs, std::uint64_t seed)
+    : hall_(hall), encoder_(encoder), pole_pairs_(pole_pairs), seed_(seed) {
+  std::sort(encoder_.missing_lines.begin(), encoder_.missing_lines.end());
+}
 
 double PositionSensors::hall_centre(int k) const noexcept {
   return k * hall_.spacing_rad + hall_.placement_error_rad[k];
+}
+
+/// Of the rising (0) or falling (1) edge of the pulse that many turns from the present one.
+double PositionSensors::hall_jitter(int k, const DriveState& s, double pulse,
+                                    int edge) const noexcept {
+  if (hall_.jitter_rad == 0.0) return 0.0;
+  const std::int64_t number = 2 * (s.electrical_turns + static_cast<std::int64_t>(pulse)) + edge;
+  return hall_.jitter_rad * even_noise(seed_, static_cast<NoiseOf>(k), number);
 }
 
 // Thresholds are built from the same two angles (rising, falling) whichever level the line has, so
@@ -30,12 +43,15 @@ PositionSensors::Reach PositionSensors::hall_reach(const DriveState& s, int k) c
   const double centre = hall_centre(k);
   const double rising = centre - half_pi, falling = centre + half_pi;
   const double lag = 0.5 * hall_.hysteresis_rad;
+  const auto edge = [&](double nominal, double pulse, int which) {
+    return nominal + two_pi * pulse + hall_jitter(k, s, pulse, which);
+  };
   if (s.sensor_levels & bit(k)) {
-    const double turn = two_pi * std::nearbyint((s.theta_e_rad - centre) / two_pi);
-    return {falling + turn + lag, rising + turn - lag};
+    const double pulse = std::nearbyint((s.theta_e_rad - centre) / two_pi);
+    return {edge(falling, pulse, 1) + lag, edge(rising, pulse, 0) - lag};
   }
-  const double turns = std::nearbyint((s.theta_e_rad - centre - pi) / two_pi);
-  return {rising + two_pi * (turns + 1.0) + lag, falling + two_pi * turns - lag};
+  const double pulse = std::nearbyint((s.theta_e_rad - centre - pi) / two_pi);
+  return {edge(rising, pulse + 1.0, 0) + lag, edge(falling, pulse, 1) - lag};
 }
 
 PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const noexcept {
@@ -47,7 +63,30 @@ PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const
     return two_pi * static_cast<double>(p * c - s.electrical_turns * counts_per_turn) /
            static_cast<double>(counts_per_turn);
   };
-  return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
+  if (encoder_.missing_lines.empty())
+    return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
+  const std::int64_t above = changed_above(s.encoder_count);
+  const std::int64_t below = unchanged_down_to(s.encoder_count);
+  const bool ever = above <= s.encoder_count + counts_per_turn;
+  return {ever ? boundary(above) : never_rad, ever ? boundary(below) : -never_rad};
+}
+
+/// The next count with other levels; more than a turn away: there is none.
+std::int64_t PositionSensors::changed_above(std::int64_t count) const noexcept {
+  const std::int64_t far = count + 4 * static_cast<std::int64_t>(encoder_.lines);
+  const std::uint8_t now = encoder_levels(count);
+  std::int64_t above = count + 1;
+  while (above <= far && encoder_levels(above) == now) ++above;
+  return above;
+}
+
+/// The lowest count down to which levels are as at this one.
+std::int64_t PositionSensors::unchanged_down_to(std::int64_t count) const noexcept {
+  const std::int64_t far = count - 4 * static_cast<std::int64_t>(encoder_.lines);
+  const std::uint8_t now = encoder_levels(count);
+  std::int64_t below = count;
+  while (below > far && encoder_levels(below - 1) == now) --below;
+  return below;
 }
 
 std::int64_t PositionSensors::index_count() const noexcept {
@@ -61,10 +100,17 @@ std::uint8_t PositionSensors::encoder_levels(std::int64_t count) const noexcept 
   const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
   const std::int64_t in_turn = ((count % per_turn) + per_turn) % per_turn;
   const std::int64_t quarter = in_turn & 3;
+  const bool first = quarter == 1 || quarter == 2, second = quarter == 2 || quarter == 3;
+  const auto& missing = encoder_.missing_lines;
   std::uint8_t levels = 0;
-  if (quarter == 1 || quarter == 2) levels |= bit(encoder_first);      // A leads
-  if (quarter == 2 || quarter == 3) levels |= bit(encoder_first + 1);  // B follows
-  if (in_turn == index_count()) levels |= bit(encoder_first + 2);
+  if (missing.empty() ||
+      !std::binary_search(missing.begin(), missing.end(), static_cast<int>(in_turn / 4))) {
+    if (encoder_.reversed ? second : first) levels |= bit(encoder_first);  // A leads
+    if (encoder_.reversed ? first : second) levels |= bit(encoder_first + 1);
+  }
+  const std::int64_t from_index = in_turn - index_count();
+  if ((from_index < 0 ? from_index + per_turn : from_index) < encoder_.index_counts)
+    levels |= bit(encoder_first + 2);
   return levels;
 }
 
@@ -75,6 +121,8 @@ void PositionSensors::start(DriveState& s) const noexcept {
       const double from_centre = s.theta_e_rad - hall_centre(k) -
                                  two_pi * std::nearbyint((s.theta_e_rad - hall_centre(k)) / two_pi);
       if (from_centre >= -half_pi && from_centre < half_pi) s.sensor_levels |= bit(k);
+      const Reach reach = hall_reach(s, k);  // jitter may have put an edge on the other side
+      if (s.theta_e_rad >= reach.ahead_rad || s.theta_e_rad < reach.behind_rad) toggle(s, k);
     }
   if (encoder_.fitted) {
     const double turns = static_cast<double>(s.electrical_turns) + s.theta_e_rad / two_pi;
@@ -83,8 +131,8 @@ void PositionSensors::start(DriveState& s) const noexcept {
     s.sensor_levels |= encoder_levels(s.encoder_count);
     // Rounding may put the angle a hair outside the count's own boundaries.
     const Reach reach = encoder_reach(s);
-    if (s.theta_e_rad >= reach.ahead_rad) ++s.encoder_count;
-    if (s.theta_e_rad < reach.behind_rad) --s.encoder_count;
+    if (s.theta_e_rad >= reach.ahead_rad) s.encoder_count = changed_above(s.encoder_count);
+    if (s.theta_e_rad < reach.behind_rad) s.encoder_count = unchanged_down_to(s.encoder_count) - 1;
     s.sensor_levels =
         static_cast<std::uint8_t>((s.sensor_levels & 7U) | encoder_levels(s.encoder_count));
   }
@@ -131,7 +179,8 @@ SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
     due = forward ? ahead_line : behind_line;
     line = due;
     if (due >= encoder_first) {
-      s.encoder_count += forward ? 1 : -1;
+      s.encoder_count =
+          forward ? changed_above(s.encoder_count) : unchanged_down_to(s.encoder_count) - 1;
       line = pending_encoder_line();
     }
   }

@@ -12,7 +12,8 @@ namespace stillrotor::plant {
 
 class PositionSensors {
  public:
-  PositionSensors(const HallParameters&, const EncoderParameters&, int pole_pairs);
+  PositionSensors(const HallParameters&, const EncoderParameters&, int pole_pairs,
+                  std::uint64_t seed);
 
   /// Levels at rest at the state's angle (as if it had been reached turning forward) and
   /// thresholds.
@@ -29,12 +30,16 @@ class PositionSensors {
   Reach hall_reach(const DriveState&, int k) const noexcept;
   Reach encoder_reach(const DriveState&) const noexcept;
   double hall_centre(int k) const noexcept;
+  double hall_jitter(int k, const DriveState&, double pulse, int edge) const noexcept;
+  std::int64_t changed_above(std::int64_t count) const noexcept;
+  std::int64_t unchanged_down_to(std::int64_t count) const noexcept;
   std::int64_t index_count() const noexcept;
   std::uint8_t encoder_levels(std::int64_t count) const noexcept;
 
   HallParameters hall_;
   EncoderParameters encoder_;
   double pole_pairs_;
+  std::uint64_t seed_;
 };
 
 }  // namespace stillrotor::plant

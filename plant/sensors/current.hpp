@@ -1,0 +1,97 @@
+// Current sensors: from amperes to volts.
+//   what the sensor is in    low-side shunt: -i_phase while the low switch or its diode carries the
+//                            phase current, else 0; in line: i_phase; DC link: i_dc of the bridge
+//   hysteresis (magnetic)    play: follows the current half the width behind, both ways
+//   compression              a (1 - compression (a / full_scale)^2)
+//   bandwidth, slew          first-order lag; its output changes no faster than `slew`
+//   volts                    offset + drift t + polarity gain a + noise, clipped to the limits
+// The element k of an array is leg k; the DC link's sensor uses element 0 of each.
+// Source common practice. RT: safe. O(1).
+#pragma once
+
+#include <algorithm>
+#include <cstddef>
+#include <cstdint>
+
+#include "plant/frames.hpp"
+#include "plant/sensors/lag.hpp"
+#include "plant/sensors/noise.hpp"
+
+namespace stillrotor::plant {
+
+enum class CurrentSensing : unsigned char { none, low_side_shunt, in_line, dc_link };
+
+struct CurrentSensorParameters {
+  CurrentSensing kind = CurrentSensing::none;
+  double gain_V_per_A[3] = {0.02, 0.02, 0.02};  // shunt times amplifier gain, or sensor's own
+  double offset_V[3] = {2.5, 2.5, 2.5};
+  /// +1 or -1; -1 makes a low-side shunt read positive for positive phase current (inverting).
+  double polarity = 1.0;
+  double bandwidth_Hz = 200e3;                   // > 0; first order
+  double low_limit_V = 0.0, high_limit_V = 5.0;  // saturation of the amplifier
+  bool fitted[3] = {true, true, true};           // which legs have one
+  double slew_V_per_s = 0.0;                     // 0: not limited
+  double offset_drift_V_per_s = 0.0;             // since the start
+  double compression = 0.0;                      // share lost at full scale, 0 to 0.3
+  double full_scale_A = 100.0;                   // > 0
+  double hysteresis_A = 0.0;                     // full width
+  double noise_V = 0.0;                          // rms
+};
+
+/// One sensor's memory.
+struct SeenCurrent {
+  double played_A = 0.0;  // behind the hysteresis
+  double output_A = 0.0;  // behind the bandwidth
+};
+
+/// What it takes to follow a sensor through time; fixed at set-up.
+class CurrentPath {
+ public:
+  CurrentPath() = default;
+  explicit CurrentPath(const CurrentSensorParameters& par) noexcept
+      : rate_per_s_(two_pi * par.bandwidth_Hz),
+        half_play_A_(0.5 * par.hysteresis_A),
+        bend_per_A2_(par.compression / (par.full_scale_A * par.full_scale_A)),
+        plain_(par.slew_V_per_s <= 0.0 && par.hysteresis_A <= 0.0 && par.compression <= 0.0) {
+    for (std::size_t k = 0; k < 3; ++k) slew_A_per_s_[k] = par.slew_V_per_s / par.gain_V_per_A[k];
+  }
+
+  LagStep lag(double length_s) const noexcept { return LagStep(length_s * rate_per_s_); }
+
+  /// A step in which the current at the sensor goes from a0 to a1.
+  void step(SeenCurrent& seen, std::size_t k, double a0_A, double a1_A, double length_s,
+            const LagStep& lag) const noexcept {
+    if (plain_) {
+      seen.output_A = lag(seen.output_A, a0_A, a1_A);
+      return;
+    }
+    if (half_play_A_ > 0.0) {
+      a0_A = seen.played_A;
+      a1_A = std::clamp(a0_A, a1_A - half_play_A_, a1_A + half_play_A_);
+      seen.played_A = a1_A;
+    }
+    const double from = bent(a0_A), to = bent(a1_A);
+    seen.output_A = slew_A_per_s_[k] > 0.0 ? lagged_with_slew(seen.output_A, from, to, length_s,
+                                                              1.0 / rate_per_s_, slew_A_per_s_[k])
+                                           : lag(seen.output_A, from, to);
+  }
+
+ private:
+  double bent(double a_A) const noexcept { return a_A - bend_per_A2_ * a_A * a_A * a_A; }
+
+  double rate_per_s_ = 1.0, half_play_A_ = 0.0, bend_per_A2_ = 0.0;
+  double slew_A_per_s_[3] = {0.0, 0.0, 0.0};
+  bool plain_ = true;
+};
+
+/// At the connector.
+inline double current_sense_V(const CurrentSensorParameters& par, std::size_t k, double output_A,
+                              std::int64_t time_ps, std::uint64_t seed, NoiseOf which) noexcept {
+  double v = par.offset_V[k] + par.polarity * par.gain_V_per_A[k] * output_A;
+  if (par.offset_drift_V_per_s != 0.0)
+    v += par.offset_drift_V_per_s * 1e-12 * static_cast<double>(time_ps);
+  if (par.noise_V > 0.0) v += par.noise_V * noise_at(seed, which, time_ps);
+  return std::clamp(v, par.low_limit_V, par.high_limit_V);
+}
+
+}  // namespace stillrotor::plant

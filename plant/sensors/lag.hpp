@@ -1,0 +1,77 @@
+// First-order lag: dy/dt = (a - y) / tau, with its input linear over a step. Exact, so a sensor's
+// bandwidth never shortens the plant's steps; with a slew limit, |dy/dt| <= slew, still exact.
+// Source  textbook (first-order lag, ramp response). RT: safe. O(1), no state.
+#pragma once
+
+#include <bit>
+#include <cmath>
+#include <cstdint>
+
+namespace stillrotor::plant {
+
+/// exp(-x), x >= 0, to 1e-13: two to a whole power times a series about zero.
+inline double decayed(double x) noexcept {
+  if (x > 40.0) return 0.0;
+  constexpr double log2_e = 1.44269504088896340736, ln_2 = 0.69314718055994530942;
+  const auto halvings = static_cast<std::int64_t>(x * log2_e + 0.5);
+  const double r = static_cast<double>(halvings) * ln_2 - x;  // -0.347 to 0.347
+  const double r2 = r * r;
+  const double low = 1.0 + r + r2 * (1.0 / 2.0 + r * (1.0 / 6.0));
+  const double middle = 1.0 / 24.0 + r * (1.0 / 120.0) + r2 * (1.0 / 720.0 + r * (1.0 / 5040.0));
+  const double high = 1.0 / 40320.0 + r * (1.0 / 362880.0) + r2 * (1.0 / 3628800.0);
+  const double series = low + r2 * r2 * (middle + r2 * r2 * high);
+  return series * std::bit_cast<double>((1023 - halvings) << 52);
+}
+
+/// A step of one length for lags of one time constant.
+struct LagStep {
+  double decay, mean_decay;  // exp(-x) at the step's end, and its mean over the step
+
+  /// x: the step's length over the time constant; > 0.
+  explicit LagStep(double x) noexcept
+      : decay(decayed(x)),
+        mean_decay(x > 1e-3 ? (1.0 - decay) / x
+                            : 1.0 - x * (0.5 - x * (1.0 / 6.0 - x * (1.0 / 24.0)))) {}
+
+  /// Output at the end; the input goes from a0 to a1.
+  double operator()(double y0, double a0, double a1) const noexcept {
+    return a1 + (y0 - a0) * decay - (a1 - a0) * mean_decay;
+  }
+};
+
+/// The same for any length with |dy/dt| <= slew (> 0, per second).
+inline double lagged_with_slew(double y0, double a0, double a1, double length_s, double tau_s,
+                               double slew) noexcept {
+  const double slope = (a1 - a0) / length_s;
+  const double most = slew * tau_s;  // the largest distance a - y that the lag follows by itself
+  double t = 0.0, y = y0;
+  // At most three stretches: slewing, following, slewing behind an input that is too fast.
+  for (int stretch = 0; stretch < 3 && t < length_s; ++stretch) {
+    const double left = length_s - t, a = a0 + slope * t, behind = a - y;
+    const double side = behind > 0.0 ? 1.0 : -1.0;
+    if (std::abs(behind) > most * (1.0 + 1e-12)) {
+      const double closing = side * slew - slope;
+      const double until = side * closing > 0.0 ? (behind - side * most) / closing : left;
+      const double dt = until < left ? until : left;
+      y += side * slew * dt;
+      t += dt;
+      if (dt == until) y = a0 + slope * t - side * most;
+      continue;
+    }
+    double dt = left;
+    if (std::abs(slope) > slew) {
+      const double settled = slope * tau_s, edge = slope > 0.0 ? most : -most;
+      const double until = tau_s * std::log((behind - settled) / (edge - settled));
+      if (until < left) dt = until > 0.0 ? until : 0.0;
+    }
+    if (dt > 0.0) y = LagStep(dt / tau_s)(y, a, a + slope * dt);
+    t += dt;
+    if (dt < left) {  // the rest is slewed
+      y += (slope > 0.0 ? slew : -slew) * (left - dt);
+      t = length_s;
+    }
+  }
+  return y;
+}
+
+}  // namespace stillrotor::plant
