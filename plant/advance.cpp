@@ -1,6 +1,4 @@
 // Time: steps between instants, the search for what happens inside them, sensor edges.
-#include <bit>
-
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -138,7 +136,10 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
   return high;
 }
 
-void Drive::Impl::ring() noexcept { s.alarm_ps = no_alarm_ps; }
+// A line that time moves is due by itself (absolute_angle.next_ps); advance() hands it out.
+void Drive::Impl::ring() noexcept {
+  s.alarm_ps = s.absolute_angle.next_ps > s.time_ps ? s.absolute_angle.next_ps : no_alarm_ps;
+}
 
 void Drive::Impl::settle_time(double h) noexcept {
   s.offset_s += h;
@@ -148,19 +149,8 @@ void Drive::Impl::settle_time(double h) noexcept {
 }
 
 void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
-  if (par.phase_current.kind != CurrentSensing::none) {
-    // Exact response of a first-order lag to an input that is linear over the step.
-    const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
-    const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-    const double decay = decayed(h * sensor_rate_per_s);
-    const double lag_share = 1.0 / (h * sensor_rate_per_s);
-    for (int k = 0; k < 3; ++k) {
-      const double share = seen_share[static_cast<std::size_t>(s.leg[k])];
-      const double a0 = share * before[k], a1 = share * after[k];
-      const double lag = (a1 - a0) * lag_share;
-      s.sensed_A[k] = a1 - lag + (s.sensed_A[k] - a0 + lag) * decay;
-    }
-  }
+  if (analog.follows_phases) follow_phase_currents(y, h);
+  if (analog.follows_rest) follow_other_sensors(y, h);
   const Continuous begin = s;
   s.i_alpha_A = y.i_alpha;
   s.i_beta_A = y.i_beta;
@@ -194,6 +184,9 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
   const auto beyond = [this](double theta) {
     return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
   };
+  const auto edge_due = [&] {
+    return beyond(s.theta_e_rad) || s.absolute_angle.next_ps <= s.time_ps;
+  };
   if (until_ps < s.time_ps) return {};
   int idle_events = 0;
   for (;;) {
@@ -201,13 +194,15 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     if (beyond(s.theta_e_rad)) {
       if (s.offset_s <= 0.0) return {true, position.flip(s)};
       target_ps = s.time_ps + 1;
+    } else if (s.absolute_angle.next_ps <= s.time_ps && s.offset_s <= 0.0) {
+      return {true, pass_absolute_angle()};
     }
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
     if (left <= 0.0) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
       if (target_ps == s.alarm_ps) ring();
-      if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
+      if (target_ps == until_ps && !edge_due()) return {};
       continue;
     }
     const double limit = step_limit();
@@ -254,7 +249,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
       s.time_ps = target_ps;
       s.offset_s = 0.0;
       if (target_ps == s.alarm_ps) ring();
-      if (target_ps == until_ps && !beyond(s.theta_e_rad)) return {};
+      if (target_ps == until_ps && !edge_due()) return {};
     }
     if (event) {
       settle_modes();
@@ -296,6 +291,7 @@ double Drive::Impl::crossing(const Point& end, double h) const noexcept {
 // whole interval: torque from the largest current that full voltage across the smaller inductance
 // allows.
 std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
+  limit_ps = std::min(limit_ps, s.absolute_angle.next_ps);
   if (limit_ps <= s.time_ps) return s.time_ps;
   const double ahead = s.edge_ahead_rad - s.theta_e_rad, behind = s.theta_e_rad - s.edge_behind_rad;
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;

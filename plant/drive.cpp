@@ -20,6 +20,62 @@ void require(bool good, const char* name, double value, const char* allowed) {
 void above_zero(const char* name, double x) { require(x > 0.0, name, x, "above 0"); }
 void not_negative(const char* name, double x) { require(x >= 0.0, name, x, "0 or more"); }
 
+void check_current_sensor(const std::string& path, const CurrentSensorParameters& c) {
+  above_zero((path + ".bandwidth").c_str(), c.bandwidth_Hz);
+  not_negative((path + ".slew_rate").c_str(), c.slew_V_per_s);
+  not_negative((path + ".hysteresis").c_str(), c.hysteresis_A);
+  not_negative((path + ".noise").c_str(), c.noise_V);
+  above_zero((path + ".full_scale").c_str(), c.full_scale_A);
+  require(c.compression >= 0.0 && c.compression <= 0.3, (path + ".compression").c_str(),
+          c.compression, "0 to 0.3");
+  for (const double gain : c.gain_V_per_A) above_zero((path + ".gain").c_str(), gain);
+}
+
+void check_voltage_sensor(const std::string& path, const VoltageSensorParameters& v) {
+  require(v.ratio > 0.0 && v.ratio <= 1.0, (path + ".ratio").c_str(), v.ratio, "above 0 to 1");
+  require(v.filter_s >= 0.0 && v.filter_s <= 1.0, (path + ".filter").c_str(), v.filter_s,
+          "0 s to 1 s");
+}
+
+void check_absolute_angle(const AbsoluteAngleParameters& a) {
+  const int most = a.output == AngleOutput::spi ? 14 : 18;
+  require(a.bits >= 4 && a.bits <= most, "sensors.absolute_angle.bits", a.bits,
+          a.output == AngleOutput::spi ? "4 to 14" : "4 to 18");
+  require(a.pwm_frequency_Hz >= 1.0 && a.pwm_frequency_Hz <= 10e3,
+          "sensors.absolute_angle.pwm_frequency", a.pwm_frequency_Hz, "1 Hz to 10 kHz");
+  require(a.start_clocks >= 1, "sensors.absolute_angle.start_clocks", a.start_clocks, "1 or more");
+  require(a.stop_clocks >= 1, "sensors.absolute_angle.stop_clocks", a.stop_clocks, "1 or more");
+  not_negative("sensors.absolute_angle.data_delay", a.data_delay_s);
+  require(a.monoflop_s > a.data_delay_s, "sensors.absolute_angle.monoflop", a.monoflop_s,
+          "above sensors.absolute_angle.data_delay");
+  not_negative("sensors.absolute_angle.latency", a.latency_s);
+  not_negative("sensors.absolute_angle.noise", a.noise_rad);
+}
+
+void check_sensors(const DriveParameters& d) {
+  require(d.hall.hysteresis_rad >= 0.0 && d.hall.hysteresis_rad < pi / 6.0,
+          "sensors.hall.hysteresis", d.hall.hysteresis_rad, "0 to below 30 deg");
+  require(d.encoder.lines >= 1 && d.encoder.lines <= 100000, "sensors.encoder.lines",
+          d.encoder.lines, "1 to 100000");
+  require(d.hall.jitter_rad >= 0.0 && d.hall.jitter_rad <= pi / 18.0, "sensors.hall.jitter",
+          d.hall.jitter_rad, "0 to 10 deg");
+  for (const int line : d.encoder.missing_lines)
+    require(line >= 0 && line < d.encoder.lines, "sensors.encoder.missing_lines", line,
+            "0 to lines - 1");
+  if (d.absolute_angle.output != AngleOutput::none) check_absolute_angle(d.absolute_angle);
+  if (d.phase_current.kind != CurrentSensing::none)
+    check_current_sensor("sensors.phase_current", d.phase_current);
+  if (d.dc_link_current.kind != CurrentSensing::none)
+    check_current_sensor("sensors.dc_link_current", d.dc_link_current);
+  check_voltage_sensor("sensors.bus_voltage", d.bus_voltage);
+  check_voltage_sensor("sensors.phase_voltage", d.phase_voltage);
+  for (const TemperatureSensorParameters& t : d.temperature)
+    if (t.kind != TemperatureSensing::none) {
+      above_zero("sensors.temperature.pull_up", t.pull_up_ohm);
+      above_zero("sensors.temperature.resistance", t.nominal_ohm);
+    }
+}
+
 void check(const DriveParameters& d) {
   above_zero("bridge.switch_on_resistance", d.bridge.switch_on_resistance_ohm);
   not_negative("bridge.diode_voltage", d.bridge.diode_voltage_V);
@@ -44,14 +100,7 @@ void check(const DriveParameters& d) {
   above_zero("load.wheel_radius", d.shaft.wheel_radius_m);
   above_zero("load.gear_ratio", d.shaft.gear_ratio);
   not_negative("load.rolling_resistance", d.shaft.rolling_resistance);
-  require(d.hall.hysteresis_rad >= 0.0 && d.hall.hysteresis_rad < pi / 6.0,
-          "sensors.hall.hysteresis", d.hall.hysteresis_rad, "0 to below 30 deg");
-  require(d.encoder.lines >= 1 && d.encoder.lines <= 100000, "sensors.encoder.lines",
-          d.encoder.lines, "1 to 100000");
-  if (d.phase_current.kind != CurrentSensing::none)
-    above_zero("sensors.phase_current.bandwidth", d.phase_current.bandwidth_Hz);
-  require(d.bus_voltage.ratio > 0.0 && d.bus_voltage.ratio <= 1.0, "sensors.bus_voltage.ratio",
-          d.bus_voltage.ratio, "above 0 to 1");
+  check_sensors(d);
   require(d.step_max_s >= 0.1e-6 && d.step_max_s <= 50e-6, "step_max", d.step_max_s,
           "0.1 us to 50 us");
 }
@@ -61,7 +110,9 @@ void check(const DriveParameters& d) {
 Drive::Impl::Impl(const DriveParameters& given)
     : par((check(given), given)),
       machine(given.machine),
-      position(given.hall, given.encoder, given.machine.pole_pairs, given.seed) {
+      position(given.hall, given.encoder, given.machine.pole_pairs, given.seed),
+      absolute_angle(given.absolute_angle, given.seed),
+      analog(given) {
   const auto& m = par.machine;
   const auto& load = par.shaft;
   p = machine.pole_pairs();
@@ -69,7 +120,6 @@ Drive::Impl::Impl(const DriveParameters& given)
   inertia_inverse = 1.0 / (load.inertia_kg_m2 + load.cart_mass_kg * lever_m * lever_m);
   slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
-  sensor_rate_per_s = two_pi * par.phase_current.bandwidth_Hz;
   fill_modes(modes, par.bridge,
              {m.winding_resistance_ohm, machine.inductance_min_H(), par.step_max_s});
   fast = machine.plain() && par.supply.cable_inductance_H <= 0.0;
@@ -81,14 +131,6 @@ Drive::Impl::Impl(const DriveParameters& given)
       gated[gates].leg[k] = by_gates((gates >> (2 * k)) & 3U);
       gated[gates].all = gated[gates].all && conducts(gated[gates].leg[k]);
     }
-  }
-  seen_share.fill(par.phase_current.kind == CurrentSensing::in_line ? 1.0 : 0.0);
-  if (par.phase_current.kind == CurrentSensing::low_side_shunt) {
-    const auto share = [this](Conduction c) -> double& {
-      return seen_share[static_cast<std::size_t>(c)];
-    };
-    share(Conduction::low_switch) = share(Conduction::low_diode) = -1.0;
-    share(Conduction::shoot_through) = -0.5;
   }
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
 }
@@ -117,7 +159,10 @@ void Drive::start(const StartState& from) noexcept {
   d.s.sin_e = std::sin(d.s.theta_e_rad);
   d.inputs_changed();
   d.position.start(d.s);
+  d.absolute_angle.start(d.s.absolute_angle, d.shaft(), 0);
+  d.absolute_angle_moved();
   d.settle_modes();
+  d.settle_filters();
 }
 
 void Drive::Impl::inputs_changed() noexcept {

@@ -19,6 +19,7 @@
 #include "plant/machine/permanent_magnet.hpp"
 #include "plant/machine/terminal_law.hpp"
 #include "plant/point.hpp"
+#include "plant/sensors/analog.hpp"
 #include "plant/sensors/sensors.hpp"
 #include "plant/shaft/shaft.hpp"
 #include "plant/supply/supply.hpp"
@@ -33,16 +34,29 @@ struct DriveParameters {
   ShaftParameters shaft;
   HallParameters hall;
   EncoderParameters encoder;
+  SinCosParameters sin_cos;
+  AbsoluteAngleParameters absolute_angle;
   CurrentSensorParameters phase_current;
+  CurrentSensorParameters dc_link_current;  // its element 0; kind none or dc_link
   VoltageSensorParameters bus_voltage{.fitted = true};
-  std::uint64_t seed = 1;  // of all noise and jitter
+  VoltageSensorParameters phase_voltage;       // at each terminal
+  TemperatureSensorParameters temperature[2];  // motor, bridge
+  std::uint64_t seed = 1;                      // of all noise and jitter
   double step_max_s =
       10e-6;  // 0.1 us to 50 us; shortened by itself where time constants ask for it
 };
 
 /// Lines that the plant itself moves.
-enum class SensorLine : std::uint8_t { hall_U, hall_V, hall_W, encoder_A, encoder_B, encoder_Z };
-inline constexpr int sensor_line_count = 6;
+enum class SensorLine : std::uint8_t {
+  hall_U,
+  hall_V,
+  hall_W,
+  encoder_A,
+  encoder_B,
+  encoder_Z,
+  absolute_angle  // pulse or data
+};
+inline constexpr int sensor_line_count = 7;
 
 struct SensorEdge {
   SensorLine line = SensorLine::hall_U;
@@ -72,7 +86,9 @@ inline constexpr std::int64_t no_alarm_ps = INT64_MAX;
 
 /// Everything that changes in time.
 struct DriveState : Continuous {
-  double sensed_A[3] = {0.0, 0.0, 0.0};  // what the current sensors see, behind their bandwidth
+  AnalogState analog;
+  AbsoluteAngleState absolute_angle;
+  double temperature_C[temperature_node_count] = {25.0, 25.0, 25.0, 25.0};  // by TemperatureNode
   // inputs, at this moment, with their rates
   Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s;
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
@@ -165,7 +181,12 @@ class Drive {
   void hold_speed_rad_s(Ramp) noexcept;          // imposes speed (dynamometer) ...
   void release_speed() noexcept;                 // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
-  void keep_ledger(bool) noexcept;               // energy accounts in DriveState; costs some speed
+  void set_temperature_C(TemperatureNode, double) noexcept;
+  // The controller's side of an absolute angle sensor that is clocked; its data follow as edges.
+  void set_angle_clock(bool high) noexcept;
+  void set_angle_selected(bool) noexcept;
+  void set_angle_error(bool) noexcept;  // the sensor reports itself faulty
+  void keep_ledger(bool) noexcept;      // energy accounts in DriveState; costs some speed
 
   struct Stop {
     bool edge = false;  // stopped at a sensor edge; false: reached `until`
@@ -201,8 +222,11 @@ class Drive {
 
   // Sensors at this moment, at the connector, before the harness.
   bool level(SensorLine) const noexcept;
-  double phase_current_sense_V(Leg) const noexcept;
-  double bus_voltage_sense_V() const noexcept;
+  double sense_V(SensorChannel) const noexcept;
+  double phase_current_sense_V(Leg leg) const noexcept {
+    return sense_V(static_cast<SensorChannel>(leg));
+  }
+  double bus_voltage_sense_V() const noexcept { return sense_V(SensorChannel::bus_voltage); }
 
  private:
   struct Impl;

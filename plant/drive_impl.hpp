@@ -34,6 +34,15 @@ struct Drive::Impl {
   DriveParameters par;
   Machine machine;
   PositionSensors position;
+  AbsoluteAngle absolute_angle;
+  /// Sensors with a memory.
+  struct AnalogPaths {
+    explicit AnalogPaths(const DriveParameters&) noexcept;
+    CurrentPath phase_current, dc_link_current;
+    bool follows_phases = false, follows_rest = false;
+    /// Share of a leg's current that its sensor sees, by how the leg conducts.
+    std::array<double, conduction_kinds> seen_share;
+  } analog;
   ModeTable modes;
   std::array<LegLaw, conduction_kinds> laws;  // by Conduction
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
@@ -44,9 +53,7 @@ struct Drive::Impl {
   std::array<Gated, 64> gated;
   double p;                                            // pole pairs
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
-  double sensor_rate_per_s, capacitance_inverse;
-  /// Share of a leg's current that its sensor sees, by how the leg conducts.
-  std::array<double, conduction_kinds> seen_share;
+  double capacitance_inverse;
 
   // --- time-varying
   DriveState s;
@@ -126,6 +133,13 @@ struct Drive::Impl {
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
+  // sensors/analog.cpp
+  void follow_phase_currents(const Point& end, double h) noexcept;
+  void follow_other_sensors(const Point& end, double h) noexcept;
+  void settle_filters() noexcept;
+  AbsoluteAngle::Shaft shaft() const noexcept;
+  SensorEdge pass_absolute_angle() noexcept;
+  SensorEdge absolute_angle_moved() noexcept;
   // observe.cpp
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;
   double theta_m(double theta_e) const noexcept {

@@ -85,18 +85,4 @@ bool Drive::level(SensorLine line) const noexcept {
   return (impl_->s.sensor_levels >> static_cast<int>(line)) & 1U;
 }
 
-double Drive::phase_current_sense_V(Leg leg) const noexcept {
-  const auto& c = impl_->par.phase_current;
-  const auto k = static_cast<std::size_t>(leg);
-  return std::clamp(c.offset_V[k] + c.polarity * c.gain_V_per_A[k] * impl_->s.sensed_A[k],
-                    c.low_limit_V, c.high_limit_V);
-}
-
-double Drive::bus_voltage_sense_V() const noexcept {
-  const Impl& d = *impl_;
-  const auto& c = d.par.bus_voltage;
-  return std::clamp(c.ratio * d.flow(*d.mode, d.point(), d.drivers(0.0)).bus_V, c.low_limit_V,
-                    c.high_limit_V);
-}
-
 }  // namespace stillrotor::plant

@@ -111,17 +111,25 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
     include(here);
   }
   if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s);
-  std::copy_n(drive_.state().sensed_A, 3, bin_.sensed_A.begin());
+  const plant::AnalogState& analog = drive_.state().analog;
+  for (std::size_t k = 0; k < 3; ++k) bin_.sensed_A[k] = analog.phase[k].output_A;
+  bin_.sensed_bus_V = analog.bus_V;
 }
 
+// At a grid point between two steps' ends: what a sensor remembers, linear in between.
 double Sampler::sense_V(int leg, double share) const noexcept {
   const plant::CurrentSensorParameters& sensor = drive_.parameters().phase_current;
   if (sensor.kind == plant::CurrentSensing::none) return 0.0;
-  const double before = bin_.sensed_A[static_cast<std::size_t>(leg)];
-  const double after = drive_.state().sensed_A[leg];
-  const double volts = sensor.offset_V[leg] + sensor.polarity * sensor.gain_V_per_A[leg] *
-                                                  (before + share * (after - before));
-  return std::clamp(volts, sensor.low_limit_V, sensor.high_limit_V);
+  const auto k = static_cast<std::size_t>(leg);
+  const double before = bin_.sensed_A[k], after = drive_.state().analog.phase[k].output_A;
+  return plant::current_sense_V(sensor, k, before + share * (after - before), bin_.next_ps,
+                                drive_.parameters().seed, plant::noise_of_phase(k));
+}
+
+double Sampler::sense_bus_V(double bus_V, double share) const noexcept {
+  const plant::VoltageSensorParameters& sensor = drive_.parameters().bus_voltage;
+  const double before = bin_.sensed_bus_V, after = drive_.state().analog.bus_V;
+  return voltage_sense_V(sensor, sensor.filtered() ? before + share * (after - before) : bus_V);
 }
 
 void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
@@ -154,8 +162,7 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::sense_U, sense_V(0, share));
   set(Signal::sense_V, sense_V(1, share));
   set(Signal::sense_W, sense_V(2, share));
-  const plant::VoltageSensorParameters& bus = drive_.parameters().bus_voltage;
-  set(Signal::sense_bus, std::clamp(bus.ratio * at.bus_V, bus.low_limit_V, bus.high_limit_V));
+  set(Signal::sense_bus, sense_bus_V(at.bus_V, share));
   for (std::size_t k = 0; k < spread_count; ++k) {
     frame.least[k] = static_cast<float>(bin_.least[k]);
     frame.greatest[k] = static_cast<float>(bin_.greatest[k]);

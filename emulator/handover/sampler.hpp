@@ -54,6 +54,7 @@ class Sampler final : public plant::SegmentObserver {
     // at the latest step's end
     double bridge_A = 0.0, torque_Nm = 0.0;
     std::array<double, 3> sensed_A{};
+    double sensed_bus_V = 0.0;
     std::uint32_t mode = no_mode;  // conduction in that step
   };
 
@@ -64,6 +65,7 @@ class Sampler final : public plant::SegmentObserver {
   void include(const plant::Probe&) noexcept;
   void emit(const plant::Snapshot&, double share_of_step) noexcept;
   double sense_V(int leg, double share_of_step) const noexcept;
+  double sense_bus_V(double bus_V, double share_of_step) const noexcept;
   void pass_on(const Frame&) noexcept;
 
   const plant::Drive& drive_;

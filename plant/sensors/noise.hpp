@@ -6,6 +6,7 @@
 #pragma once
 
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 
 #include "plant/frames.hpp"
@@ -25,6 +26,10 @@ enum class NoiseOf : std::uint64_t {
   angle_sin,
   angle_cos
 };
+
+constexpr NoiseOf noise_of_phase(std::size_t leg) noexcept {
+  return static_cast<NoiseOf>(static_cast<std::size_t>(NoiseOf::phase_current_U) + leg);
+}
 
 constexpr std::uint64_t mixed(std::uint64_t x) noexcept {
   x += 0x9E3779B97F4A7C15U;

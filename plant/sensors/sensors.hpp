@@ -32,10 +32,10 @@ struct HallParameters {
 /// (counted from the angle 0) gives no pulse: A and B stay low over its four counts.
 struct EncoderParameters {
   bool fitted = false;
-  int lines = 256;                 // 1 to 100000
-  double index_rad = 0.0;          // mechanical angle of the index pulse
-  int index_counts = 1;            // 1, 2 or 4: gated with A and B, with one of them, with none
-  bool reversed = false;           // B leads A when turning forward
+  int lines = 256;         // 1 to 100000
+  double index_rad = 0.0;  // mechanical angle of the index pulse
+  int index_counts = 1;    // 1, 2 or 4: gated with A and B, with one of them, with none
+  bool reversed = false;   // B leads A when turning forward
   std::vector<int> missing_lines = {};  // 0 to lines - 1
 };
 

@@ -121,7 +121,7 @@ TEST(Time, ARestoredCheckpointRunsOnBitForBitAsIfNothingHadHappened) {
   EXPECT_EQ(a.state().i_alpha_A, b.state().i_alpha_A);
   EXPECT_EQ(a.state().theta_e_rad, b.state().theta_e_rad);
   EXPECT_EQ(a.state().v_cap_V, b.state().v_cap_V);
-  EXPECT_EQ(a.state().sensed_A[1], b.state().sensed_A[1]);
+  EXPECT_EQ(a.state().analog.phase[1].output_A, b.state().analog.phase[1].output_A);
 }
 
 // The rotor-frame step and the stationary-frame one (used while the ledger is kept) are the same

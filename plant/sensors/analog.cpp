@@ -1,0 +1,147 @@
+// Sensors between the plant's quantities and the connector: what they remember from step to step,
+// and what they show now.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+
+Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
+    : phase_current(par.phase_current), dc_link_current(par.dc_link_current) {
+  const CurrentSensing kind = par.phase_current.kind;
+  follows_phases = kind != CurrentSensing::none;
+  follows_rest = par.dc_link_current.kind != CurrentSensing::none || par.bus_voltage.filtered() ||
+                 par.phase_voltage.filtered();
+  seen_share.fill(kind == CurrentSensing::in_line ? 1.0 : 0.0);
+  if (kind == CurrentSensing::low_side_shunt) {
+    const auto share = [this](Conduction c) -> double& {
+      return seen_share[static_cast<std::size_t>(c)];
+    };
+    share(Conduction::low_switch) = share(Conduction::low_diode) = -1.0;
+    share(Conduction::shoot_through) = -0.5;
+  }
+}
+
+// The step from the present point to y, which all lies in the present mode.
+void Drive::Impl::follow_phase_currents(const Point& y, double h) noexcept {
+  const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
+  const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
+  const LagStep lag = analog.phase_current.lag(h);
+  for (std::size_t k = 0; k < 3; ++k) {
+    const double share = analog.seen_share[static_cast<std::size_t>(s.leg[k])];
+    analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h, lag);
+  }
+}
+
+void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
+  const Point y0 = point();
+  const Flow f0 = flow(*mode, y0, drivers(0.0)), f1 = flow(*mode, y, drivers(h));
+  if (par.dc_link_current.kind != CurrentSensing::none)
+    analog.dc_link_current.step(s.analog.dc_link, 0, f0.legs_A + mode->shoot_S * f0.bus_V,
+                                f1.legs_A + mode->shoot_S * f1.bus_V, h,
+                                analog.dc_link_current.lag(h));
+  if (par.bus_voltage.filtered())
+    s.analog.bus_V = LagStep(h / par.bus_voltage.filter_s)(s.analog.bus_V, f0.bus_V, f1.bus_V);
+  if (par.phase_voltage.filtered()) {
+    const LagStep lag(h / par.phase_voltage.filter_s);
+    const Phases v0 = terminals(legs(), y0, f0), v1 = terminals(legs(), y, f1);
+    s.analog.terminal_V[0] = lag(s.analog.terminal_V[0], v0.U, v1.U);
+    s.analog.terminal_V[1] = lag(s.analog.terminal_V[1], v0.V, v1.V);
+    s.analog.terminal_V[2] = lag(s.analog.terminal_V[2], v0.W, v1.W);
+  }
+}
+
+/// Filters have been where they are for ever.
+void Drive::Impl::settle_filters() noexcept {
+  const Flow f = flow(*mode, point(), drivers(0.0));
+  const Phases v = terminals(legs(), point(), f);
+  s.analog.bus_V = f.bus_V;
+  s.analog.terminal_V[0] = v.U;
+  s.analog.terminal_V[1] = v.V;
+  s.analog.terminal_V[2] = v.W;
+}
+
+AbsoluteAngle::Shaft Drive::Impl::shaft() const noexcept {
+  const auto pairs = static_cast<std::int64_t>(p);
+  const auto turns = static_cast<double>(s.electrical_turns % pairs);
+  return {(turns * two_pi + s.theta_e_rad) / p, s.omega_m_rad_s};
+}
+
+double Drive::sense_V(SensorChannel channel) const noexcept {
+  const Impl& d = *impl_;
+  const DriveState& s = d.s;
+  const auto offset_from = [channel](SensorChannel first) {
+    return static_cast<std::size_t>(channel) - static_cast<std::size_t>(first);
+  };
+  switch (channel) {
+    case SensorChannel::phase_current_U:
+    case SensorChannel::phase_current_V:
+    case SensorChannel::phase_current_W: {
+      const std::size_t k = offset_from(SensorChannel::phase_current_U);
+      return current_sense_V(d.par.phase_current, k, s.analog.phase[k].output_A, s.time_ps,
+                             d.par.seed, noise_of_phase(k));
+    }
+    case SensorChannel::dc_link_current:
+      return current_sense_V(d.par.dc_link_current, 0, s.analog.dc_link.output_A, s.time_ps,
+                             d.par.seed, NoiseOf::dc_link_current);
+    case SensorChannel::bus_voltage:
+      if (d.par.bus_voltage.filtered()) return voltage_sense_V(d.par.bus_voltage, s.analog.bus_V);
+      return voltage_sense_V(d.par.bus_voltage, d.flow(*d.mode, d.point(), d.drivers(0.0)).bus_V);
+    case SensorChannel::phase_voltage_U:
+    case SensorChannel::phase_voltage_V:
+    case SensorChannel::phase_voltage_W: {
+      const std::size_t k = offset_from(SensorChannel::phase_voltage_U);
+      if (d.par.phase_voltage.filtered())
+        return voltage_sense_V(d.par.phase_voltage, s.analog.terminal_V[k]);
+      const Phases v = d.terminals(d.legs(), d.point(), d.flow(*d.mode, d.point(), d.drivers(0.0)));
+      return voltage_sense_V(d.par.phase_voltage, k == 0 ? v.U : k == 1 ? v.V : v.W);
+    }
+    case SensorChannel::angle_sin:
+    case SensorChannel::angle_cos: {
+      const SinCosVolts v =
+          sin_cos_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
+      return channel == SensorChannel::angle_sin ? v.sine_V : v.cosine_V;
+    }
+    case SensorChannel::temperature_motor:
+    case SensorChannel::temperature_bridge: {
+      const TemperatureSensorParameters& sensor =
+          d.par.temperature[offset_from(SensorChannel::temperature_motor)];
+      return temperature_sense_V(sensor, s.temperature_C[static_cast<std::size_t>(sensor.node)]);
+    }
+  }
+  return 0.0;
+}
+
+void Drive::set_temperature_C(TemperatureNode node, double temperature_C) noexcept {
+  impl_->s.temperature_C[static_cast<std::size_t>(node)] = temperature_C;
+}
+
+// ---- the absolute angle sensor, whose line moves by time and by the controller's clock
+
+SensorEdge Drive::Impl::pass_absolute_angle() noexcept {
+  absolute_angle.pass(s.absolute_angle, shaft());
+  return absolute_angle_moved();
+}
+
+SensorEdge Drive::Impl::absolute_angle_moved() noexcept {
+  constexpr auto line = SensorLine::absolute_angle;
+  constexpr auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(line));
+  s.sensor_levels = static_cast<std::uint8_t>(s.absolute_angle.high ? s.sensor_levels | mask
+                                                                    : s.sensor_levels & ~mask);
+  s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
+  return {line, s.absolute_angle.high};
+}
+
+void Drive::set_angle_clock(bool high) noexcept {
+  Impl& d = *impl_;
+  d.absolute_angle.set_clock(d.s.absolute_angle, high, d.shaft(), d.s.time_ps);
+  d.absolute_angle_moved();
+}
+
+void Drive::set_angle_selected(bool selected) noexcept {
+  Impl& d = *impl_;
+  d.absolute_angle.set_selected(d.s.absolute_angle, selected, d.shaft(), d.s.time_ps);
+  d.absolute_angle_moved();
+}
+
+void Drive::set_angle_error(bool error) noexcept { impl_->s.absolute_angle.error = error; }
+
+}  // namespace stillrotor::plant
