@@ -11,7 +11,8 @@ constexpr double shortest_step_s = 1e-15;
 
 /// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
 double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
-              const BusLaw& bus, const Point& y, const Flow& f, double supply_V) noexcept {
+              const BusLaw& bus, bool regulated, const Point& y, const Flow& f,
+              double supply_V) noexcept {
   const Phases i = phases({y.i_alpha, y.i_beta});
   const double leg_A[3] = {i.U, i.V, i.W};
   double sum = f.machine.heat_W[0] + f.machine.heat_W[1] + f.machine.heat_W[2];
@@ -21,9 +22,12 @@ double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const 
   }
   const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V;
   sum += bus.across_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
-  // Across a cable's inductance stands the rest: it stores.
-  return sum +
-         (bus.cable_share > 0.0 ? s.source_ohm * f.supply_A : supply_V - f.bus_V) * f.supply_A;
+  // Across a cable's inductance stands the rest: it stores. What a supply's source voltage is below
+  // the set one, its regulator turns into heat.
+  const double source_V = regulated ? y.extra.supply_inner : supply_V;
+  return sum + (bus.cable_share > 0.0 ? supply_V - source_V + s.source_ohm * f.supply_A
+                                      : supply_V - f.bus_V) *
+                   f.supply_A;
 }
 
 Extra added(Extra x, double h, const Extra& rate) noexcept {
@@ -76,6 +80,7 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
   y.extra = added(
       added(added(added(y0.extra, w, k1.extra_dt), 2.0 * w, k2.extra_dt), 2.0 * w, k3.extra_dt), w,
       k4.extra_dt);
+  y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
   const double turn = w * p * (y0.omega + 2.0 * (y1.omega + y2.omega) + y3.omega);
   y.theta = y0.theta + turn;
   rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
@@ -85,7 +90,7 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
 
   if constexpr (Ledger) {
     const auto heat = [&](const Point& at, const Flow& k, const Drivers& d) {
-      return heat_W(par.bridge, par, s, bus, at, k, d.supply_V);
+      return heat_W(par.bridge, par, s, bus, supply_law.regulated, at, k, d.supply_V);
     };
     energies_J[0] =
         w * (d0.supply_V * k1.supply_A + 2.0 * d1.supply_V * (k2.supply_A + k3.supply_A) +
@@ -138,7 +143,10 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
 
 // A line that time moves is due by itself (absolute_angle.next_ps); advance() hands it out.
 void Drive::Impl::ring() noexcept {
-  s.alarm_ps = s.absolute_angle.next_ps > s.time_ps ? s.absolute_angle.next_ps : no_alarm_ps;
+  ring_supply();
+  s.alarm_ps = next_supply_alarm_ps();
+  if (s.absolute_angle.next_ps > s.time_ps)
+    s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }
 
 void Drive::Impl::settle_time(double h) noexcept {
@@ -151,6 +159,7 @@ void Drive::Impl::settle_time(double h) noexcept {
 void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
   if (analog.follows_phases) follow_phase_currents(y, h);
   if (analog.follows_rest) follow_other_sensors(y, h);
+  if (follows_charge) follow_battery(y, h);
   const Continuous begin = s;
   s.i_alpha_A = y.i_alpha;
   s.i_beta_A = y.i_beta;
@@ -210,6 +219,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     double h = std::min(left, limit);
     bool whole = left <= limit;
 
+    if (follows_charge) steer_battery();
     Point y = step(h);
     bool event = false;
     if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
@@ -240,7 +250,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     if (ledger) {
       double energies[3];
       step<true>(h, energies);
-      s.supplied_J += energies[0];
+      if (!follows_charge) s.supplied_J += energies[0];
       s.mechanical_J += energies[1];
       s.dissipated_J += energies[2];
     }
@@ -299,9 +309,13 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
   if (!s.speed_held) {
     const double speed = std::abs(p * s.omega_m_rad_s);
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
-    const double volts =
-        2.0 * (std::abs(s.v_cap_V) + std::abs(s.supply_V.value) + par.bridge.diode_voltage_V) +
-        machine.back_bound_V(speed, i_now, s.machine);
+    // A supply that rings with its cable swings as far beyond as it came from below; what flows in
+    // the cable already adds its share.
+    const double source =
+        std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
+    const double volts = 2.0 * (std::abs(s.v_cap_V) + source + par.bridge.diode_voltage_V +
+                                std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
+                         machine.back_bound_V(speed, i_now, s.machine);
     const double i_most = i_now + span * volts / machine.inductance_min_H();
     const double torque = machine.torque_bound_Nm(i_most, s.machine);
     const double load = std::abs(s.load_torque_Nm.value) +

@@ -1,4 +1,5 @@
-// What changes by itself between two gate edges: diodes, the supply's mode, friction.
+// What changes by itself between two gate edges: diodes and friction; the supply's share stands in
+// supply/supply_changes.cpp.
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -72,13 +73,7 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     least = std::min(least, fixed ? std::min(lowest + vf, f.bus_V + vf - most)
                                   : f.bus_V + 2.0 * vf - (most - lowest));
   }
-  if (par.supply.kind == SupplyKind::bench_supply) {
-    const double asked = (in.supply_V - f.bus_V) / s.source_ohm;
-    const double limit = par.supply.current_limit_A;
-    least = std::min(least, s.supply_mode == SupplyMode::voltage ? std::min(asked, limit - asked)
-                            : s.supply_mode == SupplyMode::current_limit ? asked - limit
-                                                                         : -asked);
-  }
+  if (watches_supply) least = std::min(least, supply_margin(y, in, f));
   if (held_by_friction())
     least = std::min(least, coulomb_Nm - std::abs(f.machine.torque_Nm - in.load_Nm));
   return least;
@@ -90,11 +85,6 @@ void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
   const bool other_bus = mode == nullptr || next.shoot_S != mode->shoot_S;
   mode = &next;
   if (other_bus) refresh_bus();
-}
-
-void Drive::Impl::refresh_bus() noexcept {
-  bus = bus_law(par.supply, par.dc_link, s.supply_mode, s.source_ohm, mode->shoot_S,
-                mode->shoot_S > 0.0);
 }
 
 // Leaves in the currents only what the mode lets flow: what a leg that has just stopped conducting
@@ -225,17 +215,6 @@ void Drive::Impl::choose_legs() noexcept {
   }
   use_legs(leg);
   keep_to_freedom();
-}
-
-void Drive::Impl::choose_supply() noexcept {
-  if (par.supply.kind != SupplyKind::bench_supply) return;
-  s.supply_mode = SupplyMode::voltage;
-  refresh_bus();
-  const double asked = flow(*mode, point(), drivers(0.0)).supply_A;
-  s.supply_mode = asked > par.supply.current_limit_A ? SupplyMode::current_limit
-                  : asked < 0.0                      ? SupplyMode::blocked
-                                                     : SupplyMode::voltage;
-  if (s.supply_mode != SupplyMode::voltage) refresh_bus();
 }
 
 void Drive::Impl::choose_friction() noexcept {

@@ -6,19 +6,12 @@
 
 #include "plant/faults/phase_open.hpp"
 #include "plant/flow.hpp"
+#include "plant/require.hpp"
 
 namespace stillrotor::plant {
 namespace {
 
 constexpr double gravity_m_s2 = 9.80665;  // standard acceleration of gravity (ISO 80000-3)
-
-void require(bool good, const char* name, double value, const char* allowed) {
-  if (!good || !std::isfinite(value))
-    throw std::invalid_argument(std::string(name) + " is " + std::to_string(value) + "; allowed " +
-                                allowed + ".");
-}
-void above_zero(const char* name, double x) { require(x > 0.0, name, x, "above 0"); }
-void not_negative(const char* name, double x) { require(x >= 0.0, name, x, "0 or more"); }
 
 void check_current_sensor(const std::string& path, const CurrentSensorParameters& c) {
   above_zero((path + ".bandwidth").c_str(), c.bandwidth_Hz);
@@ -86,10 +79,7 @@ void check(const DriveParameters& d) {
   above_zero("machine.inductance_d", d.machine.inductance_d_H);
   above_zero("machine.inductance_q", d.machine.inductance_q_H);
   above_zero("machine.flux_linkage", d.machine.flux_linkage_Wb);
-  not_negative("supply.voltage", d.supply.voltage_V);
-  above_zero("supply.resistance", d.supply.resistance_ohm);
-  above_zero("supply.current_limit", d.supply.current_limit_A);
-  not_negative("supply.cable_inductance", d.supply.cable_inductance_H);
+  check_feed(d);
   above_zero("dc_link.capacitance", d.dc_link.capacitance_F);
   not_negative("dc_link.series_resistance", d.dc_link.series_resistance_ohm);
   above_zero("load.inertia", d.shaft.inertia_kg_m2);
@@ -112,7 +102,9 @@ Drive::Impl::Impl(const DriveParameters& given)
       machine(given.machine),
       position(given.hall, given.encoder, given.machine.pole_pairs, given.seed),
       absolute_angle(given.absolute_angle, given.seed),
-      analog(given) {
+      analog(given),
+      battery(given.supply.battery),
+      supply_law(given.supply) {
   const auto& m = par.machine;
   const auto& load = par.shaft;
   p = machine.pole_pairs();
@@ -122,7 +114,16 @@ Drive::Impl::Impl(const DriveParameters& given)
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
   fill_modes(modes, par.bridge,
              {m.winding_resistance_ohm, machine.inductance_min_H(), par.step_max_s});
-  fast = machine.plain() && par.supply.cable_inductance_H <= 0.0;
+  const auto& feed = par.supply;
+  const bool is_battery = feed.kind == SupplyKind::battery;
+  fast = machine.plain() && feed.cable_inductance_H <= 0.0 && !supply_law.regulated;
+  supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
+  cable_wave_ohm = feed.cable_inductance_H <= 0.0
+                       ? 0.0
+                       : std::sqrt(feed.cable_inductance_H / par.dc_link.capacitance_F) +
+                             par.dc_link.series_resistance_ohm;
+  follows_charge = is_battery && (feed.battery.moves() || feed.protection.fitted);
+  watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t gates = 0; gates < gated.size(); ++gates) {
@@ -144,11 +145,11 @@ void Drive::start(const StartState& from) noexcept {
   Impl& d = *impl_;
   d.s = DriveState{};
   d.s.machine = d.machine.as_new();
-  d.s.source_ohm = d.par.supply.resistance_ohm;
   d.s.supply_V.value = d.par.supply.voltage_V;
   d.mode = &d.modes[0];
-  d.refresh_bus();
-  d.s.v_cap_V = from.bus_V < 0.0 ? d.par.supply.voltage_V : from.bus_V;
+  d.start_supply();
+  const double charged_V = d.s.supply.contactor_closed ? d.par.supply.voltage_V : 0.0;
+  d.s.v_cap_V = from.bus_V < 0.0 ? charged_V : from.bus_V;
   d.s.omega_m_rad_s = from.omega_m_rad_s;
   const double turns = std::floor(from.theta_m_rad * d.p / two_pi);
   d.s.electrical_turns = static_cast<std::int64_t>(turns);
@@ -159,6 +160,7 @@ void Drive::start(const StartState& from) noexcept {
   d.s.sin_e = std::sin(d.s.theta_e_rad);
   d.inputs_changed();
   d.position.start(d.s);
+  d.refresh_path();
   d.absolute_angle.start(d.s.absolute_angle, d.shaft(), 0);
   d.absolute_angle_moved();
   d.settle_modes();
@@ -169,7 +171,7 @@ void Drive::Impl::inputs_changed() noexcept {
   ramping = true;
   at_rest = drivers(0.0);
   ramping = s.load_torque_Nm.rate_per_s != 0.0 || s.slope.rate_per_s != 0.0 ||
-            s.supply_V.rate_per_s != 0.0;
+            s.supply_V.rate_per_s != 0.0 || follows_charge;
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }

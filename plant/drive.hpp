@@ -30,6 +30,8 @@ struct DriveParameters {
   BridgeParameters bridge;
   PermanentMagnetParameters machine;
   SupplyParameters supply;
+  ContactorParameters contactor;
+  ChopperParameters chopper;
   DcLinkParameters dc_link;
   ShaftParameters shaft;
   HallParameters hall;
@@ -94,6 +96,7 @@ struct DriveState : Continuous {
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
   MachineCondition machine;
   double source_ohm = 0.0;  // between the supply's inner voltage and the link
+  SupplyState supply;
   // discrete
   std::uint8_t gates = 0;        // bit k: Switch k is on
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
@@ -154,7 +157,7 @@ class SegmentObserver {
 struct StartState {
   double omega_m_rad_s = 0.0;
   double theta_m_rad = 0.0;
-  double bus_V = -1.0;  // < 0: charged to the supply's voltage
+  double bus_V = -1.0;  // < 0: charged to the supply's voltage; 0 V behind an open contactor
 };
 
 class Drive {
@@ -176,10 +179,13 @@ class Drive {
   // Inputs: they act from state().time_ps on.
   void set_switch(Switch, bool on) noexcept;
   void set_load_torque_Nm(Ramp) noexcept;
-  void set_slope(Ramp) noexcept;                 // rise over run, uphill positive
-  void set_supply_V(Ramp) noexcept;              // open-circuit or set voltage
-  void hold_speed_rad_s(Ramp) noexcept;          // imposes speed (dynamometer) ...
-  void release_speed() noexcept;                 // ... until released
+  void set_slope(Ramp) noexcept;     // rise over run, uphill positive
+  void set_supply_V(Ramp) noexcept;  // set voltage; open-circuit voltage at the start's charge
+  void set_supply_interrupted(bool) noexcept;  // the connector parts, or closes again, at once
+  void set_contactor(bool closed) noexcept;    // the command; it follows after its delay
+  void set_chopper(bool on) noexcept;          // the gate of a chopper that does not act by itself
+  void hold_speed_rad_s(Ramp) noexcept;        // imposes speed (dynamometer) ...
+  void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
   void set_temperature_C(TemperatureNode, double) noexcept;
   // The controller's side of an absolute angle sensor that is clocked; its data follow as edges.

@@ -27,6 +27,9 @@ struct Drivers {
   double supply_V, load_Nm;
 };
 
+/// Throws std::invalid_argument. supply/supply_check.cpp.
+void check_feed(const DriveParameters&);
+
 struct Drive::Impl {
   explicit Impl(const DriveParameters&);
 
@@ -43,6 +46,8 @@ struct Drive::Impl {
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
   } analog;
+  Battery battery;
+  SupplyLaw supply_law;
   ModeTable modes;
   std::array<LegLaw, conduction_kinds> laws;  // by Conduction
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
@@ -55,11 +60,16 @@ struct Drive::Impl {
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
   double capacitance_inverse;
 
+  double supply_ohm;      // of the source alone
+  double cable_wave_ohm;  // volts that an ampere in the cable can still add to the bus
+  bool follows_charge;    // a battery whose charge is kept
+  bool watches_supply;    // the supply side changes by itself
+
   // --- time-varying
   DriveState s;
   const ConductionMode* mode = nullptr;
   BusLaw bus;
-  /// The fast steps hold: a plain machine, no cable inductance, one rigid mass.
+  /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass.
   bool fast = true;
   bool ledger = false;
   bool ramping = true;  // any input changes; else at_rest holds them
@@ -90,7 +100,34 @@ struct Drive::Impl {
   void ring() noexcept;
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
+  // supply/supply_changes.cpp
+  void refresh_path() noexcept;  // after any change of connector, protection or contactor
+  void part_supply() noexcept;
+  void choose_chopper() noexcept;
+  double supply_margin(const Point&, const Drivers&, const Flow&) const noexcept;
+  void steer_battery() noexcept;  // before a step: the ramp of its inner voltage
+  void follow_battery(const Point& end, double h) noexcept;
+  std::int64_t next_supply_alarm_ps() const noexcept;
+  void ring_supply() noexcept;
+  void start_supply() noexcept;
+
   // flow.hpp
+  struct BusFlow {
+    double legs_A, bus_V, supply_A;
+  };
+  BusFlow flow_of_bus(const ConductionMode&, const Point&, const Drivers&) const noexcept;
+  double source_V(const Point& y, const Drivers& in) const noexcept {
+    return supply_law.regulated ? y.extra.supply_inner : in.supply_V;
+  }
+  double supply_limit_A(double bus_V, double set_V) const noexcept {
+    return par.supply.current_limit_A - supply_law.fold_back_S * (set_V - bus_V);
+  }
+  /// Rates of the source voltage that a bench supply's two loops ask for; the lower one rules.
+  struct LoopRates {
+    double voltage, current, gain_per_s;
+    double margin_V() const noexcept { return (current - voltage) / gain_per_s; }
+  };
+  LoopRates loops(double supply_A, double bus_V, const Point&, const Drivers&) const noexcept;
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
@@ -121,7 +158,7 @@ struct Drive::Impl {
     return coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
   }
   bool watches_more() const noexcept {
-    return mode->floating || held_by_friction() || par.supply.kind == SupplyKind::bench_supply;
+    return mode->floating || held_by_friction() || watches_supply;
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
   void choose_legs() noexcept;

@@ -14,9 +14,29 @@ namespace stillrotor::plant {
 
 [[gnu::always_inline]] inline Drivers Drive::Impl::drivers(double t) const noexcept {
   if (!ramping) return at_rest;
-  return {s.supply_V.value + s.supply_V.rate_per_s * t,
+  return {s.supply_V.value + s.supply.own_V + (s.supply_V.rate_per_s + s.supply.own_V_per_s) * t,
           s.load_torque_Nm.value + s.load_torque_Nm.rate_per_s * t +
               slope_Nm(s.slope.value + s.slope.rate_per_s * t)};
+}
+
+[[gnu::always_inline]] inline Drive::Impl::BusFlow Drive::Impl::flow_of_bus(
+    const ConductionMode& m, const Point& y, const Drivers& in) const noexcept {
+  const double source = source_V(y, in);
+  BusFlow f;
+  f.legs_A = 1.5 * (m.u_alpha * y.i_alpha + m.u_beta * y.i_beta);
+  f.bus_V = bus.from_cap * y.v_cap + bus.from_legs_ohm * f.legs_A + bus.from_supply * source +
+            bus.from_cable_ohm * y.extra.i_cable_A + bus.constant_V;
+  f.supply_A =
+      bus.per_supply_S * (source - f.bus_V) + bus.constant_A + bus.cable_share * y.extra.i_cable_A;
+  return f;
+}
+
+inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, const Point& y,
+                                                 const Drivers& in) const noexcept {
+  const SupplyLaw& l = supply_law;
+  return {l.voltage_gain_per_s * (in.supply_V - y.extra.supply_inner + supply_ohm * supply_A),
+          l.current_gain_V_per_A_s * (supply_limit_A(bus_V, in.supply_V) - supply_A),
+          l.voltage_gain_per_s};
 }
 
 [[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
@@ -25,11 +45,10 @@ namespace stillrotor::plant {
   f.machine = machine.at(y, s.machine);
   const TerminalLaw& t = f.machine;
 
-  f.legs_A = 1.5 * (m.u_alpha * y.i_alpha + m.u_beta * y.i_beta);
-  f.bus_V = bus.from_cap * y.v_cap + bus.from_legs_ohm * f.legs_A + bus.from_supply * in.supply_V +
-            bus.from_cable_ohm * y.extra.i_cable_A + bus.constant_V;
-  f.supply_A = bus.per_supply_S * (in.supply_V - f.bus_V) + bus.constant_A +
-               bus.cable_share * y.extra.i_cable_A;
+  const BusFlow b = flow_of_bus(m, y, in);
+  f.legs_A = b.legs_A;
+  f.bus_V = b.bus_V;
+  f.supply_A = b.supply_A;
   f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V) * capacitance_inverse;
 
   const double rhs_alpha = m.u_alpha * f.bus_V + m.e_alpha_V - m.r_aa_ohm * y.i_alpha -
@@ -50,8 +69,13 @@ namespace stillrotor::plant {
     f.extra_dt.inner[k] = t.inner_rate[k] + t.inner_per_di[k][0] * f.di_dt.alpha +
                           t.inner_per_di[k][1] * f.di_dt.beta;
   if (bus.cable_share > 0.0)
-    f.extra_dt.i_cable_A =
-        (in.supply_V - s.source_ohm * y.extra.i_cable_A - f.bus_V) / par.supply.cable_inductance_H;
+    f.extra_dt.i_cable_A = (source_V(y, in) - s.source_ohm * y.extra.i_cable_A - f.bus_V) /
+                           par.supply.cable_inductance_H;
+  if (supply_law.regulated) {
+    const LoopRates rates = loops(f.supply_A, f.bus_V, y, in);
+    f.extra_dt.supply_inner =
+        s.supply_mode == SupplyMode::current_limit ? rates.current : rates.voltage;
+  }
 
   if (s.speed_held)
     f.domega_dt = s.held_speed_rad_s.rate_per_s;

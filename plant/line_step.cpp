@@ -11,7 +11,7 @@
 namespace stillrotor::plant {
 namespace {
 struct Rates {
-  double x, v, w;
+  double x, v, w, legs_A;
 };
 }  // namespace
 
@@ -51,6 +51,7 @@ Point Drive::Impl::line_step(double h) const noexcept {
         bus.from_legs_ohm * legs;
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
     Rates k;
+    k.legs_A = legs;
     k.x = free == 0.0 ? 0.0 : (u * bus_volts + e - r * x - p * w * (x * slant + magnet)) / l_x;
     k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
     k.w = given_rate + inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag_Nm(w) -
@@ -82,6 +83,7 @@ Point Drive::Impl::line_step(double h) const noexcept {
   const double x = x0 + w * (k1.x + 2.0 * (k2.x + k3.x) + k4.x);
   y.i_alpha = d[0] * x;
   y.i_beta = d[1] * x;
+  y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
   y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
   y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
   y.theta = s.theta_e_rad + (p * w0 * h + extra);

@@ -11,7 +11,7 @@ inline constexpr int inner_states = 2;
 struct Extra {
   double inner[inner_states] = {};  // of the machine: rotor flux, circulating current (machine/)
   double i_cable_A = 0.0;      // out of the supply through its cable, where that has inductance
-  double supply_inner = 0.0;   // of the supply's regulator (supply/)
+  double supply_inner = 0.0;   // V, source voltage of a supply with loops (supply/)
   double twist_rad = 0.0;      // of the shaft's spring, motor side ahead
   double omega_2_rad_s = 0.0;  // of the second mass, on the motor's side of the gear
 };
@@ -20,6 +20,7 @@ struct Extra {
 struct Point {
   double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e;
   Extra extra;
+  double legs_C = 0.0;  // at a step's end: charge that went into the bridge's legs in it
 };
 
 }  // namespace stillrotor::plant

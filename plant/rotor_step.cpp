@@ -16,6 +16,7 @@ namespace {
 struct Stage {
   Pair i;
   double v, w;
+  double before = 0.0;  // u . i of the stage that it came from
 };
 
 }  // namespace
@@ -89,6 +90,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
                (seen(e0, t) - pair(x[0], x[1]) * both(at.i[0]) - pair(x[1], -x[0]) * both(at.i[1]));
     }
     Stage y;
+    y.before = projected;
     y.i = (known + both(dt * w_e) * crossing_i * swapped(at.i) - both(r_mean) * push * at.i) +
           (u_push * both(bus_per_i)) * both(projected);
     y.v = (base.v + dt * (in.cap_V_per_s + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
@@ -125,6 +127,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   y.v_cap = y4.v;
   y.omega = y4.w;
   y.theta = t0 + (p * y0.w * h + extra);
+  y.legs_C = 1.5 * sixth * (y1.before + 2.0 * (y2.before + y3.before) + y4.before);
   return y;
 }
 

@@ -1,0 +1,224 @@
+// What changes by itself between source and bus: a bench supply's loops, the chopper, protection
+// and contactor; and the charge that a battery gives.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+namespace {
+
+constexpr double zero_A = 5e-9;  // the search for a current's zero ends within 1e-9 A of it
+constexpr double seconds_per_ps = 1e-12;
+
+std::int64_t to_ps(double seconds) noexcept {
+  return static_cast<std::int64_t>(std::llround(seconds * 1e12));
+}
+
+}  // namespace
+
+void Drive::Impl::refresh_bus() noexcept {
+  const double chopper_S = s.supply.chopper_on ? 1.0 / par.chopper.resistance_ohm : 0.0;
+  bus = bus_law(par.supply, supply_law, par.dc_link, s.supply_mode, s.source_ohm,
+                mode->shoot_S + chopper_S, mode->shoot_S > 0.0);
+}
+
+// What still flows in the cable when the path parts burns in the arc.
+void Drive::Impl::part_supply() noexcept {
+  double& i = s.extra.i_cable_A;
+  if (ledger) s.dissipated_J += 0.5 * par.supply.cable_inductance_H * i * i;
+  i = 0.0;
+  s.supply_mode = SupplyMode::open;
+}
+
+void Drive::Impl::refresh_path() noexcept {
+  const SupplyState& now = s.supply;
+  const bool through = now.contactor_closed || par.contactor.pre_charge_ohm > 0.0;
+  const bool closed = through && !now.interrupted && !now.latched && now.protection.tripped == 0;
+  s.source_ohm = supply_ohm + (now.contactor_closed ? 0.0 : par.contactor.pre_charge_ohm);
+  if (!closed)
+    part_supply();
+  else if (s.supply_mode == SupplyMode::open)
+    s.supply_mode = SupplyMode::voltage;
+  refresh_bus();
+  choose_legs();
+  choose_supply();
+  choose_friction();
+}
+
+void Drive::Impl::choose_chopper() noexcept {
+  if (par.chopper.resistance_ohm <= 0.0) return;
+  bool& on = s.supply.chopper_on;
+  const bool was_on = on;
+  if (!par.chopper.by_itself) {
+    on = s.supply.chopper_gate;
+  } else {
+    const double bus_V = flow(*mode, point(), drivers(0.0)).bus_V;
+    on = on ? bus_V >= par.chopper.off_V : bus_V > par.chopper.on_V;
+  }
+  if (on != was_on) refresh_bus();
+}
+
+void Drive::Impl::choose_supply() noexcept {
+  if (!watches_supply) return;
+  choose_chopper();
+  if (par.supply.kind != SupplyKind::bench_supply || s.supply_mode == SupplyMode::open) return;
+  const Drivers in = drivers(0.0);
+  const Flow before = flow(*mode, point(), in);
+  if (before.bus_V > par.supply.latch_above_V) {
+    s.supply.latched = true;
+    part_supply();
+    refresh_bus();
+    return;
+  }
+  const bool cable = par.supply.cable_inductance_H > 0.0;
+  if (cable && bus.cable_share <= 0.0) {
+    // What the limit let the cable's current change by was counted as heat.
+    double& i = s.extra.i_cable_A;
+    if (ledger)
+      s.dissipated_J -=
+          0.5 * par.supply.cable_inductance_H * (before.supply_A * before.supply_A - i * i);
+    i = before.supply_A;
+  }
+  s.supply_mode = SupplyMode::voltage;
+  refresh_bus();
+  const Flow f = flow(*mode, point(), in);
+  const double asked_A = (source_V(point(), in) - f.bus_V) / s.source_ohm;
+  const double limit_A = supply_limit_A(f.bus_V, in.supply_V);
+  const bool ended = cable ? f.supply_A <= zero_A && asked_A < 0.0 : f.supply_A < 0.0;
+  if (ended)
+    s.supply_mode = SupplyMode::blocked;
+  else if (supply_law.regulated)
+    s.supply_mode = loops(f.supply_A, f.bus_V, point(), in).margin_V() < 0.0
+                        ? SupplyMode::current_limit
+                        : SupplyMode::voltage;
+  else if (cable ? f.supply_A >= limit_A - zero_A && asked_A > limit_A : f.supply_A > limit_A)
+    s.supply_mode = SupplyMode::current_limit;
+  if (cable) {
+    double& i = s.extra.i_cable_A;
+    i = ended ? 0.0 : std::max(i, 0.0);
+    if (!supply_law.regulated) i = std::min(i, limit_A);
+  }
+  if (s.supply_mode != SupplyMode::voltage) refresh_bus();
+}
+
+// The least distance of the supply side from a change; negative: a change is due.
+double Drive::Impl::supply_margin(const Point& y, const Drivers& in, const Flow& f) const noexcept {
+  double least = 1e300;
+  if (par.chopper.by_itself)
+    least = s.supply.chopper_on ? f.bus_V - par.chopper.off_V : par.chopper.on_V - f.bus_V;
+  if (par.supply.kind != SupplyKind::bench_supply || s.supply_mode == SupplyMode::open)
+    return least;
+  least = std::min(least, par.supply.latch_above_V - f.bus_V);
+  const double asked_A = (source_V(y, in) - f.bus_V) / s.source_ohm;
+  if (s.supply_mode == SupplyMode::blocked) return std::min(least, -asked_A);
+  if (supply_law.regulated) {
+    const double apart_V = loops(f.supply_A, f.bus_V, y, in).margin_V();
+    return std::min({least, f.supply_A, s.supply_mode == SupplyMode::voltage ? apart_V : -apart_V});
+  }
+  const double limit_A = supply_limit_A(f.bus_V, in.supply_V);
+  if (s.supply_mode == SupplyMode::current_limit) return std::min(least, asked_A - limit_A);
+  return std::min({least, f.supply_A, limit_A - f.supply_A});
+}
+
+void Drive::Impl::steer_battery() noexcept {
+  const double current_A = flow_of_bus(*mode, point(), drivers(0.0)).supply_A;
+  s.supply.own_V_per_s = battery.own_V_per_s(s.supply.battery, current_A);
+}
+
+// The charge comes from the same sums over the step's stages that moved the link's capacitor (and
+// the cable), so it is exactly what the step has drawn:
+//   C dv = q - q_legs - across int v_dc,   q = g (int v_supply - int v_dc)   or, with a cable,
+//   L di = int v_supply - R q - int v_dc.
+void Drive::Impl::follow_battery(const Point& end, double h) noexcept {
+  SupplyState& now = s.supply;
+  const double input_Vs = h * (s.supply_V.value + 0.5 * h * s.supply_V.rate_per_s);
+  double q = 0.0;
+  if (s.supply_mode != SupplyMode::open) {
+    const double source_Vs = input_Vs + h * (now.own_V + 0.5 * h * now.own_V_per_s);
+    const double into_C =
+        par.dc_link.capacitance_F * (end.v_cap - s.v_cap_V) + end.legs_C;  // link and bridge
+    if (bus.cable_share > 0.0) {
+      const double kept_Vs =
+          par.supply.cable_inductance_H * (end.extra.i_cable_A - s.extra.i_cable_A);
+      q = (into_C + bus.across_S * (source_Vs - kept_Vs)) / (1.0 + bus.across_S * s.source_ohm);
+    } else {
+      const double g = bus.per_supply_S;
+      q = into_C + bus.across_S * (g * source_Vs - into_C) / (g + bus.across_S);
+    }
+  }
+  const Battery::Energies energy = battery.draw(now.battery, q, h);
+  now.own_V = battery.own_V(now.battery);
+  now.drawn_C += q;
+  if (!ledger) return;
+  s.supplied_J += input_Vs / h * q + energy.supplied_J;
+  s.dissipated_J += energy.heat_J;
+}
+
+// ---- timed changes
+
+std::int64_t Drive::Impl::next_supply_alarm_ps() const noexcept {
+  return std::min(s.supply.contactor_at_ps, s.supply.protection.next_sample_ps);
+}
+
+void Drive::Impl::ring_supply() noexcept {
+  SupplyState& now = s.supply;
+  if (now.contactor_at_ps <= s.time_ps) {
+    now.contactor_at_ps = no_alarm_ps;
+    now.contactor_closed = now.contactor_asked;
+    refresh_path();
+  }
+  ProtectionState& board = now.protection;
+  if (board.next_sample_ps > s.time_ps) return;
+  const std::uint8_t before = board.tripped;
+  const double mean_A = (now.drawn_C - board.sample_start_C) / par.supply.protection.sample_time_s;
+  const double pack_V = drivers(0.0).supply_V - supply_ohm * mean_A;
+  sample(par.supply.protection, board, s.time_ps, pack_V, mean_A);
+  board.sample_start_C = now.drawn_C;
+  board.next_sample_ps = s.time_ps + to_ps(par.supply.protection.sample_time_s);
+  if (board.tripped != before) refresh_path();
+}
+
+// ---- the door's share
+
+void Drive::Impl::start_supply() noexcept {
+  SupplyState& now = s.supply;
+  now.battery = battery.at_start();
+  now.own_V = battery.own_V(now.battery);
+  if (par.contactor.fitted)
+    now.contactor_closed = now.contactor_asked = par.contactor.closed_at_start;
+  if (par.supply.protection.fitted)
+    now.protection.next_sample_ps = to_ps(par.supply.protection.sample_time_s);
+  s.extra.supply_inner = par.supply.voltage_V;
+  s.alarm_ps = std::min(s.alarm_ps, next_supply_alarm_ps());
+}
+
+void Drive::set_supply_interrupted(bool interrupted) noexcept {
+  Impl& d = *impl_;
+  if (d.s.supply.interrupted == interrupted) return;
+  d.s.supply.interrupted = interrupted;
+  d.refresh_path();
+}
+
+void Drive::set_contactor(bool closed) noexcept {
+  Impl& d = *impl_;
+  SupplyState& now = d.s.supply;
+  if (!d.par.contactor.fitted || now.contactor_asked == closed) return;
+  now.contactor_asked = closed;
+  // Asked back before it moved: it stays.
+  const double delay_s = closed ? d.par.contactor.pull_in_s : d.par.contactor.drop_out_s;
+  now.contactor_at_ps = now.contactor_closed == closed ? no_alarm_ps : d.s.time_ps + to_ps(delay_s);
+  if (now.contactor_at_ps <= d.s.time_ps) {
+    now.contactor_at_ps = no_alarm_ps;
+    now.contactor_closed = closed;
+    d.refresh_path();
+  }
+  d.s.alarm_ps = std::min(d.s.alarm_ps, d.next_supply_alarm_ps());
+}
+
+void Drive::set_chopper(bool on) noexcept {
+  Impl& d = *impl_;
+  if (d.s.supply.chopper_gate == on) return;
+  d.s.supply.chopper_gate = on;
+  d.choose_supply();
+  d.choose_legs();
+}
+
+}  // namespace stillrotor::plant
