@@ -17,8 +17,7 @@ double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const 
   const double leg_A[3] = {i.U, i.V, i.W};
   double sum = f.machine.heat_W[0] + f.machine.heat_W[1] + f.machine.heat_W[2];
   for (int k = 0; k < 3; ++k) {
-    const LegLaw law = leg_law(s.leg[k], bridge);
-    sum += law.r_ohm * leg_A[k] * leg_A[k] - law.e_V * leg_A[k];
+    sum += conduction_heat_W(leg_law(s.leg[k], bridge), leg_A[k]);
   }
   const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V;
   sum += bus.across_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
@@ -36,6 +35,7 @@ Extra added(Extra x, double h, const Extra& rate) noexcept {
   x.supply_inner += h * rate.supply_inner;
   x.twist_rad += h * rate.twist_rad;
   x.omega_2_rad_s += h * rate.omega_2_rad_s;
+  for (std::size_t k = 0; k < 3; ++k) x.leg_swing_V[k] += h * rate.leg_swing_V[k];
   return x;
 }
 
@@ -168,7 +168,7 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   s.theta_e_rad = y.theta;
   s.cos_e = y.cos_e;
   s.sin_e = y.sin_e;
-  if (!fast) s.extra = y.extra;
+  if (!fast || mode->swings != 0) s.extra = y.extra;
   settle_time(h);
   if (ramping || s.speed_held)
     for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
@@ -313,7 +313,8 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
     // the cable already adds its share.
     const double source =
         std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
-    const double volts = 2.0 * (std::abs(s.v_cap_V) + source + par.bridge.diode_voltage_V +
+    const double volts = 2.0 * (std::abs(s.v_cap_V) + source +
+                                std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V) +
                                 std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
                          machine.back_bound_V(speed, i_now, s.machine);
     const double i_most = i_now + span * volts / machine.inductance_min_H();

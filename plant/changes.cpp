@@ -3,23 +3,9 @@
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
-namespace {
-
-// Below this a leg carries no current. The search for a diode's zero ends within 1e-9 A of it.
-constexpr double zero_A = 5e-9;
-
-double leg_current(int k, double i_alpha, double i_beta) noexcept {
-  const AlphaBeta n = leg_axis[static_cast<std::size_t>(k)];
-  return n.alpha * i_alpha + n.beta * i_beta;
-}
-
-double& at(Phases& x, int k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W; }
-
-}  // namespace
-
 // Terminal potentials to the negative rail. The machine asks for v_alphabeta; one conducting leg
 // fixes what is common to all. With none, the sense dividers hold the star point at the rail, and
-// the diodes clamp.
+// what the gates offer clamps.
 Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point& y,
                               const Flow& f) const noexcept {
   const TerminalLaw& t = f.machine;
@@ -28,24 +14,23 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
   Phases out = phases(v);
   double common = 0.0;
   bool fixed = false;
-  for (int k = 0; k < 3 && !fixed; ++k) {
-    if (!conducts(leg[static_cast<std::size_t>(k)])) continue;
-    const LegLaw& at_k = law(leg[static_cast<std::size_t>(k)]);
-    common =
-        at_k.s * f.bus_V + at_k.e_V - at_k.r_ohm * leg_current(k, y.i_alpha, y.i_beta) - at(out, k);
+  for (std::size_t k = 0; k < 3 && !fixed; ++k) {
+    if (!conducts(leg[k])) continue;
+    const double leg_V = swings(leg[k]) ? swing_terminal_V(k, y, f.bus_V)
+                                        : law(leg[k]).s * f.bus_V + law(leg[k]).e_V -
+                                              law(leg[k]).r_ohm * leg_current(k, y);
+    common = leg_V - at(out, k);
     fixed = true;
   }
   if (!fixed) {
-    double most = -1e300, least = 1e300;
-    for (int k = 0; k < 3; ++k) {
-      if (is_open(leg[static_cast<std::size_t>(k)])) continue;
-      most = std::max(most, at(out, k));
-      least = std::min(least, at(out, k));
+    double most = 1e300, least = -1e300;
+    for (std::size_t k = 0; k < 3; ++k) {
+      if (is_open(leg[k])) continue;
+      const Window w = window(k, f.bus_V);
+      least = std::max(least, w.low_V - at(out, k));
+      most = std::min(most, w.high_V - at(out, k));
     }
-    if (most >= least) {
-      const double vf = par.bridge.diode_voltage_V;
-      common = std::min(std::max(0.0, -vf - least), f.bus_V + vf - most);
-    }
+    if (least > -1e300) common = std::min(std::max(0.0, least), most);
   }
   out.U += common;
   out.V += common;
@@ -60,18 +45,27 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
   const Drivers in = drivers(into_step_s);
   const Flow f = flow(*mode, y, in);
   if (mode->floating) {
-    const double vf = par.bridge.diode_voltage_V;
-    Phases v = terminals(legs(), y, f);
-    double most = -1e300, lowest = 1e300;
+    const std::array<Conduction, 3> leg = legs();
+    const Phases v = terminals(leg, y, f);
+    double above = 1e300, below = 1e300;
     bool fixed = false;
-    for (int k = 0; k < 3; ++k) {
-      fixed = fixed || conducts(s.leg[k]);
-      if (s.leg[k] != Conduction::floating) continue;
-      most = std::max(most, at(v, k));
-      lowest = std::min(lowest, at(v, k));
+    for (std::size_t k = 0; k < 3; ++k) {
+      fixed = fixed || conducts(leg[k]);
+      if (leg[k] != Conduction::floating) continue;
+      const Window w = window(k, f.bus_V);
+      above = std::min(above, w.high_V - at(v, k));
+      below = std::min(below, at(v, k) - w.low_V);
     }
-    least = std::min(least, fixed ? std::min(lowest + vf, f.bus_V + vf - most)
-                                  : f.bus_V + 2.0 * vf - (most - lowest));
+    // Where nothing conducts the common potential gives way: only a pair begins.
+    least = std::min(least, fixed ? std::min(above, below) : above + below);
+  }
+  if (mode->swings != 0) {
+    for (std::size_t k = 0; k < 3; ++k) {
+      if (!swings(s.leg[k])) continue;
+      const double v = swing_terminal_V(k, y, f.bus_V);
+      const Window w = window(k, f.bus_V);
+      least = std::min(least, s.leg[k] == Conduction::swinging_down ? v - w.low_V : w.high_V - v);
+    }
   }
   if (watches_supply) least = std::min(least, supply_margin(y, in, f));
   if (held_by_friction())
@@ -97,126 +91,6 @@ void Drive::Impl::keep_to_freedom() noexcept {
   s.i_beta_A = along * mode->d_beta;
 }
 
-// Gated legs are fixed; an ungated leg that carries current keeps the diode of its sign; the others
-// start floating and are given their diodes where the terminal potential asks for it.
-void Drive::Impl::choose_legs() noexcept {
-  if (s.open_phases == 0 && gated[s.gates].all) {
-    use_legs(gated[s.gates].leg);
-    return;
-  }
-  std::array<Conduction, 3> leg{};
-  bool free[3] = {};
-  bool any_free = false;
-  for (int k = 0; k < 3; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    const unsigned gates = (s.gates >> (2 * k)) & 3U;
-    leg[i] = by_gates(gates);
-    if ((s.open_phases >> k) & 1U) {
-      leg[i] = gates == 3U ? Conduction::open_shorted : Conduction::open;
-    } else if (gates == 0U) {
-      const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
-      free[k] = std::abs(current) <= zero_A;
-      any_free = any_free || free[k];
-      if (!free[k]) leg[i] = current > 0.0 ? Conduction::low_diode : Conduction::high_diode;
-    }
-  }
-  if (!any_free) {
-    use_legs(leg);
-    keep_to_freedom();
-    return;
-  }
-
-  use_legs(leg);  // so that the bus is the one of these gates
-  const Point y = point();
-  const Drivers in = drivers(0.0);
-  const double vf = par.bridge.diode_voltage_V;
-  const auto mode_of = [this](const std::array<Conduction, 3>& l) -> const ConductionMode& {
-    return modes[static_cast<std::size_t>(mode_index(l[0], l[1], l[2]))];
-  };
-  const auto none_conducts = [](const std::array<Conduction, 3>& l) {
-    return !conducts(l[0]) && !conducts(l[1]) && !conducts(l[2]);
-  };
-  /// Positive: how far the worst floating terminal stands outside its diodes' reach.
-  const auto worst = [&](const std::array<Conduction, 3>& l, int& which, bool& to_high,
-                         int& other) {
-    const ConductionMode& m = mode_of(l);
-    const Flow f = flow(m, y, in);
-    Phases v = terminals(l, y, f);
-    const double bus_V = f.bus_V;
-    which = other = -1;
-    double excess = 0.0;
-    if (none_conducts(l)) {
-      int top = -1, bottom = -1;
-      for (int k = 0; k < 3; ++k) {
-        if (l[static_cast<std::size_t>(k)] != Conduction::floating) continue;
-        if (top < 0 || at(v, k) > at(v, top)) top = k;
-        if (bottom < 0 || at(v, k) < at(v, bottom)) bottom = k;
-      }
-      if (top >= 0 && top != bottom && at(v, top) - at(v, bottom) > bus_V + 2.0 * vf) {
-        which = top;
-        to_high = true;
-        other = bottom;
-        excess = at(v, top) - at(v, bottom) - bus_V - 2.0 * vf;
-      }
-      return excess;
-    }
-    for (int k = 0; k < 3; ++k) {
-      if (l[static_cast<std::size_t>(k)] != Conduction::floating) continue;
-      const double above = at(v, k) - bus_V - vf, below = -vf - at(v, k);
-      if (std::max(above, below) > excess) {
-        excess = std::max(above, below);
-        which = k;
-        to_high = above > below;
-      }
-    }
-    return excess;
-  };
-  const auto consistent = [&](const std::array<Conduction, 3>& l) {
-    int which = -1, other = -1;
-    bool to_high = false;
-    if (worst(l, which, to_high, other) > 1e-9) return false;
-    const Flow f = flow(mode_of(l), y, in);
-    for (int k = 0; k < 3; ++k)
-      if (free[k] && is_diode(l[static_cast<std::size_t>(k)]) &&
-          diode_direction(l[static_cast<std::size_t>(k)]) *
-                  leg_current(k, f.di_dt.alpha, f.di_dt.beta) <
-              0.0)
-        return false;
-    return true;
-  };
-
-  const std::array<Conduction, 3> start = leg;
-  for (int rounds = 0; rounds < 3; ++rounds) {
-    int which = -1, other = -1;
-    bool to_high = false;
-    if (worst(leg, which, to_high, other) <= 0.0) break;
-    leg[static_cast<std::size_t>(which)] = to_high ? Conduction::high_diode : Conduction::low_diode;
-    if (other >= 0) leg[static_cast<std::size_t>(other)] = Conduction::low_diode;
-  }
-  if (leg != start && !consistent(leg)) {
-    const std::array<Conduction, 3> greedy = leg;
-    constexpr Conduction options[3] = {Conduction::floating, Conduction::low_diode,
-                                       Conduction::high_diode};
-    bool found = false;
-    for (int code = 0; code < 27 && !found; ++code) {
-      const int digit[3] = {code % 3, code / 3 % 3, code / 9};
-      leg = start;
-      bool distinct = true;
-      for (int k = 0; k < 3; ++k) {
-        if (free[k]) leg[static_cast<std::size_t>(k)] = options[digit[k]];
-        distinct = distinct && (free[k] || digit[k] == 0);
-      }
-      found = distinct && consistent(leg);
-    }
-    if (!found) {
-      leg = greedy;
-      ++inconsistent_modes;
-    }
-  }
-  use_legs(leg);
-  keep_to_freedom();
-}
-
 void Drive::Impl::choose_friction() noexcept {
   if (coulomb_Nm <= 0.0 || s.speed_held) return;
   // A speed whose sign has just changed stands at zero; so does one that friction held.
@@ -236,11 +110,13 @@ void Drive::Impl::choose_friction() noexcept {
 void Drive::Impl::settle_modes() noexcept {
   // Only a current that has passed zero ends (the search lands on that side); others that stand at
   // zero with it leave together with it, for one alone would pull them away.
-  int ended = 0, ended_leg = 0;
+  int ended = 0;
+  std::size_t ended_leg = 0;
   bool passed = false;
-  for (int k = 0; k < 3; ++k) {
-    if (!is_diode(s.leg[k])) continue;
-    const double current = diode_direction(s.leg[k]) * leg_current(k, s.i_alpha_A, s.i_beta_A);
+  for (std::size_t k = 0; k < 3; ++k) {
+    const LegLaw& one = law(s.leg[k]);
+    if (!one.one_way) continue;
+    const double current = one.way * leg_current(k, point());
     passed = passed || current < 0.0;
     if (current > zero_A) continue;
     ++ended;
@@ -248,8 +124,8 @@ void Drive::Impl::settle_modes() noexcept {
   }
   if (!passed) ended = 0;
   if (ended == 1) {
-    const AlphaBeta n = leg_axis[static_cast<std::size_t>(ended_leg)];
-    const double current = leg_current(ended_leg, s.i_alpha_A, s.i_beta_A);
+    const AlphaBeta n = leg_axis[ended_leg];
+    const double current = leg_current(ended_leg, point());
     s.i_alpha_A -= current * n.alpha;
     s.i_beta_A -= current * n.beta;
   } else if (ended > 1) {

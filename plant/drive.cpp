@@ -73,6 +73,13 @@ void check(const DriveParameters& d) {
   above_zero("bridge.switch_on_resistance", d.bridge.switch_on_resistance_ohm);
   not_negative("bridge.diode_voltage", d.bridge.diode_voltage_V);
   above_zero("bridge.diode_resistance", d.bridge.diode_resistance_ohm);
+  not_negative("bridge.switch_knee", d.bridge.switch_knee_V);
+  not_negative("bridge.output_capacitance", d.bridge.output_capacitance_F);
+  not_negative("bridge.switching.on_energy", d.bridge.switching.on_J);
+  not_negative("bridge.switching.off_energy", d.bridge.switching.off_J);
+  not_negative("bridge.switching.recovery_energy", d.bridge.switching.recovery_J);
+  above_zero("bridge.switching.at_voltage", d.bridge.switching.at_V);
+  above_zero("bridge.switching.at_current", d.bridge.switching.at_A);
   require(d.machine.pole_pairs >= 1 && d.machine.pole_pairs <= 64, "machine.pole_pairs",
           d.machine.pole_pairs, "1 to 64");
   above_zero("machine.winding_resistance", d.machine.winding_resistance_ohm);
@@ -126,13 +133,20 @@ Drive::Impl::Impl(const DriveParameters& given)
   watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
+  for (std::size_t pair = 0; pair < choices.size(); ++pair)
+    choices[pair] = leg_choice(pair, par.bridge.switch_kind);
   for (std::size_t gates = 0; gates < gated.size(); ++gates) {
     gated[gates].all = true;
     for (std::size_t k = 0; k < 3; ++k) {
-      gated[gates].leg[k] = by_gates((gates >> (2 * k)) & 3U);
-      gated[gates].all = gated[gates].all && conducts(gated[gates].leg[k]);
+      const LegChoice& choice = choices[(gates >> (2 * k)) & 3U];
+      gated[gates].leg[k] = choice.out;
+      gated[gates].all = gated[gates].all && choice.both_ways();
     }
   }
+  share_A = sharing_A(par.bridge);
+  const SwitchingEnergies& energies = par.bridge.switching;
+  switching_costs = par.bridge.output_capacitance_F > 0.0 || energies.on_J > 0.0 ||
+                    energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
 }
 
@@ -187,12 +201,24 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
 void Drive::set_switch(Switch which, bool on) noexcept {
   Impl& d = *impl_;
   const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(which));
-  const auto gates = static_cast<std::uint8_t>(on ? d.s.gates | mask : d.s.gates & ~mask);
-  if (gates == d.s.gates) return;
-  d.s.gates = gates;
-  d.choose_legs();
-  d.choose_supply();
-  if (d.s.rotation == 0) d.choose_friction();
+  d.switch_gates(static_cast<std::uint8_t>(on ? d.s.gates | mask : d.s.gates & ~mask));
+}
+
+void Drive::Impl::switch_gates(std::uint8_t gates) noexcept {
+  if (gates == s.gates) return;
+  if (switching_costs) {
+    const Terminals before = terminals_now();
+    const std::array<Conduction, 3> leg_before = legs();
+    const unsigned gates_before = s.gates;
+    s.gates = gates;
+    choose_legs();
+    pay_for_switching(before, gates_before, leg_before);
+  } else {
+    s.gates = gates;
+    choose_legs();
+  }
+  choose_supply();
+  if (s.rotation == 0) choose_friction();
 }
 
 void Drive::set_load_torque_Nm(Ramp r) noexcept {

@@ -108,6 +108,7 @@ struct DriveState : Continuous {
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
   double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
   double edge_behind_rad = -1e9;        // and turning backward
+  double switching_J[3] = {};           // heat of each leg's changes of switches since start
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
 };

@@ -56,6 +56,9 @@ struct Drive::Impl {
     std::array<Conduction, 3> leg{};
   };
   std::array<Gated, 64> gated;
+  std::array<LegChoice, 4> choices;                    // by a leg's two gates
+  double share_A;                                      // see sharing_A()
+  bool switching_costs;                                // a change of gates burns something
   double p;                                            // pole pairs
   double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
   double capacitance_inverse;
@@ -80,16 +83,16 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[3]) const noexcept;
-  template <bool Diodes, bool Sine>
+  template <bool Unlike, bool Sine>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   template <bool Sine>
   Point line_step(double h) const noexcept;  // line_step.cpp
   Point step(double h) const noexcept {
-    if (ledger || !fast) return step<false>(h, nullptr);
+    if (ledger || !fast || mode->swings != 0) return step<false>(h, nullptr);
     const bool sine = machine.shape().is_sine();
     if (mode->freedom != 2) return sine ? line_step<true>(h) : line_step<false>(h);
-    if (sine) return mode->diodes ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
-    return mode->diodes ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
+    if (sine) return mode->unlike ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
+    return mode->unlike ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
   }
   double step_limit() const noexcept;
   double locate(double h, Point& at) const noexcept;
@@ -142,13 +145,24 @@ struct Drive::Impl {
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
   // changes.cpp
+  /// Where the terminal of a leg without current may stand.
+  struct Window {
+    double low_V, high_V;
+  };
+  Window window(std::size_t k, double bus_V) const noexcept {
+    const LegChoice& choice = choice_of(k);
+    const LegLaw &out = law(choice.out), &into = law(choice.into);
+    return {out.s * bus_V + out.e_V, into.s * bus_V + into.e_V};
+  }
   double margin(const Point&, double into_step_s) const noexcept;
-  /// The part of margin() that needs no more than the point: diode currents and the turning sense.
+  /// The part of margin() that needs no more than the point: leg currents and the turning sense.
   double plain_margin(const Point& y) const noexcept {
     double least = 1e300;
-    for (std::size_t k = 0; k < static_cast<std::size_t>(mode->diode_count); ++k) {
-      const AlphaBeta n = mode->diode_axis[k];
-      least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta);
+    const bool near = y.i_alpha * y.i_alpha + y.i_beta * y.i_beta < mode->far_A2;
+    const auto count = static_cast<std::size_t>(near ? mode->near_count : mode->watch_count);
+    for (std::size_t k = 0; k < count; ++k) {
+      const AlphaBeta n = mode->watch_axis[k];
+      least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta - mode->watch_A[k]);
     }
     if (coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
       least = std::min(least, y.omega * s.rotation);
@@ -158,15 +172,20 @@ struct Drive::Impl {
     return coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
   }
   bool watches_more() const noexcept {
-    return mode->floating || held_by_friction() || watches_supply;
+    return mode->floating || mode->swings != 0 || held_by_friction() || watches_supply;
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
-  void choose_legs() noexcept;
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   void choose_friction() noexcept;
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   void keep_to_freedom() noexcept;
+  double swing_terminal_V(std::size_t k, const Point& y, double bus_V) const noexcept {
+    return 0.5 * bus_V + y.extra.leg_swing_V[k];
+  }
+  double current_A2() const noexcept { return s.i_alpha_A * s.i_alpha_A + s.i_beta_A * s.i_beta_A; }
+  unsigned gates_of(std::size_t k) const noexcept { return (s.gates >> (2 * k)) & 3U; }
+  const LegChoice& choice_of(std::size_t k) const noexcept { return choices[gates_of(k)]; }
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
@@ -177,6 +196,24 @@ struct Drive::Impl {
   AbsoluteAngle::Shaft shaft() const noexcept;
   SensorEdge pass_absolute_angle() noexcept;
   SensorEdge absolute_angle_moved() noexcept;
+  // choose_legs.cpp
+  void choose_legs() noexcept;
+  void begin_free_legs(std::array<Conduction, 3> leg, const bool (&free)[3]) noexcept;
+  Conduction carrying(const LegChoice&, double current_A) const noexcept;
+  Conduction leaving(std::size_t k, double current_A, double terminal_V,
+                     double bus_V) const noexcept;
+  // switching.cpp
+  struct Terminals {
+    double bus_V = 0.0;
+    std::array<double, 3> terminal_V{};
+  };
+  Terminals terminals_now() const noexcept;
+  double draw_from_link(double energy_J) noexcept;
+  void book_heat(double energy_J) noexcept;
+  void set_swing(std::size_t k, double swing_V) noexcept;
+  void pay_for_switching(const Terminals& before, unsigned gates_before,
+                         const std::array<Conduction, 3>& leg_before) noexcept;
+  void switch_gates(std::uint8_t gates) noexcept;  // what the six switches do from now on
   // observe.cpp
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;
   double theta_m(double theta_e) const noexcept {
@@ -188,6 +225,20 @@ struct Drive::Impl {
             s.theta_e_rad, s.cos_e,    s.sin_e,   s.extra};
   }
 };
+
+/// Below this a leg carries no current. The search for a current's zero ends within 1e-9 A of it.
+inline constexpr double zero_A = 5e-9;
+
+inline double leg_current(std::size_t k, double i_alpha, double i_beta) noexcept {
+  return leg_axis[k].alpha * i_alpha + leg_axis[k].beta * i_beta;
+}
+inline double leg_current(std::size_t k, const Point& y) noexcept {
+  return leg_current(k, y.i_alpha, y.i_beta);
+}
+inline double& at(Phases& x, std::size_t k) noexcept { return k == 0 ? x.U : k == 1 ? x.V : x.W; }
+inline double at(const Phases& x, std::size_t k) noexcept {
+  return k == 0 ? x.U : k == 1 ? x.V : x.W;
+}
 
 /// Rotates a carried cosine and sine by a small angle (|delta| < 0.1 rad: error below 1e-15).
 inline void rotate(double delta, double cos_0, double sin_0, double& cos_1,

@@ -51,10 +51,20 @@ inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, 
   f.supply_A = b.supply_A;
   f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V) * capacitance_inverse;
 
-  const double rhs_alpha = m.u_alpha * f.bus_V + m.e_alpha_V - m.r_aa_ohm * y.i_alpha -
+  AlphaBeta e{m.e_alpha_V, m.e_beta_V};
+  if (m.swings != 0) [[unlikely]] {
+    for (std::size_t k = 0; k < 3; ++k) {
+      if (((m.swings >> k) & 1U) == 0U) continue;
+      const AlphaBeta n = leg_axis[k];
+      e.alpha += 2.0 / 3.0 * y.extra.leg_swing_V[k] * n.alpha;
+      e.beta += 2.0 / 3.0 * y.extra.leg_swing_V[k] * n.beta;
+      f.extra_dt.leg_swing_V[k] = -0.5 * leg_current(k, y) / par.bridge.output_capacitance_F;
+    }
+  }
+  const double rhs_alpha = m.u_alpha * f.bus_V + e.alpha - m.r_aa_ohm * y.i_alpha -
                            m.r_ab_ohm * y.i_beta - t.back_V.alpha;
-  const double rhs_beta = m.u_beta * f.bus_V + m.e_beta_V - m.r_ab_ohm * y.i_alpha -
-                          m.r_bb_ohm * y.i_beta - t.back_V.beta;
+  const double rhs_beta =
+      m.u_beta * f.bus_V + e.beta - m.r_ab_ohm * y.i_alpha - m.r_bb_ohm * y.i_beta - t.back_V.beta;
   if (m.freedom == 2) {
     const double inverse = 1.0 / (t.l_aa_H * t.l_bb_H - t.l_ab_H * t.l_ab_H);
     f.di_dt.alpha = inverse * (t.l_bb_H * rhs_alpha - t.l_ab_H * rhs_beta);

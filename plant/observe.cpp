@@ -70,6 +70,10 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   for (std::size_t k = 0; k < inner_states; ++k)
     y.extra.inner[k] = cubic_hermite(a.extra.inner[k], h * fa.extra_dt.inner[k], b.extra.inner[k],
                                      h * fb.extra_dt.inner[k], x);
+  for (std::size_t k = 0; k < 3; ++k)
+    y.extra.leg_swing_V[k] =
+        cubic_hermite(a.extra.leg_swing_V[k], h * fa.extra_dt.leg_swing_V[k],
+                      b.extra.leg_swing_V[k], h * fb.extra_dt.leg_swing_V[k], x);
   return d.snapshot(y, to_begin + tau_s);
 }
 

@@ -14,6 +14,7 @@ struct Extra {
   double supply_inner = 0.0;   // V, source voltage of a supply with loops (supply/)
   double twist_rad = 0.0;      // of the shaft's spring, motor side ahead
   double omega_2_rad_s = 0.0;  // of the second mass, on the motor's side of the gear
+  double leg_swing_V[3] = {};  // of each leg's terminal about half the bus, while it swings
 };
 
 /// Angle as its value and carried cosine and sine. Units as in Continuous (drive.hpp).

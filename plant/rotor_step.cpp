@@ -26,7 +26,7 @@ struct Stage {
 // is known early multiplied out beforehand (one dot product, one product, one sum remain on the
 // way); the angles of all stages come from the speed at the begin, corrected by the acceleration;
 // and the sum of RK4 is taken over the stages' values: y = (y1 + 2 y2 + y3 - y0) / 3 + h/6 f(y3).
-template <bool Diodes, bool Sine>
+template <bool Unlike, bool Sine>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
@@ -44,11 +44,11 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   const double c0 = s.cos_e, s0 = s.sin_e;
   const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
   const Pair u0 = into_rotor(m.u_alpha, m.u_beta, c0, s0);
-  // Only diodes have a knee, and only beside them do the legs' resistances differ:
+  // Knees and unlike legs turn with the frame:
   // r = r_mean 1 + [x y; y -x], which turns with twice the angle.
-  const Pair e0 = Diodes ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
+  const Pair e0 = Unlike ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
   const double r_mean = s.machine.winding_ohm[0] + 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
-  const Pair uneven0 = Diodes ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
+  const Pair uneven0 = Unlike ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
                                            c0 * c0 - s0 * s0, 2.0 * s0 * c0)
                               : both(0.0);
 
@@ -84,7 +84,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
     const double projected = dot(u, at.i);
     Pair known =
         base.i + u_push * both(in.bus_V + bus.from_cap * at.v) - both(w_e) * (push * magnet);
-    if constexpr (Diodes) {
+    if constexpr (Unlike) {
       const Pair x = seen(uneven0, twice(t));
       known += push *
                (seen(e0, t) - pair(x[0], x[1]) * both(at.i[0]) - pair(x[1], -x[0]) * both(at.i[1]));

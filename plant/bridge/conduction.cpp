@@ -1,21 +1,41 @@
 #include "plant/bridge/conduction.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace stillrotor::plant {
 
+double sharing_A(const BridgeParameters& b) noexcept {
+  return b.switch_kind == SwitchKind::mosfet ? b.diode_voltage_V / b.switch_on_resistance_ohm
+                                             : 1e300;
+}
+
 LegLaw leg_law(Conduction c, const BridgeParameters& b) noexcept {
+  const double r = b.switch_on_resistance_ohm, r_diode = b.diode_resistance_ohm;
+  const double together = r / (r + r_diode);  // the diode's share where both conduct
+  const double share_A = sharing_A(b);
+  const bool igbt = b.switch_kind == SwitchKind::igbt;
   switch (c) {
     case Conduction::high_switch:
-      return {1.0, 0.0, b.switch_on_resistance_ohm};
+      if (igbt) return {1.0, -b.switch_knee_V, r, 1.0, 0.0, true};
+      return {1.0, 0.0, r, 1.0, -share_A, false};
     case Conduction::low_switch:
-      return {0.0, 0.0, b.switch_on_resistance_ohm};
+      if (igbt) return {0.0, b.switch_knee_V, r, -1.0, 0.0, true};
+      return {0.0, 0.0, r, -1.0, -share_A, false};
+    case Conduction::low_shared:
+      return {0.0, -b.diode_voltage_V * together, r_diode * together, 1.0, share_A, false};
+    case Conduction::high_shared:
+      return {1.0, b.diode_voltage_V * together, r_diode * together, -1.0, share_A, false};
     case Conduction::low_diode:
-      return {0.0, -b.diode_voltage_V, b.diode_resistance_ohm};
+      return {0.0, -b.diode_voltage_V, r_diode, 1.0, 0.0, true};
     case Conduction::high_diode:
-      return {1.0, b.diode_voltage_V, b.diode_resistance_ohm};
+      return {1.0, b.diode_voltage_V, r_diode, -1.0, 0.0, true};
+    case Conduction::swinging_down:
+      return {0.5, 0.0, 0.0, 1.0, 0.0, true};
+    case Conduction::swinging_up:
+      return {0.5, 0.0, 0.0, -1.0, 0.0, true};
     case Conduction::shoot_through:
-      return {0.5, 0.0, 0.5 * b.switch_on_resistance_ohm};
+      return {0.5, 0.0, 0.5 * r, 0.0, 0.0, false};
     case Conduction::floating:
     case Conduction::open:
     case Conduction::open_shorted:
@@ -31,9 +51,11 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
   ConductionMode m;
   int out = 0, out_leg = 0;
   double r_max = 0.0;
+  std::array<LegLaw, 3> laws;
+  for (std::size_t k = 0; k < 3; ++k) laws[k] = leg_law(legs[k], bridge);
   for (std::size_t k = 0; k < 3; ++k) {
     const AlphaBeta n = leg_axis[k];
-    const LegLaw law = leg_law(legs[k], bridge);
+    const LegLaw& law = laws[k];
     if (!conducts(legs[k])) {
       ++out;
       out_leg = static_cast<int>(k);
@@ -47,11 +69,22 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.r_bb_ohm += 2.0 / 3.0 * law.r_ohm * n.beta * n.beta;
     r_max = std::max(r_max, law.r_ohm);
     if (shorts_the_bus(legs[k])) m.shoot_S += 0.5 / bridge.switch_on_resistance_ohm;
-    m.diodes = m.diodes || is_diode(legs[k]) || shorts_the_bus(legs[k]);
+    m.unlike = m.unlike || law.e_V != 0.0 || law.r_ohm != laws[0].r_ohm;
     m.floating = m.floating || legs[k] == Conduction::floating;
-    if (is_diode(legs[k])) {
-      const double way = diode_direction(legs[k]);
-      m.diode_axis[static_cast<std::size_t>(m.diode_count++)] = {way * n.alpha, way * n.beta};
+    if (swings(legs[k])) m.swings = static_cast<std::uint8_t>(m.swings | 1U << k);
+  }
+  m.far_A2 = 1e300;
+  for (const bool always : {true, false}) {
+    for (std::size_t k = 0; k < 3; ++k) {
+      const LegLaw& law = laws[k];
+      if (law.way == 0.0 || (law.beyond_A >= 0.0) != always) continue;
+      const auto n = static_cast<std::size_t>(m.watch_count++);
+      m.watch_axis[n] = {law.way * leg_axis[k].alpha, law.way * leg_axis[k].beta};
+      m.watch_A[n] = law.beyond_A;
+      if (always)
+        ++m.near_count;
+      else
+        m.far_A2 = std::min(m.far_A2, law.beyond_A * law.beyond_A);
     }
   }
   m.freedom = static_cast<std::int8_t>(out == 0 ? 2 : out == 1 ? 1 : 0);
@@ -63,6 +96,9 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
   // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step.
   const double tau_phase = around.inductance_min_H / (around.winding_resistance_ohm + r_max);
   m.step_max_s = std::min(around.step_max_s, 0.25 * tau_phase);
+  if (m.swings != 0)
+    m.step_max_s = std::min(m.step_max_s, 0.25 * std::sqrt(2.0 * bridge.output_capacitance_F *
+                                                           around.inductance_min_H));
   return m;
 }
 

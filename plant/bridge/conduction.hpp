@@ -5,6 +5,7 @@
 #pragma once
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 
 #include "plant/bridge/bridge.hpp"
@@ -12,23 +13,23 @@
 
 namespace stillrotor::plant {
 
+/// v = s v_dc + e - r i, while way * i > beyond_A (way 0: whatever the current).
 struct LegLaw {
   double s = 0.0, e_V = 0.0, r_ohm = 0.0;
+  double way = 0.0, beyond_A = 0.0;
+  bool one_way = false;  // nothing else takes over beyond: the current ends there, at zero
 };
 LegLaw leg_law(Conduction, const BridgeParameters&) noexcept;
 
+/// Heat in a conducting leg [W]; not what a short across the bus or a change of switches burns.
+constexpr double conduction_heat_W(const LegLaw& law, double i_A) noexcept {
+  return law.r_ohm * i_A * i_A - law.e_V * i_A;
+}
+/// Reverse current above which the diode beside a gated channel conducts; IGBT: none [A].
+double sharing_A(const BridgeParameters&) noexcept;
+
 constexpr bool conducts(Conduction c) noexcept {
   return c != Conduction::floating && c != Conduction::open && c != Conduction::open_shorted;
-}
-/// What a leg's two gates ask for: bit 0 high switch, bit 1 low switch.
-constexpr Conduction by_gates(std::size_t high_low) noexcept {
-  constexpr Conduction asked[4] = {Conduction::floating, Conduction::high_switch,
-                                   Conduction::low_switch, Conduction::shoot_through};
-  return asked[high_low & 3U];
-}
-/// +1: the diode carries current out of the leg (low diode); -1: into the leg (high diode).
-constexpr double diode_direction(Conduction c) noexcept {
-  return c == Conduction::low_diode ? 1.0 : -1.0;
 }
 constexpr bool is_open(Conduction c) noexcept {
   return c == Conduction::open || c == Conduction::open_shorted;
@@ -36,8 +37,36 @@ constexpr bool is_open(Conduction c) noexcept {
 constexpr bool shorts_the_bus(Conduction c) noexcept {
   return c == Conduction::shoot_through || c == Conduction::open_shorted;
 }
-constexpr bool is_diode(Conduction c) noexcept {
-  return c == Conduction::low_diode || c == Conduction::high_diode;
+constexpr bool swings(Conduction c) noexcept {
+  return c == Conduction::swinging_down || c == Conduction::swinging_up;
+}
+constexpr bool on_low_side(Conduction c) noexcept {
+  return c == Conduction::low_switch || c == Conduction::low_diode || c == Conduction::low_shared;
+}
+constexpr bool on_high_side(Conduction c) noexcept {
+  return c == Conduction::high_switch || c == Conduction::high_diode ||
+         c == Conduction::high_shared;
+}
+
+/// What a leg's two gates offer: what carries current out of the leg, and what into it. The same:
+/// any current may flow. Else, at zero current, the terminal floats between the two laws at i = 0.
+struct LegChoice {
+  Conduction out = Conduction::low_diode, into = Conduction::high_diode;
+  constexpr bool both_ways() const noexcept { return out == into; }
+};
+/// high_low: bit 0 high switch, bit 1 low switch.
+constexpr LegChoice leg_choice(std::size_t high_low, SwitchKind kind) noexcept {
+  const bool one_way = kind == SwitchKind::igbt;
+  switch (high_low & 3U) {
+    case 1U:
+      return {Conduction::high_switch, one_way ? Conduction::high_diode : Conduction::high_switch};
+    case 2U:
+      return {one_way ? Conduction::low_diode : Conduction::low_switch, Conduction::low_switch};
+    case 3U:
+      return {Conduction::shoot_through, Conduction::shoot_through};
+    default:
+      return {};
+  }
 }
 
 /// Current of leg k = unit(k) . i_alphabeta.
@@ -46,17 +75,21 @@ inline constexpr std::array<AlphaBeta, 3> leg_axis{
 
 struct ConductionMode {
   double u_alpha = 0.0, u_beta = 0.0;                     // bus share
-  double e_alpha_V = 0.0, e_beta_V = 0.0;                 // diode knees
+  double e_alpha_V = 0.0, e_beta_V = 0.0;                 // knees
   double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs only
   double shoot_S = 0.0;                                   // conductance across the bus
   double d_alpha = 0.0, d_beta = 0.0;                     // free direction, unit length (freedom 1)
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
-  bool diodes = false;  // some leg conducts by its diode, or the legs are unlike for another reason
-  // What to watch: currents that may reach zero (direction times leg_axis), terminals that float.
-  std::array<AlphaBeta, 3> diode_axis{};
-  std::int8_t diode_count = 0;
-  bool floating = false;
+  bool unlike = false;      // some leg has a knee, or a resistance of its own
+  // What to watch: leg currents, each while watch_axis . i > watch_A. Those with watch_A < 0 come
+  // last (from near_count on) and matter only from far_A2 = |i|^2 on.
+  std::array<AlphaBeta, 3> watch_axis{};
+  std::array<double, 3> watch_A{};
+  double far_A2 = 0.0;
+  std::int8_t near_count = 0, watch_count = 0;
+  bool floating = false;    // some terminal floats
+  std::uint8_t swings = 0;  // bit k: leg k swings
 };
 
 constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {

@@ -15,8 +15,12 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
     const auto share = [this](Conduction c) -> double& {
       return seen_share[static_cast<std::size_t>(c)];
     };
-    share(Conduction::low_switch) = share(Conduction::low_diode) = -1.0;
-    share(Conduction::shoot_through) = -0.5;
+    for (const Conduction c :
+         {Conduction::low_switch, Conduction::low_diode, Conduction::low_shared})
+      share(c) = -1.0;
+    for (const Conduction c :
+         {Conduction::shoot_through, Conduction::swinging_down, Conduction::swinging_up})
+      share(c) = -0.5;
   }
 }
 

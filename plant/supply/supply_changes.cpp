@@ -5,7 +5,6 @@
 namespace stillrotor::plant {
 namespace {
 
-constexpr double zero_A = 5e-9;  // the search for a current's zero ends within 1e-9 A of it
 constexpr double seconds_per_ps = 1e-12;
 
 std::int64_t to_ps(double seconds) noexcept {

@@ -93,6 +93,12 @@ TEST(Conduction, EveryRandomGateSequenceFindsAConsistentMode) {
     d.machine.inductance_q_H = d.machine.inductance_d_H * uniform(0.7, 2.5);
     d.machine.winding_resistance_ohm = uniform(0.01, 0.3);
     if (seed % 2) d.machine.back_emf = trapezoid_harmonics(120.0, 31);
+    if (seed % 4 == 1) d.bridge.switch_kind = SwitchKind::igbt;
+    d.bridge.switch_knee_V = seed % 8 == 1 ? 0.0 : uniform(0.1, 2.0);
+    // A third of the MOSFETs share with their diodes from tens of amperes on, some from 0 A.
+    if (seed % 3 == 1) d.bridge.diode_voltage_V = seed % 9 == 1 ? 0.0 : uniform(0.02, 0.3);
+    if (seed % 5 > 2) d.bridge.output_capacitance_F = uniform(0.1e-9, 20e-9);
+    if (seed % 7 > 4) d.bridge.switching = {50e-6, 80e-6, 20e-6, 48.0, 20.0};
     if (seed % 3 == 0) d.supply = {SupplyKind::bench_supply, 48.0, 20e-3, uniform(2.0, 20.0)};
     d.shaft.inertia_kg_m2 = uniform(1e-3, 1e-1);
     d.shaft.coulomb_friction_Nm = seed % 5 ? uniform(0.0, 0.5) : 0.0;
