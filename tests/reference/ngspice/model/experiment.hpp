@@ -8,8 +8,8 @@
 
 namespace stillrotor::reference {
 
-/// One experiment, fully stated. Only what the netlist can say: L_d = L_q, a battery, no cart, no
-/// open phase; a free rotor turns forward all the time.
+/// One experiment, fully stated. Only what the netlist can say: L_d = L_q, a battery of constant
+/// voltage straight on the link, no cart, no open phase; a free rotor turns forward all the time.
 struct SpiceExperiment {
   plant::DriveParameters parameters;
   double start_omega_m_rad_s = 0.0, start_theta_e_rad = 0.0;

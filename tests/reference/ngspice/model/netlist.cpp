@@ -23,8 +23,10 @@ void refuse_what_cannot_be_said(const SpiceExperiment& e) {
   const auto& p = e.parameters;
   if (p.machine.inductance_d_H != p.machine.inductance_q_H)
     throw std::invalid_argument("netlist: L_d and L_q differ");
-  if (p.supply.kind != plant::SupplyKind::battery)
-    throw std::invalid_argument("netlist: the supply is no battery");
+  if (p.supply.kind != plant::SupplyKind::battery || p.supply.battery.moves() ||
+      p.supply.protection.fitted || p.supply.cable_inductance_H != 0.0 || p.contactor.fitted ||
+      p.chopper.resistance_ohm != 0.0)
+    throw std::invalid_argument("netlist: the supply is more than a voltage behind a resistance");
   if (p.shaft.cart_mass_kg != 0.0) throw std::invalid_argument("netlist: the shaft drives a cart");
 }
 
