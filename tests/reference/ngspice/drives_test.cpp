@@ -130,12 +130,13 @@ TEST_F(PlantAgainstNgspice, FailureOfNgspiceIsToldInItsOwnWords) {
 
 TEST(Netlist, RefusesWhatItCannotSay) {
   SpiceExperiment salient = sine_pwm();
-  SpiceExperiment limited = salient, cable = salient, cart = salient;
+  SpiceExperiment limited = salient, cable = salient, igbt = salient, cart = salient;
   salient.parameters.machine.inductance_q_H *= 2.0;
   limited.parameters.supply.kind = plant::SupplyKind::bench_supply;
   cable.parameters.supply.cable_inductance_H = 1e-6;
+  igbt.parameters.bridge.switch_kind = plant::SwitchKind::igbt;
   cart.parameters.shaft.cart_mass_kg = 80.0;
-  for (const SpiceExperiment& e : {salient, limited, cable, cart})
+  for (const SpiceExperiment& e : {salient, limited, cable, igbt, cart})
     EXPECT_THROW(netlist(e, {}), std::invalid_argument);
   EXPECT_THROW(netlist(sine_pwm(), {.gate_ramp_s = 1e-3}), std::invalid_argument);
 }

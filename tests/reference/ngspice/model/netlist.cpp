@@ -27,6 +27,8 @@ void refuse_what_cannot_be_said(const SpiceExperiment& e) {
       p.supply.protection.fitted || p.supply.cable_inductance_H != 0.0 || p.contactor.fitted ||
       p.chopper.resistance_ohm != 0.0)
     throw std::invalid_argument("netlist: the supply is more than a voltage behind a resistance");
+  if (p.bridge.switch_kind != plant::SwitchKind::mosfet || p.bridge.output_capacitance_F != 0.0)
+    throw std::invalid_argument("netlist: the switches are no plain resistances");
   if (p.shaft.cart_mass_kg != 0.0) throw std::invalid_argument("netlist: the shaft drives a cart");
 }
 
