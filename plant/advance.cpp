@@ -307,7 +307,6 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!s.speed_held) {
-    const double speed = std::abs(p * s.omega_m_rad_s);
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
     // A supply that rings with its cable swings as far beyond as it came from below; what flows in
     // the cable already adds its share.
@@ -316,9 +315,9 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
     const double volts = 2.0 * (std::abs(s.v_cap_V) + source +
                                 std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V) +
                                 std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
-                         machine.back_bound_V(speed, i_now, s.machine);
+                         machine.back_bound_V(point(), i_now, s.machine);
     const double i_most = i_now + span * volts / machine.inductance_min_H();
-    const double torque = machine.torque_bound_Nm(i_most, s.machine);
+    const double torque = machine.torque_bound_Nm(point(), i_most, span, s.machine);
     const double load = std::abs(s.load_torque_Nm.value) +
                         span * std::abs(s.load_torque_Nm.rate_per_s) + slope_lever_Nm + coulomb_Nm +
                         2.0 * std::abs(drag_Nm(s.omega_m_rad_s));

@@ -69,6 +69,14 @@ void check_sensors(const DriveParameters& d) {
     }
 }
 
+void check(const PermanentMagnetParameters& m) {
+  require(m.pole_pairs >= 1 && m.pole_pairs <= 64, "machine.pole_pairs", m.pole_pairs, "1 to 64");
+  above_zero("machine.winding_resistance", m.winding_resistance_ohm);
+  above_zero("machine.inductance_d", m.inductance_d_H);
+  above_zero("machine.inductance_q", m.inductance_q_H);
+  above_zero("machine.flux_linkage", m.flux_linkage_Wb);
+}
+
 void check(const DriveParameters& d) {
   above_zero("bridge.switch_on_resistance", d.bridge.switch_on_resistance_ohm);
   not_negative("bridge.diode_voltage", d.bridge.diode_voltage_V);
@@ -80,12 +88,7 @@ void check(const DriveParameters& d) {
   not_negative("bridge.switching.recovery_energy", d.bridge.switching.recovery_J);
   above_zero("bridge.switching.at_voltage", d.bridge.switching.at_V);
   above_zero("bridge.switching.at_current", d.bridge.switching.at_A);
-  require(d.machine.pole_pairs >= 1 && d.machine.pole_pairs <= 64, "machine.pole_pairs",
-          d.machine.pole_pairs, "1 to 64");
-  above_zero("machine.winding_resistance", d.machine.winding_resistance_ohm);
-  above_zero("machine.inductance_d", d.machine.inductance_d_H);
-  above_zero("machine.inductance_q", d.machine.inductance_q_H);
-  above_zero("machine.flux_linkage", d.machine.flux_linkage_Wb);
+  if (!d.induction) check(d.machine);  // the induction machine checks its own
   check_feed(d);
   above_zero("dc_link.capacitance", d.dc_link.capacitance_F);
   not_negative("dc_link.series_resistance", d.dc_link.series_resistance_ohm);
@@ -106,13 +109,12 @@ void check(const DriveParameters& d) {
 
 Drive::Impl::Impl(const DriveParameters& given)
     : par((check(given), given)),
-      machine(given.machine),
-      position(given.hall, given.encoder, given.machine.pole_pairs, given.seed),
+      machine(given.machine, given.induction),
+      position(given.hall, given.encoder, given.pole_pairs(), given.seed),
       absolute_angle(given.absolute_angle, given.seed),
       analog(given),
       battery(given.supply.battery),
       supply_law(given.supply) {
-  const auto& m = par.machine;
   const auto& load = par.shaft;
   p = machine.pole_pairs();
   const double lever_m = load.wheel_radius_m / load.gear_ratio;
@@ -120,7 +122,7 @@ Drive::Impl::Impl(const DriveParameters& given)
   slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
   coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
   fill_modes(modes, par.bridge,
-             {m.winding_resistance_ohm, machine.inductance_min_H(), par.step_max_s});
+             {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s});
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
   fast = machine.plain() && feed.cable_inductance_H <= 0.0 && !supply_law.regulated;

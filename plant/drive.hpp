@@ -1,5 +1,5 @@
-// The plant: bridge, permanent-magnet machine, DC link and supply, shaft and load, sensors.
-// The one door for callers.
+// The plant: bridge, machine (permanent-magnet or induction), DC link and supply, shaft and load,
+// sensors. The one door for callers.
 //
 // Time    int64 picoseconds since start. Inside an interval between two such instants events (a
 //         diode current that reaches zero, friction that lets go) lie at double seconds.
@@ -12,10 +12,12 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <type_traits>
 
 #include "plant/bridge/bridge.hpp"
 #include "plant/frames.hpp"
+#include "plant/machine/induction.hpp"
 #include "plant/machine/permanent_magnet.hpp"
 #include "plant/machine/terminal_law.hpp"
 #include "plant/point.hpp"
@@ -29,6 +31,7 @@ namespace stillrotor::plant {
 struct DriveParameters {
   BridgeParameters bridge;
   PermanentMagnetParameters machine;
+  std::optional<InductionParameters> induction;  // in its place
   SupplyParameters supply;
   ContactorParameters contactor;
   ChopperParameters chopper;
@@ -46,6 +49,8 @@ struct DriveParameters {
   std::uint64_t seed = 1;                      // of all noise and jitter
   double step_max_s =
       10e-6;  // 0.1 us to 50 us; shortened by itself where time constants ask for it
+
+  int pole_pairs() const noexcept { return induction ? induction->pole_pairs : machine.pole_pairs; }
 };
 
 /// Lines that the plant itself moves.

@@ -35,7 +35,7 @@ void only_on(plant::Drive& drive, std::initializer_list<Switch> on) {
 }
 
 void hold_electrical(plant::Drive& drive, double omega_e_rad_s) {
-  drive.hold_speed_rad_s({omega_e_rad_s / drive.parameters().machine.pole_pairs, 0.0});
+  drive.hold_speed_rad_s({omega_e_rad_s / drive.parameters().pole_pairs(), 0.0});
 }
 
 void place(plant::Drive& drive, double theta_e_rad, const plant::AlphaBeta& current_A) {
