@@ -43,11 +43,11 @@ Extra added(Extra x, double h, const Extra& rate) noexcept {
 
 // Classical RK4 in all states; cosine and sine follow theta by rotation.
 template <bool Ledger>
-Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
+Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   const ConductionMode& m = *mode;
   const Point y0 = point();
   const Drivers d0 = drivers(0.0), d2 = drivers(h);
-  const Drivers d1{0.5 * (d0.supply_V + d2.supply_V), 0.5 * (d0.load_Nm + d2.load_Nm)};
+  const Drivers d1 = ramping ? drivers(0.5 * h) : d0;
 
   const auto from_start = [&](const Flow& k, double omega_stage, double dt) {
     Point y;
@@ -100,6 +100,19 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
                          k4.machine.torque_Nm * y3.omega);
     energies_J[2] =
         w * (heat(y0, k1, d0) + 2.0 * (heat(y1, k2, d1) + heat(y2, k3, d1)) + heat(y3, k4, d2));
+    energies_J[3] = energies_J[4] = 0.0;
+    const auto add_shaft = [&](const Point& at, const Flow& k, const Drivers& d, double weight) {
+      const ShaftPoint point_at = shaft_point(at, k.machine.torque_Nm);
+      const ShaftMode now = shaft_mode();
+      const ShaftPowers powers = shaft_law.powers(point_at, shaft_inputs(d), now,
+                                                  shaft_law.rates(point_at, shaft_inputs(d), now));
+      energies_J[3] += weight * powers.heat_W;
+      energies_J[4] += weight * powers.load_W;
+    };
+    add_shaft(y0, k1, d0, w);
+    add_shaft(y1, k2, d1, 2.0 * w);
+    add_shaft(y2, k3, d1, 2.0 * w);
+    add_shaft(y3, k4, d2, w);
   }
   return y;
 }
@@ -107,7 +120,10 @@ Point Drive::Impl::step(double h, double energies_J[3]) const noexcept {
 double Drive::Impl::step_limit() const noexcept {
   const double electrical = std::abs(p * s.omega_m_rad_s);
   const double limit = std::min(mode->step_max_s, bus.step_max_s);
-  return electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
+  const double by_angle =
+      electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
+  return fast ? by_angle
+              : std::min(by_angle, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
 // The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the
@@ -169,9 +185,11 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   s.cos_e = y.cos_e;
   s.sin_e = y.sin_e;
   if (!fast || mode->swings != 0) s.extra = y.extra;
+  if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
   if (ramping || s.speed_held)
-    for (Ramp* r : {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s})
+    for (Ramp* r :
+         {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
       r->value += r->rate_per_s * h;
   if (observer) observer->on_segment({&begin, &s, h});
 
@@ -248,11 +266,13 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     }
 
     if (ledger) {
-      double energies[3];
+      double energies[5];
       step<true>(h, energies);
       if (!follows_charge) s.supplied_J += energies[0];
       s.mechanical_J += energies[1];
       s.dissipated_J += energies[2];
+      s.shaft_heat_J += energies[3];
+      s.load_J += energies[4];
     }
     accept(y, h, observer);
     if (whole) {
@@ -306,7 +326,7 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
   const double ahead = s.edge_ahead_rad - s.theta_e_rad, behind = s.theta_e_rad - s.edge_behind_rad;
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
-  if (!s.speed_held) {
+  if (!shaft_law.imposes(shaft_mode())) {
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
     // A supply that rings with its cable swings as far beyond as it came from below; what flows in
     // the cable already adds its share.
@@ -317,11 +337,7 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
                                 std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
                          machine.back_bound_V(point(), i_now, s.machine);
     const double i_most = i_now + span * volts / machine.inductance_min_H();
-    const double torque = machine.torque_bound_Nm(point(), i_most, span, s.machine);
-    const double load = std::abs(s.load_torque_Nm.value) +
-                        span * std::abs(s.load_torque_Nm.rate_per_s) + slope_lever_Nm + coulomb_Nm +
-                        2.0 * std::abs(drag_Nm(s.omega_m_rad_s));
-    alpha = (torque + load) * inertia_inverse;
+    alpha = acceleration_bound(machine.torque_bound_Nm(point(), i_most, span, s.machine), span);
   }
   const double a = p * alpha;
   const auto reach = [a](double distance, double speed) {

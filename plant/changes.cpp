@@ -1,5 +1,5 @@
-// What changes by itself between two gate edges: diodes and friction; the supply's share stands in
-// supply/supply_changes.cpp.
+// What changes by itself between two gate edges: diodes; the supply's share stands in
+// supply/supply_changes.cpp, the shaft's in motion.cpp.
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -68,8 +68,8 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     }
   }
   if (watches_supply) least = std::min(least, supply_margin(y, in, f));
-  if (held_by_friction())
-    least = std::min(least, coulomb_Nm - std::abs(f.machine.torque_Nm - in.load_Nm));
+  if (watches_motion())
+    least = std::min(least, motion_margin(shaft_point(y, f.machine.torque_Nm), shaft_inputs(in)));
   return least;
 }
 
@@ -89,22 +89,6 @@ void Drive::Impl::keep_to_freedom() noexcept {
       mode->d_alpha * s.i_alpha_A + mode->d_beta * s.i_beta_A;  // d is 0 without freedom
   s.i_alpha_A = along * mode->d_alpha;
   s.i_beta_A = along * mode->d_beta;
-}
-
-void Drive::Impl::choose_friction() noexcept {
-  if (coulomb_Nm <= 0.0 || s.speed_held) return;
-  // A speed whose sign has just changed stands at zero; so does one that friction held.
-  if (s.omega_m_rad_s * s.rotation <= 0.0) {
-    const bool stands = s.rotation != 0 || s.omega_m_rad_s == 0.0;
-    if (!stands) {
-      s.rotation = s.omega_m_rad_s > 0.0 ? 1 : -1;
-      return;
-    }
-    s.omega_m_rad_s = 0.0;
-    const Drivers in = drivers(0.0);
-    const double net = flow(*mode, point(), in).machine.torque_Nm - in.load_Nm;
-    s.rotation = static_cast<std::int8_t>(net > coulomb_Nm ? 1 : net < -coulomb_Nm ? -1 : 0);
-  }
 }
 
 void Drive::Impl::settle_modes() noexcept {
@@ -133,7 +117,7 @@ void Drive::Impl::settle_modes() noexcept {
   }
   choose_legs();
   choose_supply();
-  choose_friction();
+  choose_motion();
 }
 
 }  // namespace stillrotor::plant

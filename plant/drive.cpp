@@ -11,8 +11,6 @@
 namespace stillrotor::plant {
 namespace {
 
-constexpr double gravity_m_s2 = 9.80665;  // standard acceleration of gravity (ISO 80000-3)
-
 void check_current_sensor(const std::string& path, const CurrentSensorParameters& c) {
   above_zero((path + ".bandwidth").c_str(), c.bandwidth_Hz);
   not_negative((path + ".slew_rate").c_str(), c.slew_V_per_s);
@@ -92,14 +90,7 @@ void check(const DriveParameters& d) {
   check_feed(d);
   above_zero("dc_link.capacitance", d.dc_link.capacitance_F);
   not_negative("dc_link.series_resistance", d.dc_link.series_resistance_ohm);
-  above_zero("load.inertia", d.shaft.inertia_kg_m2);
-  not_negative("load.viscous_friction", d.shaft.viscous_friction_Nm_s_per_rad);
-  not_negative("load.quadratic_drag", d.shaft.quadratic_drag_Nm_s2_per_rad2);
-  not_negative("load.coulomb_friction", d.shaft.coulomb_friction_Nm);
-  not_negative("load.cart_mass", d.shaft.cart_mass_kg);
-  above_zero("load.wheel_radius", d.shaft.wheel_radius_m);
-  above_zero("load.gear_ratio", d.shaft.gear_ratio);
-  not_negative("load.rolling_resistance", d.shaft.rolling_resistance);
+  check_shaft(d.shaft);
   check_sensors(d);
   require(d.step_max_s >= 0.1e-6 && d.step_max_s <= 50e-6, "step_max", d.step_max_s,
           "0.1 us to 50 us");
@@ -114,18 +105,18 @@ Drive::Impl::Impl(const DriveParameters& given)
       absolute_angle(given.absolute_angle, given.seed),
       analog(given),
       battery(given.supply.battery),
-      supply_law(given.supply) {
-  const auto& load = par.shaft;
+      supply_law(given.supply),
+      shaft_law(given.shaft) {
   p = machine.pole_pairs();
-  const double lever_m = load.wheel_radius_m / load.gear_ratio;
-  inertia_inverse = 1.0 / (load.inertia_kg_m2 + load.cart_mass_kg * lever_m * lever_m);
-  slope_lever_Nm = load.cart_mass_kg * gravity_m_s2 * lever_m;
-  coulomb_Nm = load.coulomb_friction_Nm + load.rolling_resistance * slope_lever_Nm;
+  inertia_inverse = 1.0 / (shaft_law.inertia + shaft_law.inertia_2);
+  coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
+  quadratic_Nm_s2 = shaft_law.fan + shaft_law.air;
   fill_modes(modes, par.bridge,
              {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s});
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
-  fast = machine.plain() && feed.cable_inductance_H <= 0.0 && !supply_law.regulated;
+  ever_fast = machine.plain() && feed.cable_inductance_H <= 0.0 && !supply_law.regulated &&
+              shaft_law.plain();
   supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
   cable_wave_ohm = feed.cable_inductance_H <= 0.0
                        ? 0.0
@@ -166,7 +157,12 @@ void Drive::start(const StartState& from) noexcept {
   d.start_supply();
   const double charged_V = d.s.supply.contactor_closed ? d.par.supply.voltage_V : 0.0;
   d.s.v_cap_V = from.bus_V < 0.0 ? charged_V : from.bus_V;
-  d.s.omega_m_rad_s = from.omega_m_rad_s;
+  const bool locked = d.par.shaft.hold == Hold::locked;
+  d.s.omega_m_rad_s = locked ? 0.0 : from.omega_m_rad_s;
+  d.s.extra.omega_2_rad_s = d.s.omega_m_rad_s;
+  d.s.apart = d.shaft_law.always_apart();
+  d.s.speed_held = d.par.shaft.hold != Hold::none;
+  if (d.s.speed_held) d.s.held_speed_rad_s.value = d.s.omega_m_rad_s;
   const double turns = std::floor(from.theta_m_rad * d.p / two_pi);
   d.s.electrical_turns = static_cast<std::int64_t>(turns);
   d.s.theta_e_rad = from.theta_m_rad * d.p - turns * two_pi;
@@ -186,8 +182,13 @@ void Drive::start(const StartState& from) noexcept {
 void Drive::Impl::inputs_changed() noexcept {
   ramping = true;
   at_rest = drivers(0.0);
-  ramping = s.load_torque_Nm.rate_per_s != 0.0 || s.slope.rate_per_s != 0.0 ||
-            s.supply_V.rate_per_s != 0.0 || follows_charge;
+  const auto moves = [](const Ramp& r) { return r.rate_per_s != 0.0; };
+  const auto acts = [&](const Ramp& r) { return r.value != 0.0 || moves(r); };
+  ramping = follows_charge || moves(s.load_torque_Nm) || moves(s.slope) || moves(s.supply_V) ||
+            moves(s.wind_m_s) || moves(s.pedal_Nm) || (s.speed_held && moves(s.held_speed_rad_s));
+  // What the fast steps leave alone starts out right when they hand over.
+  if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
+  fast = ever_fast && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }
@@ -220,19 +221,31 @@ void Drive::Impl::switch_gates(std::uint8_t gates) noexcept {
     choose_legs();
   }
   choose_supply();
-  if (s.rotation == 0) choose_friction();
+  if (s.rotation == 0) choose_motion();
 }
 
 void Drive::set_load_torque_Nm(Ramp r) noexcept {
   impl_->s.load_torque_Nm = r;
   impl_->inputs_changed();
-  impl_->choose_friction();
+  impl_->choose_motion();
 }
 
 void Drive::set_slope(Ramp r) noexcept {
   impl_->s.slope = r;
   impl_->inputs_changed();
-  impl_->choose_friction();
+  impl_->choose_motion();
+}
+
+void Drive::set_wind_m_s(Ramp r) noexcept {
+  impl_->s.wind_m_s = r;
+  impl_->inputs_changed();
+  impl_->choose_motion();
+}
+
+void Drive::set_pedal_Nm(Ramp r) noexcept {
+  impl_->s.pedal_Nm = r;
+  impl_->inputs_changed();
+  impl_->choose_motion();
 }
 
 void Drive::set_supply_V(Ramp r) noexcept {
@@ -246,16 +259,19 @@ void Drive::hold_speed_rad_s(Ramp r) noexcept {
   Impl& d = *impl_;
   d.s.speed_held = true;
   d.s.held_speed_rad_s = r;
-  d.s.omega_m_rad_s = r.value;
+  if (d.shaft_law.imposes(d.shaft_mode())) d.s.omega_m_rad_s = r.value;
+  d.inputs_changed();
   d.choose_legs();
+  d.choose_motion();
 }
 
 void Drive::release_speed() noexcept {
   Impl& d = *impl_;
   d.s.speed_held = false;
   d.s.held_speed_rad_s = {};
-  d.s.rotation = 0;
-  d.choose_friction();
+  if (d.shaft_law.hold_gain <= 0.0) d.s.rotation = 0;
+  d.inputs_changed();
+  d.choose_motion();
 }
 
 void Drive::set_phase_open(Leg leg, bool open) noexcept {
@@ -285,7 +301,7 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   }
   d.choose_legs();
   d.choose_supply();
-  d.choose_friction();
+  d.choose_motion();
 }
 
 void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }

@@ -97,8 +97,8 @@ struct DriveState : Continuous {
   AbsoluteAngleState absolute_angle;
   double temperature_C[temperature_node_count] = {25.0, 25.0, 25.0, 25.0};  // by TemperatureNode
   // inputs, at this moment, with their rates
-  Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s;
-  bool speed_held = false;  // a dynamometer imposes held_speed_rad_s
+  Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s, wind_m_s, pedal_Nm;
+  bool speed_held = false;  // a dynamometer imposes held_speed_rad_s, or works towards it
   MachineCondition machine;
   double source_ohm = 0.0;  // between the supply's inner voltage and the link
   SupplyState supply;
@@ -108,6 +108,9 @@ struct DriveState : Continuous {
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
   SupplyMode supply_mode = SupplyMode::voltage;
   std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
+  std::int8_t rotation_2 = 0;      // the same of the load side, while it has its own speed
+  bool apart = false;              // motor side and load side have two speeds
+  std::int8_t power_flow = 1;      // sign of what the gear passes on, where it has losses
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   std::int64_t encoder_count = 0;
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
@@ -116,6 +119,8 @@ struct DriveState : Continuous {
   double switching_J[3] = {};           // heat of each leg's changes of switches since start
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
+  // of mechanical_J: what became heat on the shaft, and what the load took (the rest is motion)
+  double shaft_heat_J = 0.0, load_J = 0.0;
 };
 static_assert(std::is_trivially_copyable_v<DriveState>);
 
@@ -125,12 +130,15 @@ struct Snapshot {
   Phases terminal_V;  // to the negative rail
   Phases back_emf_V;  // full phase EMFs, triplens included
   Dq current_dq_A;
-  double bus_V = 0.0;      // at the bridge
-  double supply_A = 0.0;   // out of the supply
-  double bridge_A = 0.0;   // i_dc, into the bridge, shoot-through included
-  double torque_Nm = 0.0;  // electromagnetic
-  double load_Nm = 0.0;    // load torque and slope, as felt at the shaft; friction not included
+  double bus_V = 0.0;       // at the bridge
+  double supply_A = 0.0;    // out of the supply
+  double bridge_A = 0.0;    // i_dc, into the bridge, shoot-through included
+  double torque_Nm = 0.0;   // electromagnetic
+  double load_Nm = 0.0;     // all that the load asks but friction, on the motor's side of the gear
+  double through_Nm = 0.0;  // what the coupling passes on, on the motor's side of the gear
   double omega_m_rad_s = 0.0;
+  double omega_2_rad_s = 0.0;  // load side, on the motor's side of the gear
+  double vehicle_m_s = 0.0;
   double theta_e_rad = 0.0;
   double theta_m_rad = 0.0;  // not wrapped
   bool shoot_through = false;
@@ -190,7 +198,9 @@ class Drive {
   void set_supply_interrupted(bool) noexcept;  // the connector parts, or closes again, at once
   void set_contactor(bool closed) noexcept;    // the command; it follows after its delay
   void set_chopper(bool on) noexcept;          // the gate of a chopper that does not act by itself
-  void hold_speed_rad_s(Ramp) noexcept;        // imposes speed (dynamometer) ...
+  void set_wind_m_s(Ramp) noexcept;            // against the vehicle
+  void set_pedal_Nm(Ramp) noexcept;            // mean, at the crank; drives forward
+  void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
   void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
   void set_temperature_C(TemperatureNode, double) noexcept;

@@ -9,6 +9,7 @@
 #include "plant/drive.hpp"
 #include "plant/machine/machine.hpp"
 #include "plant/sensors/position.hpp"
+#include "plant/shaft/shaft_law.hpp"
 #include "plant/supply/bus_law.hpp"
 
 namespace stillrotor::plant {
@@ -25,10 +26,13 @@ struct Flow {
 /// Inputs that ramp, at a point inside a step.
 struct Drivers {
   double supply_V, load_Nm;
+  double wind_m_s = 0.0, pedal_Nm = 0.0, held_rad_s = 0.0;  // none of them in the fast steps
 };
 
 /// Throws std::invalid_argument. supply/supply_check.cpp.
 void check_feed(const DriveParameters&);
+/// The same for shaft and load. shaft/shaft_check.cpp.
+void check_shaft(const ShaftParameters&);
 
 struct Drive::Impl {
   explicit Impl(const DriveParameters&);
@@ -48,6 +52,7 @@ struct Drive::Impl {
   } analog;
   Battery battery;
   SupplyLaw supply_law;
+  ShaftLaw shaft_law;
   ModeTable modes;
   std::array<LegLaw, conduction_kinds> laws;  // by Conduction
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
@@ -56,11 +61,12 @@ struct Drive::Impl {
     std::array<Conduction, 3> leg{};
   };
   std::array<Gated, 64> gated;
-  std::array<LegChoice, 4> choices;                    // by a leg's two gates
-  double share_A;                                      // see sharing_A()
-  bool switching_costs;                                // a change of gates burns something
-  double p;                                            // pole pairs
-  double inertia_inverse, coulomb_Nm, slope_lever_Nm;  // slope_lever = m g r / G
+  std::array<LegChoice, 4> choices;  // by a leg's two gates
+  double share_A;                    // see sharing_A()
+  bool switching_costs;              // a change of gates burns something
+  double p;                          // pole pairs
+  // All on one shaft, as the fast steps see it; shaft_law has the general form.
+  double inertia_inverse, coulomb_Nm, quadratic_Nm_s2;
   double capacitance_inverse;
 
   double supply_ohm;      // of the source alone
@@ -72,8 +78,9 @@ struct Drive::Impl {
   DriveState s;
   const ConductionMode* mode = nullptr;
   BusLaw bus;
-  /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass.
-  bool fast = true;
+  /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass
+  /// without wind or pedals (ever_fast: but for those two).
+  bool fast = true, ever_fast = true;
   bool ledger = false;
   bool ramping = true;  // any input changes; else at_rest holds them
   Drivers at_rest{};
@@ -82,7 +89,7 @@ struct Drive::Impl {
   // advance.cpp
   Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
   template <bool Ledger>
-  Point step(double h, double energies_J[3]) const noexcept;
+  Point step(double h, double energies_J[5]) const noexcept;
   template <bool Unlike, bool Sine>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   template <bool Sine>
@@ -134,13 +141,28 @@ struct Drive::Impl {
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
-    return slope_lever_Nm * slope / std::sqrt(1.0 + slope * slope);
+    return shaft_law.weight_lever * slope / std::sqrt(1.0 + slope * slope);
   }
 
   double drag_Nm(double omega) const noexcept {
-    return omega * (par.shaft.viscous_friction_Nm_s_per_rad +
-                    par.shaft.quadratic_drag_Nm_s2_per_rad2 * std::abs(omega));
+    return omega * (shaft_law.viscous + quadratic_Nm_s2 * std::abs(omega));
   }
+
+  // motion.cpp
+  ShaftMode shaft_mode() const noexcept {
+    return {s.speed_held, s.held_speed_rad_s.rate_per_s, s.apart, s.rotation, s.rotation_2,
+            s.power_flow};
+  }
+  ShaftPoint shaft_point(const Point& y, double torque_Nm) const noexcept {
+    return {torque_Nm, y.omega, s.apart ? y.extra.omega_2_rad_s : y.omega, y.extra.twist_rad,
+            theta_m(y.theta) - y.extra.twist_rad};
+  }
+  static ShaftInputs shaft_inputs(const Drivers& in) noexcept {
+    return {in.load_Nm, in.wind_m_s, in.pedal_Nm, in.held_rad_s};
+  }
+  double motion_margin(const ShaftPoint&, const ShaftInputs&) const noexcept;
+  void choose_motion() noexcept;
+  double acceleration_bound(double machine_Nm, double span_s) const noexcept;
 
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
@@ -164,20 +186,19 @@ struct Drive::Impl {
       const AlphaBeta n = mode->watch_axis[k];
       least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta - mode->watch_A[k]);
     }
-    if (coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
+    if (fast && coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
       least = std::min(least, y.omega * s.rotation);
     return least;
   }
-  bool held_by_friction() const noexcept {
-    return coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held;
+  bool watches_motion() const noexcept {
+    return fast ? coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held : !shaft_law.never_changes();
   }
   bool watches_more() const noexcept {
-    return mode->floating || mode->swings != 0 || held_by_friction() || watches_supply;
+    return mode->floating || mode->swings != 0 || watches_motion() || watches_supply;
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
-  void choose_friction() noexcept;
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   void keep_to_freedom() noexcept;
   double swing_terminal_V(std::size_t k, const Point& y, double bus_V) const noexcept {

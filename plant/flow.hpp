@@ -2,7 +2,8 @@
 //   v = u v_dc + e_leg - r_leg i                     (bridge; conduction.hpp)
 //   L di/dt = v - back                               (machine; machine/terminal_law.hpp)
 //   C dv_C/dt = i_supply - i_dc;  v_dc as in supply/bus_law.hpp
-//   J domega/dt = T - B omega - k omega |omega| - T_c rotation - T_load
+//   J domega/dt = T - B omega - k omega |omega| - T_c rotation - T_load   (one mass; else, and with
+//   wind, pedals, losses: shaft/shaft_law.hpp)
 // With one leg out, currents keep to the free direction d: di/dt = d (d . rhs) / (d . L d).
 #pragma once
 
@@ -14,9 +15,10 @@ namespace stillrotor::plant {
 
 [[gnu::always_inline]] inline Drivers Drive::Impl::drivers(double t) const noexcept {
   if (!ramping) return at_rest;
-  return {s.supply_V.value + s.supply.own_V + (s.supply_V.rate_per_s + s.supply.own_V_per_s) * t,
-          s.load_torque_Nm.value + s.load_torque_Nm.rate_per_s * t +
-              slope_Nm(s.slope.value + s.slope.rate_per_s * t)};
+  const auto at = [t](const Ramp& r) { return r.value + r.rate_per_s * t; };
+  return {at(s.supply_V) + s.supply.own_V + s.supply.own_V_per_s * t,
+          at(s.load_torque_Nm) + par.shaft.constant_torque_Nm + slope_Nm(at(s.slope)),
+          at(s.wind_m_s), at(s.pedal_Nm), at(s.held_speed_rad_s)};
 }
 
 [[gnu::always_inline]] inline Drive::Impl::BusFlow Drive::Impl::flow_of_bus(
@@ -87,7 +89,13 @@ inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, 
         s.supply_mode == SupplyMode::current_limit ? rates.current : rates.voltage;
   }
 
-  if (s.speed_held)
+  if (!fast) {
+    const ShaftRates k =
+        shaft_law.rates(shaft_point(y, t.torque_Nm), shaft_inputs(in), shaft_mode());
+    f.domega_dt = k.omega;
+    f.extra_dt.omega_2_rad_s = k.omega_2;
+    f.extra_dt.twist_rad = k.twist;
+  } else if (s.speed_held)
     f.domega_dt = s.held_speed_rad_s.rate_per_s;
   else if (s.rotation == 0 && coulomb_Nm > 0.0)
     f.domega_dt = 0.0;

@@ -39,8 +39,12 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.supply_A = f.supply_A;
   out.bridge_A = f.legs_A + mode->shoot_S * f.bus_V;
   out.torque_Nm = f.machine.torque_Nm;
-  out.load_Nm = in.load_Nm;
+  const ShaftPoint at = shaft_point(y, f.machine.torque_Nm);
+  out.load_Nm = shaft_law.load_Nm(at.omega_2, at.theta_2_rad, shaft_inputs(in));
+  out.through_Nm = shaft_law.rates(at, shaft_inputs(in), shaft_mode()).through_Nm;
   out.omega_m_rad_s = y.omega;
+  out.omega_2_rad_s = at.omega_2;
+  out.vehicle_m_s = at.omega_2 * shaft_law.lever_m;
   out.theta_m_rad = theta_m(y.theta);
   out.theta_e_rad = y.theta - two_pi * std::floor(y.theta / two_pi);
   out.shoot_through = mode->shoot_S > 0.0;

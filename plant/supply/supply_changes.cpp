@@ -39,7 +39,7 @@ void Drive::Impl::refresh_path() noexcept {
   refresh_bus();
   choose_legs();
   choose_supply();
-  choose_friction();
+  choose_motion();
 }
 
 void Drive::Impl::choose_chopper() noexcept {
