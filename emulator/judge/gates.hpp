@@ -1,31 +1,23 @@
-// The six gates of a record as the measures need them: leg by leg, in order of time.
+// What the six gates of a record did in a window, in one pass over their edges.
 #pragma once
 
-#include <array>
 #include <cstdint>
-#include <vector>
+#include <optional>
 
-#include "emulator/record/record_reader.hpp"
+#include "emulator/judge/stretch.hpp"
 
 namespace stillrotor {
 
-inline constexpr std::uint16_t leg_count = 3;
+inline constexpr std::uint16_t leg_count = 3, gate_count = 2 * leg_count;
 
-/// Line numbers of a leg's gates.
-constexpr std::uint16_t high_gate(int leg) noexcept { return static_cast<std::uint16_t>(2 * leg); }
-constexpr std::uint16_t low_gate(int leg) noexcept {
-  return static_cast<std::uint16_t>(2 * leg + 1);
-}
-
-struct LegEdge {
-  std::int64_t at_ps = 0;
-  int side = 0;  // 0 high switch, 1 low switch
-  bool on = false;
+struct GateStatistics {
+  /// From one switch of a leg off to its partner on; negative: both were on. None: no leg changed.
+  std::optional<std::int64_t> smallest_dead_time_ps;
+  std::int64_t overlaps = 0;  // both switches of a leg on for longer than no time
+  // Of the gate that rises most often: how often, and the times between its rising edges.
+  std::size_t rises = 0;
+  std::int64_t median_ps = 0, quartiles_apart_ps = 0;  // of two rises or more
 };
-/// Both gates' edges; at one instant off comes before on.
-std::vector<LegEdge> leg_edges(const RecordReader&, int leg);
-
-/// Levels at time 0 of {high, low}.
-std::array<bool, 2> initially_on(const RecordReader&, int leg);
+GateStatistics gate_statistics(const RecordReader&, const Stretch&);
 
 }  // namespace stillrotor

@@ -74,14 +74,15 @@ bool ended_early(const RecordReader& record, const Scenario& scenario, const Lim
   return limit.window.to_s < 0.0 && record.end_s() < lasts_s - 1e-9;
 }
 
-JudgedLimit judge_limit(const RecordReader& record, const Scenario& scenario, const Limit& limit) {
+JudgedLimit judge_limit(Evidence& evidence, const Scenario& scenario, const Limit& limit) {
+  const RecordReader& record = evidence.record();
   JudgedLimit judged;
   judged.limit = limit;
   const bool in_turns = limit.measure == "time_to_gates_off" && limit.unit == electrical_turns;
   const std::string_view name = in_turns ? "turns_to_gates_off" : std::string_view(limit.measure);
   const MeasureRow* row = find_measure(name);
   judged.unit = row != nullptr ? row->info.unit : std::string_view();
-  judged.measured = measure(record, name, limit.signal, limit.window);
+  judged.measured = measure(evidence, name, limit.signal, limit.window);
   const std::string what =
       limit.measure + (limit.signal.empty() ? "" : " of phase " + limit.signal);
   if (judged.measured.undefined.empty() && ended_early(record, scenario, limit)) {
@@ -179,12 +180,13 @@ std::string_view name(Verdict verdict) noexcept {
 
 Judgement judge(const RecordReader& record, const Scenario& scenario) {
   Judgement judgement;
+  Evidence evidence(record);
   for (const Limit& limit : scenario.expect) {
-    judgement.limits.push_back(judge_limit(record, scenario, limit));
+    judgement.limits.push_back(judge_limit(evidence, scenario, limit));
   }
   judgement.limits.push_back(judge_controller(record));
   for (const MeasureInfo& info : measure_table()) {
-    judgement.overview.emplace_back(&info, measure(record, info.name, "", Window{}));
+    judgement.overview.emplace_back(&info, measure(evidence, info.name, "", Window{}));
   }
   conclude(judgement, !scenario.expect.empty());
   return judgement;

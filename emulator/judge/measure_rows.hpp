@@ -3,6 +3,7 @@
 
 #include <string_view>
 
+#include "emulator/judge/evidence.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/judge/stretch.hpp"
 
@@ -11,9 +12,15 @@ namespace stillrotor {
 inline constexpr int all_phases = -1;
 
 struct MeasureInput {
-  const RecordReader& record;
+  Evidence& evidence;
   const Stretch& window;
   int phase = all_phases;  // 0 U, 1 V, 2 W; all_phases: the worst of the three
+
+  const RecordReader& record() const { return evidence.record(); }
+  // Over the window; computed once, however many measures ask.
+  const SpreadStatistics& spread(Signal signal) const { return evidence.spread(signal, window); }
+  const SpeedStatistics& speed() const { return evidence.speed(window); }
+  const GateStatistics& gates() const { return evidence.gates(window); }
 };
 
 /// Fills value, uncertainty, at_least or undefined; the caller fills the window. May throw
@@ -25,6 +32,9 @@ struct MeasureRow {
   Compute compute;
 };
 const MeasureRow* find_measure(std::string_view name) noexcept;
+
+/// As judge.hpp's measure(), with what other measures have taken from the record already.
+Measurement measure(Evidence&, std::string_view name, std::string_view signal, const Window&);
 
 /// The unit of a limit on time_to_gates_off that counts how far the rotor turns, not how long.
 inline constexpr std::string_view electrical_turns = "electrical turns";

@@ -131,15 +131,21 @@ const MeasureRow* find_measure(std::string_view name) noexcept {
 
 Measurement measure(const RecordReader& record, std::string_view name, std::string_view signal,
                     const Window& window) {
+  Evidence evidence(record);
+  return measure(evidence, name, signal, window);
+}
+
+Measurement measure(Evidence& evidence, std::string_view name, std::string_view signal,
+                    const Window& window) {
   const MeasureRow* row = find_measure(name);
   if (row == nullptr) return undefined("there is no measure \"" + std::string(name) + "\"");
-  const ResolvedWindow resolved = resolve(record, window);
+  const ResolvedWindow resolved = resolve(evidence.record(), window);
   Measurement answer;
   if (!resolved.undefined.empty()) {
     answer = undefined(resolved.undefined);
   } else {
     try {
-      answer = row->compute({record, resolved.stretch, phase_of(signal)});
+      answer = row->compute({evidence, resolved.stretch, phase_of(signal)});
     } catch (const std::runtime_error& error) {
       answer = undefined(error.what());
     }

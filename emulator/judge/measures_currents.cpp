@@ -27,11 +27,11 @@ template <class What>
 Measurement over_phases(const MeasureInput& input, What&& what) {
   constexpr Signal phases[] = {Signal::current_U, Signal::current_V, Signal::current_W};
   if (input.phase != all_phases) {
-    return what(spread_statistics(input.record, phases[input.phase], input.window));
+    return what(input.spread(phases[input.phase]));
   }
   double low = 0.0, high = 0.0;
   for (const Signal phase : phases) {
-    const Measurement one = what(spread_statistics(input.record, phase, input.window));
+    const Measurement one = what(input.spread(phase));
     if (!one.undefined.empty()) return one;
     low = std::max(low, one.value - one.uncertainty);
     high = std::max(high, one.value + one.uncertainty);
@@ -40,10 +40,6 @@ Measurement over_phases(const MeasureInput& input, What&& what) {
   worst.value = 0.5 * (low + high);
   worst.uncertainty = 0.5 * (high - low);
   return worst;
-}
-
-SpreadStatistics of(const MeasureInput& input, Signal signal) {
-  return spread_statistics(input.record, signal, input.window);
 }
 
 }  // namespace
@@ -55,16 +51,16 @@ Measurement phase_current_rms(const MeasureInput& input) {
 }
 
 Measurement bus_voltage_min(const MeasureInput& input) {
-  return least_of(of(input, Signal::bus_voltage));
+  return least_of(input.spread(Signal::bus_voltage));
 }
 Measurement bus_voltage_max(const MeasureInput& input) {
-  return greatest_of(of(input, Signal::bus_voltage));
+  return greatest_of(input.spread(Signal::bus_voltage));
 }
 Measurement bus_current_mean(const MeasureInput& input) {
-  return mean_of(of(input, Signal::bus_current), input.window);
+  return mean_of(input.spread(Signal::bus_current), input.window);
 }
 Measurement bus_current_peak(const MeasureInput& input) {
-  return peak_of(of(input, Signal::bus_current));
+  return peak_of(input.spread(Signal::bus_current));
 }
 
 }  // namespace stillrotor

@@ -3,10 +3,10 @@
 #include <cmath>
 #include <limits>
 
-#include "emulator/judge/gates.hpp"
 #include "emulator/judge/measure_rows.hpp"
 #include "emulator/judge/statistics.hpp"
 #include "emulator/judge/wording.hpp"
+#include "emulator/record/edge_stream.hpp"
 
 namespace stillrotor {
 namespace {
@@ -14,25 +14,6 @@ namespace {
 constexpr double stamp_s = 1e-12;  // the record's resolution of an edge
 constexpr std::int64_t rest_ps = 5'000'000'000;
 constexpr std::size_t fewest_periods = 3;
-
-bool in(const Stretch& window, std::int64_t at_ps) {
-  return at_ps >= window.from_ps && at_ps <= window.to_ps;
-}
-
-std::vector<std::int64_t> rising_edges(const MeasureInput& input, std::uint16_t gate) {
-  std::vector<std::int64_t> rising;
-  for (const RecordedEdge& edge : input.record.edges(gate)) {
-    if (edge.level != 0 && in(input.window, edge.at_ps)) rising.push_back(edge.at_ps);
-  }
-  return rising;
-}
-
-std::int64_t at_fraction(std::vector<std::int64_t>& values, double fraction) {
-  const auto nth = values.begin() +
-                   static_cast<std::ptrdiff_t>(fraction * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), nth, values.end());
-  return *nth;
-}
 
 /// The last moment a gate was on, up to `until_ps`; now-or-later is on: no such moment yet.
 struct LastOn {
@@ -42,11 +23,9 @@ struct LastOn {
 LastOn last_on(const RecordReader& record, std::uint16_t gate, std::int64_t until_ps) {
   LastOn answer;
   answer.still_on = record.initially_high(gate);
-  for (const RecordedEdge& edge : record.edges(gate)) {
-    if (edge.at_ps > until_ps) break;
-    const bool on = edge.level != 0;
-    if (answer.still_on && !on) answer.off_at_ps = edge.at_ps;
-    answer.still_on = on;
+  for (EdgeStream edge(record, gate); !edge.done() && edge.at_ps() <= until_ps; edge.step()) {
+    if (answer.still_on && !edge.level()) answer.off_at_ps = edge.at_ps();
+    answer.still_on = edge.level();
   }
   return answer;
 }
@@ -66,8 +45,8 @@ Rest find_rest(const MeasureInput& input) {
   }
   bool still_on = false;
   std::int64_t off_at_ps = std::numeric_limits<std::int64_t>::min();
-  for (std::uint16_t gate = 0; gate < 2 * leg_count; ++gate) {
-    const LastOn one = last_on(input.record, gate, window.to_ps);
+  for (std::uint16_t gate = 0; gate < gate_count; ++gate) {
+    const LastOn one = last_on(input.record(), gate, window.to_ps);
     still_on = still_on || one.still_on;
     off_at_ps = std::max(off_at_ps, one.off_at_ps);
   }
@@ -92,25 +71,18 @@ Rest find_rest(const MeasureInput& input) {
 }  // namespace
 
 Measurement pwm_frequency(const MeasureInput& input) {
-  std::vector<std::int64_t> rising;
-  for (std::uint16_t gate = 0; gate < 2 * leg_count; ++gate) {
-    auto candidate = rising_edges(input, gate);
-    if (candidate.size() > rising.size()) rising = std::move(candidate);
-  }
-  if (rising.size() < fewest_periods + 1) {
-    return undefined("no gate rose more than " + std::to_string(rising.size()) +
+  const GateStatistics& gates = input.gates();
+  if (gates.rises < fewest_periods + 1) {
+    return undefined("no gate rose more than " + std::to_string(gates.rises) +
                      " times in the window; a period needs at least " +
                      std::to_string(fewest_periods + 1));
   }
-  std::vector<std::int64_t> periods(rising.size() - 1);
-  for (std::size_t k = 0; k < periods.size(); ++k) periods[k] = rising[k + 1] - rising[k];
-  const auto median = static_cast<double>(at_fraction(periods, 0.5));
-  const auto quartiles =
-      static_cast<double>(at_fraction(periods, 0.75) - at_fraction(periods, 0.25));
+  const auto median = static_cast<double>(gates.median_ps);
+  const auto quartiles = static_cast<double>(gates.quartiles_apart_ps);
   // Standard error of a median of normal values, 1.2533 sigma / sqrt n, sigma = quartiles / 1.349;
   // twice that.
   const double error_ps =
-      2.0 * 1.2533 / 1.349 * quartiles / std::sqrt(static_cast<double>(periods.size())) + 1.0;
+      2.0 * 1.2533 / 1.349 * quartiles / std::sqrt(static_cast<double>(gates.rises - 1)) + 1.0;
   Measurement frequency;
   frequency.value = 1e12 / median;
   frequency.uncertainty = frequency.value * error_ps / median;
@@ -118,66 +90,19 @@ Measurement pwm_frequency(const MeasureInput& input) {
 }
 
 Measurement smallest_dead_time(const MeasureInput& input) {
-  constexpr auto never = std::numeric_limits<std::int64_t>::min();
-  std::int64_t smallest = std::numeric_limits<std::int64_t>::max();
-  for (int leg = 0; leg < leg_count; ++leg) {
-    auto on = initially_on(input.record, leg);
-    std::array<std::int64_t, 2> off_at{never, never}, on_at{never, never};
-    int last_side = -1;  // which switch was on last
-    for (const LegEdge& edge : leg_edges(input.record, leg)) {
-      const auto side = static_cast<std::size_t>(edge.side), other = 1 - side;
-      if (edge.at_ps > input.window.to_ps) break;
-      const bool counts = edge.at_ps >= input.window.from_ps;
-      if (edge.on && !on[side]) {
-        on_at[side] = edge.at_ps;
-        if (counts && !on[other] && last_side == static_cast<int>(other) &&
-            off_at[other] >= input.window.from_ps) {
-          smallest = std::min(smallest, edge.at_ps - off_at[other]);
-        }
-        last_side = edge.side;
-      } else if (!edge.on && on[side]) {
-        off_at[side] = edge.at_ps;
-        // Both were on: the later of the two came this much too early.
-        const std::int64_t together_since = std::max(on_at[side], on_at[other]);
-        if (counts && on[other] && together_since >= input.window.from_ps) {
-          smallest = std::min(smallest, together_since - edge.at_ps);
-        }
-        last_side = on[other] ? static_cast<int>(other) : edge.side;
-      }
-      on[side] = edge.on;
-    }
-  }
-  if (smallest == std::numeric_limits<std::int64_t>::max()) {
+  const auto smallest_ps = input.gates().smallest_dead_time_ps;
+  if (!smallest_ps) {
     return undefined("no leg changes from one switch to the other in the window");
   }
   Measurement dead_time;
-  dead_time.value = static_cast<double>(smallest) * 1e-12;
+  dead_time.value = static_cast<double>(*smallest_ps) * 1e-12;
   dead_time.uncertainty = stamp_s;
   return dead_time;
 }
 
 Measurement shoot_through_count(const MeasureInput& input) {
-  std::int64_t count = 0;
-  for (int leg = 0; leg < leg_count; ++leg) {
-    auto on = initially_on(input.record, leg);
-    std::int64_t since = 0;  // when both came on
-    const auto count_until = [&](std::int64_t until) {
-      if (on[0] && on[1] &&
-          std::min(until, input.window.to_ps) > std::max(since, input.window.from_ps)) {
-        ++count;
-      }
-    };
-    for (const LegEdge& edge : leg_edges(input.record, leg)) {
-      const auto side = static_cast<std::size_t>(edge.side);
-      if (on[side] == edge.on) continue;
-      if (!edge.on) count_until(edge.at_ps);
-      on[side] = edge.on;
-      if (on[0] && on[1]) since = edge.at_ps;
-    }
-    count_until(std::numeric_limits<std::int64_t>::max());
-  }
   Measurement overlaps;
-  overlaps.value = static_cast<double>(count);
+  overlaps.value = static_cast<double>(input.gates().overlaps);
   return overlaps;
 }
 
@@ -194,7 +119,7 @@ Measurement time_to_gates_off(const MeasureInput& input) {
 Measurement turns_to_gates_off(const MeasureInput& input) {
   const Rest rest = find_rest(input);
   if (!rest.undefined.empty()) return undefined(rest.undefined);
-  const RecordReader& record = input.record;
+  const RecordReader& record = input.record();
   // In grid steps; point k stands at k + 1.
   const auto position = [&](std::int64_t at_ps) {
     return static_cast<double>(at_ps) * 1e-12 * record.rate_Hz() - 1.0;

@@ -49,43 +49,6 @@ Measurement ripple_of(double peak_to_peak, double its_uncertainty, const Measure
   return ripple;
 }
 
-struct SpeedStatistics {
-  double least = 0.0, greatest = 0.0, mean = 0.0;
-  double step_at_least = 0.0, step_at_greatest = 0.0;  // largest change to a neighbouring point
-  std::size_t count = 0;
-  std::string undefined;
-};
-
-SpeedStatistics speed_statistics(const MeasureInput& input) {
-  SpeedStatistics answer;
-  const GridRange& points = input.window.points;
-  if (points.count < 2) {
-    answer.undefined = "the window holds fewer than two points of the record's grid";
-    return answer;
-  }
-  const auto speed = input.record.values(Signal::speed, points.first, points.count);
-  double sum = 0.0;
-  for (const float value : speed) sum += double{value};
-  if (!std::isfinite(sum)) {
-    answer.undefined = "the record holds values of speed that are not numbers";
-    return answer;
-  }
-  const auto step_at = [&](std::size_t k) {
-    const double before = k > 0 ? std::fabs(double{speed[k]} - double{speed[k - 1]}) : 0.0;
-    const double after =
-        k + 1 < speed.size() ? std::fabs(double{speed[k + 1]} - double{speed[k]}) : 0.0;
-    return std::max(before, after);
-  };
-  const auto [least, greatest] = std::minmax_element(speed.begin(), speed.end());
-  answer.count = speed.size();
-  answer.mean = sum / static_cast<double>(speed.size());
-  answer.least = double{*least};
-  answer.greatest = double{*greatest};
-  answer.step_at_least = step_at(static_cast<std::size_t>(least - speed.begin()));
-  answer.step_at_greatest = step_at(static_cast<std::size_t>(greatest - speed.begin()));
-  return answer;
-}
-
 Measurement extreme_speed(const SpeedStatistics& statistics, double value, double step) {
   if (!statistics.undefined.empty()) return undefined(statistics.undefined);
   Measurement measurement;
@@ -97,12 +60,12 @@ Measurement extreme_speed(const SpeedStatistics& statistics, double value, doubl
 }  // namespace
 
 Measurement torque_mean(const MeasureInput& input) {
-  const auto statistics = spread_statistics(input.record, Signal::torque, input.window);
+  const SpreadStatistics& statistics = input.spread(Signal::torque);
   Measurement mean = mean_of(statistics, input.window);
   if (!mean.undefined.empty()) return mean;
   const GridRange& bins = input.window.inside;
   double sum = 0.0;
-  for (const float value : input.record.values(Signal::torque_mean, bins.first, bins.count))
+  for (const float value : input.record().values(Signal::torque_mean, bins.first, bins.count))
     sum += double{value};
   mean.value = sum / static_cast<double>(bins.count);
   // What bins hide (mean_doubt) the bins' own means have kept.
@@ -115,15 +78,11 @@ Measurement torque_ripple(const MeasureInput& input) {
   const Measurement mean = torque_mean(input);
   if (!mean.undefined.empty()) return mean;
   const GridRange& bins = input.window.inside;
-  const auto least = input.record.least(Signal::torque, bins.first, bins.count);
-  const auto greatest = input.record.greatest(Signal::torque, bins.first, bins.count);
-  const auto means = input.record.values(Signal::torque_mean, bins.first, bins.count);
-  double widest = 0.0;
-  for (std::size_t k = 0; k < bins.count; ++k)
-    widest = std::max(widest, double{greatest[k]} - double{least[k]});
+  const auto means = input.record().values(Signal::torque_mean, bins.first, bins.count);
+  const double widest = input.spread(Signal::torque).widest;
   // Where nothing switches there is nothing to average away: one bin.
   const Measurement pwm = pwm_frequency(input);
-  double width = pwm.undefined.empty() ? std::max(1.0, input.record.rate_Hz() / pwm.value) : 1.0;
+  double width = pwm.undefined.empty() ? std::max(1.0, input.record().rate_Hz() / pwm.value) : 1.0;
   if (width > 0.5 * static_cast<double>(bins.count)) {
     return undefined("the window is shorter than two periods of the pulse-width modulation (" +
                      quantity_text(1.0 / pwm.value, "s", 3) + ")");
@@ -139,7 +98,7 @@ Measurement torque_ripple(const MeasureInput& input) {
 }
 
 Measurement torque_ripple_with_switching(const MeasureInput& input) {
-  const auto statistics = spread_statistics(input.record, Signal::torque, input.window);
+  const SpreadStatistics& statistics = input.spread(Signal::torque);
   const Measurement mean = mean_of(statistics, input.window);
   if (!mean.undefined.empty()) return mean;
   const Measurement top = greatest_of(statistics), bottom = least_of(statistics);
@@ -147,7 +106,7 @@ Measurement torque_ripple_with_switching(const MeasureInput& input) {
 }
 
 Measurement speed_mean(const MeasureInput& input) {
-  const SpeedStatistics statistics = speed_statistics(input);
+  const SpeedStatistics& statistics = input.speed();
   if (!statistics.undefined.empty()) return undefined(statistics.undefined);
   Measurement mean;
   mean.value = statistics.mean;
@@ -159,12 +118,12 @@ Measurement speed_mean(const MeasureInput& input) {
 }
 
 Measurement speed_min(const MeasureInput& input) {
-  const SpeedStatistics statistics = speed_statistics(input);
+  const SpeedStatistics& statistics = input.speed();
   return extreme_speed(statistics, statistics.least, statistics.step_at_least);
 }
 
 Measurement speed_max(const MeasureInput& input) {
-  const SpeedStatistics statistics = speed_statistics(input);
+  const SpeedStatistics& statistics = input.speed();
   return extreme_speed(statistics, statistics.greatest, statistics.step_at_greatest);
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <vector>
 
 #include "emulator/judge/measure_rows.hpp"
 #include "emulator/judge/wording.hpp"
@@ -58,18 +59,17 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
   answer.greatest = answer.greatest_touching = -infinity;
   double mean = 0.0, mean_doubt = 0.0, square = 0.0, square_doubt = 0.0;
   const std::size_t end = window.touching.first + window.touching.count;
+  std::vector<float> points;
   for (std::size_t first = window.touching.first; first < end; first += block_size) {
     const std::size_t count = std::min(block_size, end - first);
     const auto least = record.least(signal, first, count);
     const auto greatest = record.greatest(signal, first, count);
-    // Points from two before the block to one behind it, where the record has them.
+    // Points from two before the block to one behind it; not a number beyond the record.
     const std::size_t first_point = first - std::min<std::size_t>(first, 2);
     const std::size_t point_count = std::min(first + count + 1, record.frames()) - first_point;
     const auto values = record.values(signal, first_point, point_count);
-    const auto point = [&](std::size_t k) {  // k: number of the point plus 2
-      return k >= first_point + 2 && k - 2 - first_point < point_count ? values[k - 2 - first_point]
-                                                                       : NAN;
-    };
+    points.assign(count + 3, NAN);
+    std::copy(values.begin(), values.end(), points.begin() + (2 - (first - first_point)));
     for (std::size_t n = 0; n < count; ++n) {
       const std::size_t k = first + n;
       const double low = double{least[n]}, high = double{greatest[n]};
@@ -78,8 +78,9 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
       if (k < window.inside.first || k >= window.inside.first + window.inside.count) continue;
       answer.least = std::min(answer.least, low);
       answer.greatest = std::max(answer.greatest, high);
+      answer.widest = std::max(answer.widest, high - low);
       const double its_doubt =
-          doubt({point(k), point(k + 1), point(k + 2), point(k + 3)}, low, high);
+          doubt({points[n], points[n + 1], points[n + 2], points[n + 3]}, low, high);
       mean += 0.5 * (low + high);
       mean_doubt += its_doubt;
       square += (low * low + low * high + high * high) / 3.0;
@@ -96,6 +97,36 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
                        std::string(signal_table[static_cast<std::size_t>(signal)].name) +
                        " that are not numbers";
   }
+  return answer;
+}
+
+SpeedStatistics speed_statistics(const RecordReader& record, const Stretch& window) {
+  SpeedStatistics answer;
+  const GridRange& points = window.points;
+  if (points.count < 2) {
+    answer.undefined = "the window holds fewer than two points of the record's grid";
+    return answer;
+  }
+  const auto speed = record.values(Signal::speed, points.first, points.count);
+  double sum = 0.0;
+  for (const float value : speed) sum += double{value};
+  if (!std::isfinite(sum)) {
+    answer.undefined = "the record holds values of speed that are not numbers";
+    return answer;
+  }
+  const auto step_at = [&](std::size_t k) {
+    const double before = k > 0 ? std::fabs(double{speed[k]} - double{speed[k - 1]}) : 0.0;
+    const double after =
+        k + 1 < speed.size() ? std::fabs(double{speed[k + 1]} - double{speed[k]}) : 0.0;
+    return std::max(before, after);
+  };
+  const auto [least, greatest] = std::minmax_element(speed.begin(), speed.end());
+  answer.count = speed.size();
+  answer.mean = sum / static_cast<double>(speed.size());
+  answer.least = double{*least};
+  answer.greatest = double{*greatest};
+  answer.step_at_least = step_at(static_cast<std::size_t>(least - speed.begin()));
+  answer.step_at_greatest = step_at(static_cast<std::size_t>(greatest - speed.begin()));
   return answer;
 }
 

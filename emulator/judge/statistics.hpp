@@ -9,6 +9,8 @@
 // within a few bins, as switching makes it, has half its spread, which nothing can exceed.
 #pragma once
 
+#include <string>
+
 #include "emulator/judge/stretch.hpp"
 
 namespace stillrotor {
@@ -19,6 +21,7 @@ double float_resolution(double size) noexcept;
 struct SpreadStatistics {
   double least = 0.0, greatest = 0.0;                    // over bins wholly inside
   double least_touching = 0.0, greatest_touching = 0.0;  // over bins that touch the window
+  double widest = 0.0;                                   // bin, of those wholly inside
   double mean = 0.0, mean_doubt = 0.0;                   // over bins wholly inside, of ramps
   double mean_square = 0.0, mean_square_doubt = 0.0;
   std::string undefined;  // window shorter than a bin, values that are not numbers
@@ -26,6 +29,15 @@ struct SpreadStatistics {
   double largest_size() const noexcept;  // of any value that touches the window
 };
 SpreadStatistics spread_statistics(const RecordReader&, Signal, const Stretch&);
+
+/// Over the grid's points.
+struct SpeedStatistics {
+  double least = 0.0, greatest = 0.0, mean = 0.0;
+  double step_at_least = 0.0, step_at_greatest = 0.0;  // largest change to a neighbouring point
+  std::size_t count = 0;
+  std::string undefined;
+};
+SpeedStatistics speed_statistics(const RecordReader&, const Stretch&);
 
 /// Mean over the window, by bins.
 Measurement mean_of(const SpreadStatistics&, const Stretch&);

@@ -6,6 +6,7 @@
 #include <limits>
 #include <optional>
 #include <stdexcept>
+#include <utility>
 
 #include "emulator/record/columns.hpp"
 #include "emulator/record/record_layout.hpp"
@@ -269,19 +270,27 @@ std::vector<float> RecordReader::greatest(Signal signal, std::size_t first,
 const std::vector<RecordedEdge>& RecordReader::edges(std::uint16_t line) const {
   auto& kept = impl_->edges.at(line);
   if (!kept) {
-    const Hdf5Lock lock;
-    const Dataset& dataset = impl_->edge_datasets[line];
-    const auto entries =
-        read_range<layout::EdgeEntry>(dataset, layout::edge_type().get(), 0, dataset.size);
-    kept.emplace();
-    kept->reserve(entries.size());
-    for (const auto& entry : entries) {
-      // Beyond what is covered other lines may lack edges: an order between lines would lie.
-      if (!impl_->finished && entry.t_ps > impl_->covered_ps) break;
-      kept->push_back({entry.t_ps, entry.level});
-    }
+    std::vector<RecordedEdge> all(impl_->edge_datasets[line].size);
+    all.resize(read_edges(line, 0, all));
+    kept = std::move(all);
   }
   return *kept;
+}
+
+std::size_t RecordReader::read_edges(std::uint16_t line, std::size_t first,
+                                     std::span<RecordedEdge> into) const {
+  const Dataset& dataset = impl_->edge_datasets.at(line);
+  const std::size_t count = std::min(into.size(), dataset.size - std::min(first, dataset.size));
+  if (count == 0) return 0;
+  const Hdf5Lock lock;
+  const auto entries =
+      read_range<layout::EdgeEntry>(dataset, layout::edge_type().get(), first, count);
+  for (std::size_t k = 0; k < count; ++k) {
+    // Beyond what is covered other lines may lack edges: an order between lines would lie.
+    if (!impl_->finished && entries[k].t_ps > impl_->covered_ps) return k;
+    into[k] = {entries[k].t_ps, entries[k].level};
+  }
+  return count;
 }
 
 bool RecordReader::initially_high(std::uint16_t line) const noexcept {

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -46,6 +47,8 @@ class RecordReader {
                               std::size_t count) const;  // spread signals only
   /// All edges of a line (io::LineId number), in order; and its level at time 0.
   const std::vector<RecordedEdge>& edges(std::uint16_t line) const;
+  /// Fills `into` with a line's edges from number `first` on; returns how many there were.
+  std::size_t read_edges(std::uint16_t line, std::size_t first, std::span<RecordedEdge> into) const;
   bool initially_high(std::uint16_t line) const noexcept;
   const std::vector<RecordedMark>& marks() const;
 
