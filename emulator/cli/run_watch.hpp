@@ -5,6 +5,7 @@
 #include <chrono>
 #include <filesystem>
 #include <memory>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -28,6 +29,7 @@ class RunWatch final : public RunSink {
 
   void frame(const Frame& f) noexcept override { record_.frame(f); }
   void edge(const LineEdge& e) noexcept override { record_.edge(e); }
+  void edges(std::span<const LineEdge> several) noexcept override { record_.edges(several); }
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
             std::int64_t to_ps) noexcept override;
 

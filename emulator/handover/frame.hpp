@@ -5,6 +5,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 #include <string_view>
 
 namespace stillrotor {
@@ -105,6 +106,10 @@ class RunSink {
   virtual ~RunSink() = default;
   virtual void frame(const Frame&) noexcept = 0;
   virtual void edge(const LineEdge&) noexcept = 0;
+  /// As edge() for one after the other; for sinks that a call an edge would cost too much.
+  virtual void edges(std::span<const LineEdge> several) noexcept {
+    for (const LineEdge& one : several) edge(one);
+  }
   /// name and detail are copied. to_ps only for gaps.
   virtual void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
                     std::int64_t to_ps = 0) noexcept = 0;

@@ -188,15 +188,17 @@ void Recorder::frame(const Frame& frame) noexcept {
   if (batch.frame_count == impl_->frames_per_batch) impl_->hand_over();
 }
 
-void Recorder::edge(const LineEdge& edge) noexcept {
+void Recorder::edges(std::span<const LineEdge> edges) noexcept {
   if (!impl_->open) return;
-  if (edge.line >= io::line_count) {
-    ++impl_->lost;
-    return;
+  for (const LineEdge& edge : edges) {
+    if (edge.line >= io::line_count) {
+      ++impl_->lost;
+      continue;
+    }
+    Batch& batch = impl_->batch();
+    batch.edges[batch.edge_count++] = edge;
+    if (batch.edge_count == batch.edges.size()) impl_->hand_over();
   }
-  Batch& batch = impl_->batch();
-  batch.edges[batch.edge_count++] = edge;
-  if (batch.edge_count == batch.edges.size()) impl_->hand_over();
 }
 
 void Recorder::mark(MarkKind kind, std::int64_t at_ps, std::string_view name,

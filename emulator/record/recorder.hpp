@@ -28,14 +28,15 @@ struct RecordSummary {
   std::string failure;         // disk full, ...; empty: none
 };
 
-class Recorder : public RunSink {
+class Recorder final : public RunSink {
  public:
   /// Creates the files in `folder` (which exists). Throws std::runtime_error with the remedy.
   Recorder(const std::filesystem::path& folder, const RecordHeader&);
   /// Without finish(): keeps what came, as a record that was cut short.
   ~Recorder() override;
   void frame(const Frame&) noexcept override;
-  void edge(const LineEdge&) noexcept override;
+  void edge(const LineEdge& one) noexcept override { edges({&one, 1}); }
+  void edges(std::span<const LineEdge>) noexcept override;
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
             std::int64_t to_ps = 0) noexcept override;
   /// Writes everything out, closes the files. Idempotent; nothing is taken in afterwards.

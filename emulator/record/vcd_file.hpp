@@ -2,6 +2,7 @@
 // Scopes and variables are the connector's names: connector.gates.UH, connector.key.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <filesystem>
 #include <span>
@@ -28,6 +29,7 @@ class VcdFile {
 
  private:
   void put_time(std::int64_t at_ps) noexcept;
+  void put_leading(std::int64_t at_ps) noexcept;
   void write_header(std::uint32_t initially_high);
 
   std::string file_;
@@ -35,8 +37,9 @@ class VcdFile {
   std::vector<char> buffer_;
   char* out_ = nullptr;  // where the next character goes
   std::int64_t last_ps_ = 0;
-  std::int64_t leading_ = 0;  // last_ps_ without its eight low digits, as text in leading_text_
-  char leading_text_[24] = {};
+  // What neighbouring instants share: "#" and all but their eight low digits, as text.
+  std::int64_t leading_ps_ = -1;
+  std::array<char, 16> leading_text_{};
   std::size_t leading_size_ = 0;
 };
 

@@ -50,7 +50,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       supply_V_(bench.drive.supply.voltage_V),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
-      sampler_(plant_, bench.record_rate_Hz, sink,
+      sampler_(plant_, bench.record_rate_Hz, sink_,
                [this](std::int64_t t_ps) noexcept { return throttle_V_.at(t_ps); }),
       foresight_(plant_, sampler_) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {

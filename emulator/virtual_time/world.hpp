@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/handover/edge_gatherer.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/handover/sampler.hpp"
 #include "emulator/scenario/scenario.hpp"
@@ -98,7 +99,7 @@ class BenchWorld final : public io::World {
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
   const Bench& bench_;
-  RunSink& sink_;
+  EdgeGatherer sink_;
   Wiring wiring_;
   Timeline timeline_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_;
