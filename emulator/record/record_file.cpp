@@ -56,6 +56,8 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
   // Readers while it grows (and after a kill) need the newest form of the file.
   check_hdf5(H5Pset_libver_bounds(access.get(), H5F_LIBVER_LATEST, H5F_LIBVER_LATEST),
              cannot_create);
+  // Chunks on whole pages: the kernel then never fills one page twice.
+  check_hdf5(H5Pset_alignment(access.get(), 16384, 4096), cannot_create);
   h5_ = Hdf5Handle(H5Fcreate(file.c_str(), H5F_ACC_TRUNC, H5P_DEFAULT, access.get()), &H5Fclose,
                    file.string() +
                        ": cannot be created; name a folder that you may write to, "

@@ -190,14 +190,17 @@ void Recorder::frame(const Frame& frame) noexcept {
 
 void Recorder::edges(std::span<const LineEdge> edges) noexcept {
   if (!impl_->open) return;
-  for (const LineEdge& edge : edges) {
-    if (edge.line >= io::line_count) {
-      ++impl_->lost;
-      continue;
-    }
+  const auto unknown = [](const LineEdge& edge) { return edge.line >= io::line_count; };
+  while (!edges.empty()) {
     Batch& batch = impl_->batch();
-    batch.edges[batch.edge_count++] = edge;
-    if (batch.edge_count == batch.edges.size()) impl_->hand_over();
+    const auto few = edges.first(std::min(edges.size(), Batch::most_edges - batch.edge_count));
+    const auto to = batch.edges.begin() + static_cast<std::ptrdiff_t>(batch.edge_count);
+    const auto end = std::remove_copy_if(few.begin(), few.end(), to, unknown);
+    const auto taken = static_cast<std::size_t>(end - to);
+    batch.edge_count += taken;
+    impl_->lost += few.size() - taken;
+    if (batch.edge_count == Batch::most_edges) impl_->hand_over();
+    edges = edges.subspan(few.size());
   }
 }
 

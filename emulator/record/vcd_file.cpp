@@ -87,32 +87,43 @@ void VcdFile::put_leading(std::int64_t at_ps) noexcept {
       leading_text_.data());
 }
 
-/// "#", the time; no newline.
-void VcdFile::put_time(std::int64_t at_ps) noexcept {
-  last_ps_ = at_ps;
+/// "#", the time, newline. Returns where the next character goes.
+inline char* VcdFile::put_time(char* out, std::int64_t at_ps) noexcept {
   if (at_ps < low_range) {
-    *out_++ = '#';
-    out_ = std::to_chars(out_, out_ + longest_change, at_ps).ptr;
-    return;
+    *out++ = '#';
+    out = std::to_chars(out, out + longest_change, at_ps).ptr;
+  } else {
+    if (leading_ps_ < 0 || at_ps - leading_ps_ >= low_range) put_leading(at_ps);
+    std::memcpy(out, leading_text_.data(), leading_text_.size());  // all: a fixed size is fast
+    out += leading_size_;
+    const std::uint64_t low = eight_digits(static_cast<std::uint32_t>(at_ps - leading_ps_));
+    std::memcpy(out, &low, sizeof low);
+    out += sizeof low;
   }
-  if (leading_ps_ < 0 || at_ps - leading_ps_ >= low_range) put_leading(at_ps);
-  std::memcpy(out_, leading_text_.data(), leading_text_.size());  // all: a fixed size is fast
-  out_ += leading_size_;
-  const std::uint64_t low = eight_digits(static_cast<std::uint32_t>(at_ps - leading_ps_));
-  std::memcpy(out_, &low, sizeof low);
-  out_ += sizeof low;
+  *out++ = '\n';
+  return out;
 }
 
 void VcdFile::add(std::span<const LineEdge> edges) {
-  for (const LineEdge& edge : edges) {
-    if (buffer_.data() + buffer_size - out_ < static_cast<std::ptrdiff_t>(longest_change)) flush();
-    if (edge.at_ps != last_ps_) {
-      put_time(edge.at_ps);
-      *out_++ = '\n';
+  while (!edges.empty()) {
+    const auto room = static_cast<std::size_t>(buffer_.data() + buffer_size - out_);
+    const std::size_t count = std::min(edges.size(), room / longest_change);
+    // In locals: a character written could be any member, as far as the compiler knows.
+    char* out = out_;
+    std::int64_t last_ps = last_ps_;
+    for (const LineEdge& edge : edges.first(count)) {
+      if (edge.at_ps != last_ps) {
+        last_ps = edge.at_ps;
+        out = put_time(out, last_ps);
+      }
+      const char change[3] = {edge.level != 0 ? '1' : '0', id_of(edge.line), '\n'};
+      std::memcpy(out, change, sizeof change);
+      out += sizeof change;
     }
-    const char change[3] = {edge.level != 0 ? '1' : '0', id_of(edge.line), '\n'};
-    std::memcpy(out_, change, sizeof change);
-    out_ += sizeof change;
+    out_ = out;
+    last_ps_ = last_ps;
+    edges = edges.subspan(count);
+    if (!edges.empty()) flush();
   }
 }
 
@@ -130,10 +141,8 @@ void VcdFile::flush() {
 }
 
 void VcdFile::finish(std::int64_t end_ps) {
-  if (end_ps > last_ps_) {
-    put_time(end_ps);
-    *out_++ = '\n';
-  }
+  flush();  // makes room
+  if (end_ps > last_ps_) out_ = put_time(out_, end_ps);
   flush();
   const int status = ::close(fd_);
   fd_ = -1;

@@ -28,7 +28,7 @@ class VcdFile {
   void finish(std::int64_t end_ps);
 
  private:
-  void put_time(std::int64_t at_ps) noexcept;
+  char* put_time(char* out, std::int64_t at_ps) noexcept;
   void put_leading(std::int64_t at_ps) noexcept;
   void write_header(std::uint32_t initially_high);
 
