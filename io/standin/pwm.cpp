@@ -80,19 +80,57 @@ void Modulator::begin_period(Time begin) noexcept {
   }
 }
 
-/// Before the pulses, the pulses from the widest to the narrowest, after the pulses the other way
-/// round: so the plan comes out nearly sorted, whatever the duties.
-void Modulator::plan(Time now) noexcept {
-  count_ = next_ = 0;
-  planned_ = gates_;
-  int order[3] = {0, 1, 2};
+std::array<int, 3> Modulator::widest_first() const noexcept {
+  std::array<int, 3> order{0, 1, 2};
   const auto wider_first = [&](int& a, int& b) {
     if (legs_[b].rise < legs_[a].rise) std::swap(a, b);
   };
   wider_first(order[0], order[1]);
   wider_first(order[1], order[2]);
   wider_first(order[0], order[1]);
+  return order;
+}
 
+/// A whole period in which every leg goes from low to high and back, dead times and all: the usual
+/// one under control.
+bool Modulator::plain_period(Time now) const noexcept {
+  constexpr std::uint8_t all_low = bit(1) | bit(3) | bit(5);
+  if (now != begin_ || gates_ != all_low) return false;
+  bool plain = true;
+  for (const Leg& leg : legs_)
+    plain = plain && leg.mode == LegMode::complementary && leg.pulse && !leg.level &&
+            leg.rise + dead_time_ < leg.fall && leg.fall + dead_time_ < period_end();
+  return plain;
+}
+
+/// What the general way below comes to: all legs' low switches go off and high ones come on before
+/// the first high one goes off, so the plan is two times two sorted rows, each pair merged.
+void Modulator::plan_plain_period(const std::array<int, 3>& order) noexcept {
+  const auto merge = [this](const std::array<int, 3>& legs, Time Leg::*off_at, int off_side) {
+    const auto add_edge = [this](Time at, int gate, Level level) {
+      plan_[count_++] = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
+    };
+    std::size_t on = 0;  // the next leg that comes on; never before it went off
+    for (std::size_t off = 0; off < legs.size(); ++off) {
+      const Time at = legs_[legs[off]].*off_at;
+      for (; on < off && legs_[legs[on]].*off_at + dead_time_ <= at; ++on)
+        add_edge(legs_[legs[on]].*off_at + dead_time_, 2 * legs[on] + 1 - off_side, Level::high);
+      add_edge(at, 2 * legs[off] + off_side, Level::low);
+    }
+    for (; on < legs.size(); ++on)
+      add_edge(legs_[legs[on]].*off_at + dead_time_, 2 * legs[on] + 1 - off_side, Level::high);
+  };
+  merge(order, &Leg::rise, 1);
+  merge({order[2], order[1], order[0]}, &Leg::fall, 0);
+}
+
+/// Before the pulses, the pulses from the widest to the narrowest, after the pulses the other way
+/// round: so the plan comes out nearly sorted, whatever the duties.
+void Modulator::plan(Time now) noexcept {
+  count_ = next_ = 0;
+  std::array<int, 3> order = widest_first();
+  if (plain_period(now)) return plan_plain_period(order);
+  planned_ = gates_;
   const Time end = period_end();
   for (const int k : order) {
     const Leg& leg = legs_[k];

@@ -66,6 +66,9 @@ class Modulator {
     bool level;
     Time level_since;
   };
+  std::array<int, 3> widest_first() const noexcept;
+  bool plain_period(Time now) const noexcept;
+  void plan_plain_period(const std::array<int, 3>& order) noexcept;
   void plan_leg(int leg, Time now, const Stretch&) noexcept;
   void add(Time at, int gate, bool on) noexcept;
 

@@ -208,6 +208,47 @@ double largest_sine(double bus_V) {
   return fits;
 }
 
+/// Every edge of the plan, driven.
+std::vector<Edge> planned(Modulator& pwm, Time now) {
+  std::vector<Edge> edges;
+  pwm.plan(now);
+  for (; pwm.next() != nullptr; pwm.taken()) edges.push_back(*pwm.next());
+  return edges;
+}
+
+// The usual period has a way of its own; asked a picosecond into the period, before any edge, the
+// modulator goes the general way. Duties lie on a coarse grid and next to it, so that edges of
+// different legs often fall on one instant, and pulses are often shorter than the dead time.
+TEST(Modulator, PlansTheUsualPeriodAsItPlansAnyOther) {
+  std::mt19937 random(7);
+  std::uniform_int_distribution<int> share(0, 40), beside(-1, 1);
+  for (const double dead_s : {0.0, 1e-6, 0.78125e-6}) {  // the last: 1/40 of half a period
+    Modulator usual{frequency_Hz, dead_s}, general{frequency_Hz, dead_s};
+    for (Modulator* pwm : {&usual, &general}) {
+      pwm->reset(Time{0});
+      for (int leg = 0; leg < 3; ++leg) pwm->set_mode(leg, LegMode::complementary, Time{0});
+    }
+    Time at{0};
+    for (int k = 0; k < 3000; ++k, at += period) {
+      for (int leg = 0; leg < 3; ++leg) {
+        const double duty = share(random) / 40.0 + beside(random) * 32e-9;
+        usual.set_duty(leg, duty);
+        general.set_duty(leg, duty);
+      }
+      usual.begin_period(at);
+      general.begin_period(at);
+      const auto edges = planned(usual, at), expected = planned(general, at + Time{1});
+      ASSERT_EQ(edges.size(), expected.size()) << k;
+      for (std::size_t e = 0; e < edges.size(); ++e) {
+        // What is due at the begin itself happens that picosecond later.
+        ASSERT_EQ(std::max(edges[e].at, at + Time{1}), expected[e].at) << k;
+        ASSERT_EQ(edges[e].line, expected[e].line) << k;
+        ASSERT_EQ(edges[e].level, expected[e].level) << k;
+      }
+    }
+  }
+}
+
 // Linear limit of space-vector modulation: bus / sqrt 3 (textbook, from memory).
 // Tolerance: the turn is walked in 0.1 degree steps that hit 30 degrees exactly, so bisection only.
 TEST(SpaceVector, ReachesBusOverSquareRootOfThree) {
