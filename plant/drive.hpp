@@ -153,6 +153,11 @@ struct Probe {
   double torque_Nm = 0.0;
 };
 
+/// Of these, what may jump where the conduction mode changes.
+struct LinkProbe {
+  double bus_V = 0.0, supply_A = 0.0, bridge_A = 0.0;
+};
+
 /// One accepted step, all in one conduction mode (the mode the drive stands in while on_segment
 /// runs).
 struct Segment {
@@ -234,6 +239,7 @@ class Drive {
   Snapshot inside(const Segment&, double tau_s) const noexcept;
   /// At a segment's begin or end, in the segment's conduction mode. From on_segment only.
   Probe probe(const Continuous&) const noexcept;
+  LinkProbe probe_link(const Continuous&) const noexcept;
 
   /// Numerical accidents since construction; both stay 0 or the plant has a flaw.
   struct Health {

@@ -89,6 +89,12 @@ Probe Drive::probe(const Continuous& c) const noexcept {
           f.machine.torque_Nm};
 }
 
+LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
+  const Impl& d = *impl_;
+  const Flow f = d.flow(*d.mode, point_of(c), d.drivers(seconds_since(c, d.s)));
+  return {f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V};
+}
+
 bool Drive::level(SensorLine line) const noexcept {
   return (impl_->s.sensor_levels >> static_cast<int>(line)) & 1U;
 }

@@ -72,45 +72,69 @@ std::uint32_t Sampler::mode() const noexcept {
          static_cast<std::uint32_t>(s.supply_mode) << 24;
 }
 
-void Sampler::on_segment(const plant::Segment& segment) noexcept {
-  // In one conduction mode a step begins as the step before it ended.
-  if (const std::uint32_t now = mode(); now != bin_.mode) {
-    const plant::Probe begin = drive_.probe(*segment.begin);
-    bin_.bridge_A = begin.bridge_A;
-    bin_.torque_Nm = begin.torque_Nm;
+/// In one conduction mode a step begins as the step before it ended; in a new one the link may have
+/// jumped. Currents, and torque with them, do not where a switch or a diode takes over.
+void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noexcept {
+  const bool continues =
+      bin_.mode != no_mode && begin.i_alpha_A == bin_.i_alpha_A && begin.i_beta_A == bin_.i_beta_A;
+  if (continues) {
+    const plant::LinkProbe link = drive_.probe_link(begin);
+    bin_.bridge_A = link.bridge_A;
+    include(static_cast<std::size_t>(Signal::bus_voltage), link.bus_V);
+    include(static_cast<std::size_t>(Signal::bus_current), link.supply_A);
+  } else {
+    const plant::Probe all = drive_.probe(begin);
+    bin_.bridge_A = all.bridge_A;
+    bin_.torque_Nm = all.torque_Nm;
     if (bin_.mode == no_mode) {
-      include(begin);
-    } else {  // currents, and torque with them, do not jump where a switch or a diode takes over
-      include(static_cast<std::size_t>(Signal::bus_voltage), begin.bus_V);
-      include(static_cast<std::size_t>(Signal::bus_current), begin.supply_A);
+      include(all);
+    } else {
+      include(static_cast<std::size_t>(Signal::bus_voltage), all.bus_V);
+      include(static_cast<std::size_t>(Signal::bus_current), all.supply_A);
     }
-    bin_.mode = now;
   }
-  double done_s = 0.0;
-  const auto add = [&](const plant::Probe& to, double until_s) {
-    include(to);
-    bin_.bridge_As += 0.5 * (bin_.bridge_A + to.bridge_A) * (until_s - done_s);
-    bin_.torque_Nm_s += 0.5 * (bin_.torque_Nm + to.torque_Nm) * (until_s - done_s);
-    bin_.length_s += until_s - done_s;
-    bin_.bridge_A = to.bridge_A;
-    bin_.torque_Nm = to.torque_Nm;
-    done_s = until_s;
-  };
+  bin_.mode = now;
+}
 
-  for (;;) {
-    const double point_s =
-        static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
-        segment.begin->offset_s;
-    if (point_s > segment.length_s + same_instant_s) break;
+inline void Sampler::add(const plant::Probe& to, double length_s) noexcept {
+  include(to);
+  bin_.bridge_As += 0.5 * (bin_.bridge_A + to.bridge_A) * length_s;
+  bin_.torque_Nm_s += 0.5 * (bin_.torque_Nm + to.torque_Nm) * length_s;
+  bin_.length_s += length_s;
+  bin_.bridge_A = to.bridge_A;
+  bin_.torque_Nm = to.torque_Nm;
+}
+
+/// Emits all grid points in the segment, the first one at point_s; returns where the last one lay.
+[[gnu::noinline]] double Sampler::cross_points(const plant::Segment& segment,
+                                               double point_s) noexcept {
+  double done_s = 0.0;
+  do {
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
     const plant::Probe here{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
-    add(here, tau_s);
+    add(here, tau_s - done_s);
+    done_s = tau_s;
     emit(at, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
     open_bin(bin_.point + 1);
     include(here);
-  }
-  if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s);
+    point_s = static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
+              segment.begin->offset_s;
+  } while (point_s <= segment.length_s + same_instant_s);
+  return done_s;
+}
+
+void Sampler::on_segment(const plant::Segment& segment) noexcept {
+  if (const std::uint32_t now = mode(); now != bin_.mode) enter_mode(now, *segment.begin);
+  const double point_s =
+      static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
+      segment.begin->offset_s;
+  const double done_s =
+      point_s <= segment.length_s + same_instant_s ? cross_points(segment, point_s) : 0.0;
+  if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s - done_s);
+  bin_.i_alpha_A = segment.end->i_alpha_A;
+  bin_.i_beta_A = segment.end->i_beta_A;
+  // One by one, as they were written just now: a wide copy would wait for the narrow stores.
   const plant::AnalogState& analog = drive_.state().analog;
   for (std::size_t k = 0; k < 3; ++k) bin_.sensed_A[k] = analog.phase[k].output_A;
   bin_.sensed_bus_V = analog.bus_V;

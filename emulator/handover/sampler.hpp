@@ -53,6 +53,7 @@ class Sampler final : public plant::SegmentObserver {
     double length_s = 0.0;
     // at the latest step's end
     double bridge_A = 0.0, torque_Nm = 0.0;
+    double i_alpha_A = 0.0, i_beta_A = 0.0;
     std::array<double, 3> sensed_A{};
     double sensed_bus_V = 0.0;
     std::uint32_t mode = no_mode;  // conduction in that step
@@ -61,6 +62,9 @@ class Sampler final : public plant::SegmentObserver {
   std::int64_t instant_ps(std::int64_t point) const noexcept;
   std::uint32_t mode() const noexcept;
   void open_bin(std::int64_t point) noexcept;
+  void enter_mode(std::uint32_t, const plant::Continuous& begin) noexcept;
+  void add(const plant::Probe& to, double length_s) noexcept;
+  double cross_points(const plant::Segment&, double point_s) noexcept;
   void include(std::size_t signal, double value) noexcept;
   void include(const plant::Probe&) noexcept;
   void emit(const plant::Snapshot&, double share_of_step) noexcept;
