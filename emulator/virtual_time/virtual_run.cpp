@@ -44,7 +44,7 @@ class Turns {
     if (controller_.reached_ps() >= world_.quiet_ps()) world_.find_quiet(limit_ps);
     const std::int64_t quiet_ps = world_.quiet_ps();
     if (quiet_ps > controller_.reached_ps() + worth_ps)
-      controller_.run_to(quiet_ps);
+      run_while_quiet(quiet_ps);
     else if (quiet_ps >= limit_ps)
       go_on(limit_ps, event_ps);
     else
@@ -53,6 +53,15 @@ class Turns {
 
  private:
   static constexpr std::int64_t shortest_look_ps = microsecond_ps;
+
+  /// From one gate edge to the next, as long as nothing else wants attention.
+  void run_while_quiet(std::int64_t quiet_ps) {
+    do {
+      controller_.run_to(quiet_ps);
+      world_.announce();
+    } while (quiet_ps > controller_.reached_ps() + worth_ps && world_.quiet_ps() == quiet_ps &&
+             !world_.has_mail() && controller_.alive());
+  }
 
   /// To where something is due exactly; else the plant follows by whole steps and may stay behind,
   /// so that the look ahead's length leaves no trace.

@@ -8,6 +8,7 @@
 //              between computers and days.
 // Usage: stillrotor_bench_goals [seconds of each run, default 4]
 #include <fmt/core.h>
+#include <sys/resource.h>
 #include <time.h>
 
 #include <algorithm>
@@ -85,9 +86,19 @@ const std::vector<RunCase>& run_cases() {
   return cases;
 }
 
+/// Processor time of a run, of the same run with nothing recorded, and of the judge.
 struct Cost {
-  double model_s = 0.0, run_s = 0.0, judge_s = 0.0;
+  double model_s = 0.0, run_s = 0.0, unrecorded_s = 0.0, judge_s = 0.0;
   std::uint64_t gate_edges = 0, sensor_edges = 0;
+};
+
+class Nowhere final : public RunSink {
+ public:
+  void frame(const Frame&) noexcept override {}
+  void edge(const LineEdge&) noexcept override {}
+  void edges(std::span<const LineEdge>) noexcept override {}
+  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
+            std::int64_t) noexcept override {}
 };
 
 /// The best of three: what disturbs only ever adds.
@@ -100,8 +111,13 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
   const Scenario scenario =
       drive_off(static_cast<std::int64_t>(lasts_s * static_cast<double>(second)), 2.4);
   Cost best;
+  const auto keep_least = [](double& kept, double found) {
+    kept = kept == 0.0 ? found : std::min(kept, found);
+  };
   for (int round = 0; round < 3; ++round) {
-    Cost cost;
+    const double begin_s = process_s();
+    Nowhere nowhere;
+    run(bench, scenario, nowhere);
     const double from_s = process_s();
     RunOutcome outcome;
     {
@@ -112,11 +128,13 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
       recorder.finish(outcome.end_ps);
     }
     const double ran_s = process_s();
-    const Judgement judgement = judge(RecordReader(folder), scenario);
-    if (judgement.limits.empty()) std::abort();
-    cost = {static_cast<double>(outcome.end_ps) * 1e-12, ran_s - from_s, process_s() - ran_s,
-            outcome.gate_edges, outcome.sensor_edges};
-    if (round == 0 || cost.run_s + cost.judge_s < best.run_s + best.judge_s) best = cost;
+    if (judge(RecordReader(folder), scenario).limits.empty()) std::abort();
+    keep_least(best.unrecorded_s, from_s - begin_s);
+    keep_least(best.run_s, ran_s - from_s);
+    keep_least(best.judge_s, process_s() - ran_s);
+    best.model_s = static_cast<double>(outcome.end_ps) * 1e-12;
+    best.gate_edges = outcome.gate_edges;
+    best.sensor_edges = outcome.sensor_edges;
   }
   return best;
 }
@@ -124,18 +142,21 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
 void table_of_runs(double lasts_s, double yardstick) {
   const auto folder = std::filesystem::temp_directory_path() / "stillrotor-goals-benchmark";
   std::filesystem::create_directories(folder);
-  fmt::print("{:<34}{:>7}{:>7}{:>9}{:>9}{:>11}{:>11}{:>11}{:>9}\n", "whole run, record on",
-             "x real", "goal", "run", "judge", "gate", "sensor", "run, ns a", "yard-");
-  fmt::print("{:<34}{:>7}{:>7}{:>9}{:>9}{:>11}{:>11}{:>11}{:>9}\n", "", "time", "", "ms/s", "ms/s",
-             "edges/s", "edges/s", "gate edge", "sticks");
+  const char* const head = "{:<33}{:>7}{:>6}{:>9}{:>9}{:>8}{:>10}{:>10}{:>11}{:>8}\n";
+  fmt::print(fmt::runtime(head), "whole run, record on", "x real", "goal", "run", "record's",
+             "judge", "gate", "sensor", "run, ns a", "yard-");
+  fmt::print(fmt::runtime(head), "", "time", "", "ms/s", "ms/s", "ms/s", "edges/s", "edges/s",
+             "gate edge", "sticks");
   for (const RunCase& one : run_cases()) {
     const Cost cost = cost_of(one, lasts_s, folder);
     const double edge_ns = cost.run_s * 1e9 / static_cast<double>(cost.gate_edges);
-    fmt::print("{:<34}{:>7.1f}{:>7.0f}{:>9.2f}{:>9.2f}{:>11.0f}{:>11.0f}{:>11.0f}{:>9.1f}\n",
-               one.name, cost.model_s / cost.run_s, one.goal, cost.run_s * 1e3 / cost.model_s,
-               cost.judge_s * 1e3 / cost.model_s,
-               static_cast<double>(cost.gate_edges) / cost.model_s,
-               static_cast<double>(cost.sensor_edges) / cost.model_s, edge_ns, edge_ns / yardstick);
+    const auto ms_per_s = [&](double s) { return s * 1e3 / cost.model_s; };
+    fmt::print(
+        "{:<33}{:>7.1f}{:>6.0f}{:>9.2f}{:>9.2f}{:>8.2f}{:>10.0f}{:>10.0f}{:>11.0f}{:>8.1f}\n",
+        one.name, cost.model_s / cost.run_s, one.goal, ms_per_s(cost.run_s),
+        ms_per_s(cost.run_s - cost.unrecorded_s), ms_per_s(cost.judge_s),
+        static_cast<double>(cost.gate_edges) / cost.model_s,
+        static_cast<double>(cost.sensor_edges) / cost.model_s, edge_ns, edge_ns / yardstick);
   }
   std::filesystem::remove_all(folder);
 }
@@ -197,25 +218,43 @@ plant::Drive turning(double speed_rad_s) {
   return drive;
 }
 
+/// How often the system has taken the processor from this thread.
+long times_switched_out() {
+  rusage usage{};
+  getrusage(RUSAGE_THREAD, &usage);
+  return usage.ru_nivcsw;
+}
+
 void table_of_cycles() {
-  constexpr int cycles = 200'000;
+  constexpr std::size_t cycles = 200'000;
+  constexpr double suspicious_us = 10.0;
   plant::Drive drive = turning(100.0);
   const auto edges = one_period();
-  std::vector<double> us_a_cycle(cycles);
+  std::vector<double> us_a_cycle;
+  us_a_cycle.reserve(cycles);
   std::int64_t now_ps = 0;
-  for (int k = 0; k < cycles; ++k, now_ps += 50 * us) {
+  long switched_out = times_switched_out();
+  int not_counted = 0;
+  for (; us_a_cycle.size() < cycles; now_ps += 50 * us) {
     const double from_s = wall_s();
     play_period(drive, edges, now_ps);
-    us_a_cycle[static_cast<std::size_t>(k)] = (wall_s() - from_s) * 1e6;
+    const double took_us = (wall_s() - from_s) * 1e6;
+    // A cycle in which somebody else had the processor says nothing about the plant.
+    if (took_us > suspicious_us && times_switched_out() != switched_out) {
+      switched_out = times_switched_out();
+      ++not_counted;
+      continue;
+    }
+    us_a_cycle.push_back(took_us);
   }
   std::sort(us_a_cycle.begin(), us_a_cycle.end());
   const auto at = [&](double share) {
     return us_a_cycle[static_cast<std::size_t>(share * static_cast<double>(cycles - 1))];
   };
-  fmt::print("\n{:<34}{:>8}{:>8}{:>8}{:>8}   goal p99.99 3 us\n", "plant, cycle of 50 us, in us",
-             "p50", "p99", "p99.99", "max");
-  fmt::print("{:<34}{:>8.2f}{:>8.2f}{:>8.2f}{:>8.2f}\n", "12 gate edges a cycle", at(0.5), at(0.99),
-             at(0.9999), at(1.0));
+  fmt::print("\n{:<33}{:>8}{:>8}{:>8}{:>8}\n", "plant, cycle of 50 us, in us", "p50", "p99",
+             "p99.99", "max");
+  fmt::print("{:<33}{:>8.2f}{:>8.2f}{:>8.2f}{:>8.2f}   goal p99.99 3; {} switched out, left out\n",
+             "12 gate edges a cycle", at(0.5), at(0.99), at(0.9999), at(1.0), not_counted);
 }
 
 class Counter final : public plant::SegmentObserver {
