@@ -157,7 +157,7 @@ double Sampler::sense_bus_V(double bus_V, double share) const noexcept {
 }
 
 void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
-  Frame frame;
+  Frame& frame = holding_ ? held_frames_.emplace_back() : latest_;
   frame.at_ps = bin_.next_ps;
   const auto set = [&frame](Signal signal, double value) {
     frame.value[static_cast<std::size_t>(signal)] = static_cast<float>(value);
@@ -191,15 +191,7 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
     frame.least[k] = static_cast<float>(bin_.least[k]);
     frame.greatest[k] = static_cast<float>(bin_.greatest[k]);
   }
-  if (holding_)
-    held_frames_.push_back(frame);
-  else
-    pass_on(frame);
-}
-
-void Sampler::pass_on(const Frame& frame) noexcept {
-  latest_ = frame;
-  sink_.frame(frame);
+  if (!holding_) sink_.frame(latest_);
 }
 
 void Sampler::hold() noexcept {
@@ -209,7 +201,8 @@ void Sampler::hold() noexcept {
 
 void Sampler::keep() noexcept {
   holding_ = false;
-  for (const Frame& frame : held_frames_) pass_on(frame);
+  for (const Frame& frame : held_frames_) sink_.frame(frame);
+  if (!held_frames_.empty()) latest_ = held_frames_.back();
   held_frames_.clear();
 }
 

@@ -70,7 +70,6 @@ class Sampler final : public plant::SegmentObserver {
   void emit(const plant::Snapshot&, double share_of_step) noexcept;
   double sense_V(int leg, double share_of_step) const noexcept;
   double sense_bus_V(double bus_V, double share_of_step) const noexcept;
-  void pass_on(const Frame&) noexcept;
 
   const plant::Drive& drive_;
   RunSink& sink_;
