@@ -4,7 +4,6 @@
 #include <udunits2.h>
 
 #include <algorithm>
-#include <array>
 #include <cctype>
 #include <charconv>
 #include <cmath>
@@ -33,8 +32,8 @@ struct FamilyInfo {
   std::vector<Form> forms;
 };
 
-const std::array<FamilyInfo, 21>& families() {
-  static const std::array<FamilyInfo, 21> table{{
+const std::vector<FamilyInfo>& families() {
+  static const std::vector<FamilyInfo> table{
       {Family::ratio, "a plain number", "", "0.05, 5 %, 1/20", {}},
       {Family::resistance, "a resistance", "ohm", "ohm, mohm", {{"ohm", 1}}},
       {Family::inductance, "an inductance", "H", "H, mH, uH", {{"H", 1}}},
@@ -68,7 +67,13 @@ const std::array<FamilyInfo, 21>& families() {
       {Family::mass, "a mass", "kg", "kg, g", {{"kg", 1}}},
       {Family::length, "a length", "m", "m, mm", {{"m", 1}}},
       {Family::gain, "a gain", "V/A", "V/A, mV/A", {{"V/A", 1}}},
-  }};
+      {Family::temperature, "a temperature", "K", "degC, K", {{"K", 1}}},
+      {Family::temperature_coefficient,
+       "a temperature coefficient",
+       "/K",
+       "%/K, /K",
+       {{"K^-1", 1}}},
+  };
   return table;
 }
 
@@ -116,6 +121,8 @@ class UnitSystem {
       define(symbol, scaled(1.0, meaning));
     define("min", scaled(60.0, "s"));
     define("h", scaled(3600.0, "s"));
+    define("degC", Unit(ut_offset(parse("K").get(), 273.15)));
+    define("\u00b0C", parse("degC"));
     define("rpm", scaled(1.0, "turn/min"));
     define("deg", scaled(std::numbers::pi / 180.0, "rad"));
     define("\u00b0", scaled(std::numbers::pi / 180.0, "rad"));
@@ -136,6 +143,18 @@ class UnitSystem {
     cv_converter* converter = ut_get_converter(quotient.get(), one.get());
     if (converter == nullptr) return {};
     const double value = cv_convert_double(converter, 1.0);
+    cv_free(converter);
+    return value;
+  }
+
+  /// A unit whose zero is not the form's, and where its zero lies in the form (degC in K).
+  std::optional<double> zero(std::string_view unit, const char* form) {
+    const std::lock_guard lock(mutex_);
+    const Unit from = parse(unit), to = parse(form);
+    if (!from || !to) return {};
+    cv_converter* converter = ut_get_converter(from.get(), to.get());
+    if (converter == nullptr) return {};
+    const double value = cv_convert_double(converter, 0.0);
     cv_free(converter);
     return value;
   }
@@ -244,6 +263,13 @@ const FamilyInfo* family_of(std::string_view unit) {
   return nullptr;
 }
 
+/// Only a temperature can count from another zero than its SI unit; in products ("%/degC") the
+/// library takes such a unit as a difference.
+double zero_of(std::string_view unit, const Form& form) {
+  return form.unit == std::string_view("K") ? unit_system().zero(unit, form.unit).value_or(0.0)
+                                            : 0.0;
+}
+
 Conversion convert(std::string_view text, std::span<const Form> forms, std::string_view due,
                    std::string_view examples) {
   const Written written = split(text);
@@ -256,7 +282,8 @@ Conversion convert(std::string_view text, std::span<const Form> forms, std::stri
                              written.unit, due, examples)};
   for (const Form& form : forms)
     if (const auto factor = unit_system().factor(written.unit, form.unit)) {
-      const double si = times(written.number, *factor) * form.factor;
+      const double si =
+          (times(written.number, *factor) + zero_of(written.unit, form)) * form.factor;
       if (std::isfinite(si)) return {si, {}};
     }
   const FamilyInfo* found = family_of(written.unit);

@@ -32,6 +32,8 @@ enum class Family : unsigned char {
   mass,
   length,
   gain,
+  temperature,              // an absolute one: degC, K; SI: K
+  temperature_coefficient,  // a share per kelvin
 };
 
 /// "a resistance"

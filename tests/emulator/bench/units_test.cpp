@@ -108,10 +108,27 @@ TEST(Units, RatiosComeAsNumberPercentOrFraction) {
 // Shortest decimal text of a double reads back to that double (C++ std::to_chars).
 TEST(Units, SiTextReadsBackToTheSameNumber) {
   for (const double value : {0.1, 1.0 / 3.0, 2.0943951023931953, 1e-12, 123456.789})
-    for (int k = 0; k <= static_cast<int>(Family::gain); ++k) {
+    for (int k = 0; k <= static_cast<int>(Family::temperature_coefficient); ++k) {
       const auto family = static_cast<Family>(k);
       EXPECT_EQ(si(from_si(value, family), family), value) << from_si(value, family);
     }
+}
+
+// SI Brochure, 9th edition, table 4: t/degC = T/K - 273.15. Exact where the sum is.
+TEST(Units, TemperaturesCountFromTheirOwnZero) {
+  EXPECT_EQ(si("0 degC", Family::temperature), 273.15);
+  EXPECT_EQ(si("20 degC", Family::temperature), 293.15);
+  EXPECT_DOUBLE_EQ(si("-40 \u00b0C", Family::temperature), 233.15);
+  EXPECT_EQ(si("300 K", Family::temperature), 300.0);
+  EXPECT_THAT(problem("20 deg", Family::temperature), HasSubstr("is an angle; a temperature"));
+  EXPECT_THAT(problem("20", Family::temperature), HasSubstr("has no unit; a temperature is due"));
+}
+
+// A share per degree is a share per kelvin: differences have no zero.
+TEST(Units, ATemperatureCoefficientIsAShareOfADifference) {
+  EXPECT_EQ(si("0.393 %/K", Family::temperature_coefficient), 0.00393);
+  EXPECT_EQ(si("-0.11 %/degC", Family::temperature_coefficient), -0.0011);
+  EXPECT_EQ(si("0.00393 /K", Family::temperature_coefficient), 0.00393);
 }
 
 TEST(Units, AnyFamilyIsFoundFromItsUnit) {
