@@ -116,6 +116,7 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   }
   return y;
 }
+template Point Drive::Impl::step<false>(double, double*) const noexcept;  // map_step.cpp falls back
 
 double Drive::Impl::step_limit() const noexcept {
   const double electrical = std::abs(p * s.omega_m_rad_s);
@@ -197,10 +198,12 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     const double turns = std::floor(s.theta_e_rad / two_pi);
     s.theta_e_rad -= turns * two_pi;
     s.electrical_turns += static_cast<std::int64_t>(turns);
+    note_turn();
     s.cos_e = std::cos(s.theta_e_rad);  // once a turn: takes out what rotation has gathered
     s.sin_e = std::sin(s.theta_e_rad);
     position.find_thresholds(s);
   }
+  if (watched) watch_machine(h);
 }
 
 // Steps are as long as the mode allows, the last one as long as is left: they depend on where the
@@ -337,7 +340,9 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
                                 std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
                          machine.back_bound_V(point(), i_now, s.machine);
     const double i_most = i_now + span * volts / machine.inductance_min_H();
-    alpha = acceleration_bound(machine.torque_bound_Nm(point(), i_most, span, s.machine), span);
+    const double torque = machine.torque_bound_Nm(point(), i_most, span, s.machine) +
+                          2.0 * machine.iron_bound_Nm(s.omega_m_rad_s, i_most, s.machine);
+    alpha = acceleration_bound(torque, span);
   }
   const double a = p * alpha;
   const auto reach = [a](double distance, double speed) {

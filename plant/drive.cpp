@@ -70,9 +70,28 @@ void check_sensors(const DriveParameters& d) {
 void check(const PermanentMagnetParameters& m) {
   require(m.pole_pairs >= 1 && m.pole_pairs <= 64, "machine.pole_pairs", m.pole_pairs, "1 to 64");
   above_zero("machine.winding_resistance", m.winding_resistance_ohm);
-  above_zero("machine.inductance_d", m.inductance_d_H);
-  above_zero("machine.inductance_q", m.inductance_q_H);
+  if (m.flux_map.empty()) {
+    above_zero("machine.inductance_d", m.inductance_d_H);
+    above_zero("machine.inductance_q", m.inductance_q_H);
+  }
   above_zero("machine.flux_linkage", m.flux_linkage_Wb);
+  require(m.reference_temperature_K >= 200.0 && m.reference_temperature_K <= 500.0,
+          "machine.reference_temperature", m.reference_temperature_K, "200 to 500 K");
+  require(std::abs(m.winding_temperature_coefficient_per_K) <= 0.01,
+          "machine.winding_temperature_coefficient", m.winding_temperature_coefficient_per_K,
+          "-0.01 to 0.01 /K");
+  require(std::abs(m.flux_temperature_coefficient_per_K) <= 0.01,
+          "machine.flux_temperature_coefficient", m.flux_temperature_coefficient_per_K,
+          "-0.01 to 0.01 /K");
+  not_negative("machine.iron_loss.power", m.iron_loss.reference_W);
+  above_zero("machine.iron_loss.frequency", m.iron_loss.reference_frequency_Hz);
+  require(m.iron_loss.hysteresis_share >= 0.0 && m.iron_loss.hysteresis_share <= 1.0,
+          "machine.iron_loss.hysteresis_share", m.iron_loss.hysteresis_share, "0 to 1");
+  if (!m.demagnetisation.possible) return;
+  require(m.demagnetisation.knee_A < 0.0, "machine.demagnetisation.knee", m.demagnetisation.knee_A,
+          "below 0");
+  not_negative("machine.demagnetisation.knee_per_kelvin", m.demagnetisation.knee_per_K_A);
+  above_zero("machine.demagnetisation.lose_all_within", m.demagnetisation.lose_all_within_A);
 }
 
 void check(const DriveParameters& d) {
@@ -115,8 +134,9 @@ Drive::Impl::Impl(const DriveParameters& given)
              {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s});
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
-  ever_fast = machine.plain() && feed.cable_inductance_H <= 0.0 && !supply_law.regulated &&
-              shaft_law.plain();
+  mapped = machine.model() == MachineModel::saturated_magnet;
+  ever_fast = (machine.plain() || mapped) && feed.cable_inductance_H <= 0.0 &&
+              !supply_law.regulated && shaft_law.plain();
   supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
   cable_wave_ohm = feed.cable_inductance_H <= 0.0
                        ? 0.0
@@ -124,6 +144,8 @@ Drive::Impl::Impl(const DriveParameters& given)
                              par.dc_link.series_resistance_ohm;
   follows_charge = is_battery && (feed.battery.moves() || feed.protection.fitted);
   watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
+  bare = machine.bare();
+  watched = mapped || machine.can_lose_flux();
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t pair = 0; pair < choices.size(); ++pair)
@@ -171,6 +193,7 @@ void Drive::start(const StartState& from) noexcept {
   d.s.cos_e = std::cos(d.s.theta_e_rad);
   d.s.sin_e = std::sin(d.s.theta_e_rad);
   d.inputs_changed();
+  d.note_turn();
   d.position.start(d.s);
   d.refresh_path();
   d.absolute_angle.start(d.s.absolute_angle, d.shaft(), 0);
@@ -196,6 +219,7 @@ const DriveParameters& Drive::parameters() const noexcept { return impl_->par; }
 
 void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->s = checkpoint;
+  impl_->note_turn();
   impl_->inputs_changed();
   impl_->use_legs(impl_->legs());
   impl_->refresh_bus();
@@ -319,7 +343,7 @@ std::int64_t Drive::quiet_until(std::int64_t limit_ps) const noexcept {
 }
 
 Drive::Health Drive::health() const noexcept {
-  return {impl_->forced_steps, impl_->inconsistent_modes};
+  return {impl_->forced_steps, impl_->inconsistent_modes, impl_->s.outside_map_s};
 }
 
 }  // namespace stillrotor::plant

@@ -100,7 +100,8 @@ struct DriveState : Continuous {
   Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s, wind_m_s, pedal_Nm;
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s, or works towards it
   MachineCondition machine;
-  double source_ohm = 0.0;  // between the supply's inner voltage and the link
+  double outside_map_s = 0.0;  // time for which the currents lay outside the machine's flux map
+  double source_ohm = 0.0;     // between the supply's inner voltage and the link
   SupplyState supply;
   // discrete
   std::uint8_t gates = 0;        // bit k: Switch k is on
@@ -213,7 +214,10 @@ class Drive {
   void set_angle_clock(bool high) noexcept;
   void set_angle_selected(bool) noexcept;
   void set_angle_error(bool) noexcept;  // the sensor reports itself faulty
-  void keep_ledger(bool) noexcept;      // energy accounts in DriveState; costs some speed
+  /// Resistance and magnet flux as these temperatures ask; the windings' flux linkage stays, so the
+  /// currents take over what the magnets lose or gain. Meant for slow ticks.
+  void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
+  void keep_ledger(bool) noexcept;  // energy accounts in DriveState; costs some speed
 
   struct Stop {
     bool edge = false;  // stopped at a sensor edge; false: reached `until`
@@ -233,6 +237,9 @@ class Drive {
   /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
+  /// What the machine's field holds beyond that of its magnets, and its cogging [J].
+  double machine_energy_J() const noexcept;
+
   Snapshot snapshot() const noexcept;
   /// Inside a segment, tau_s after its begin (0 to length_s): cubic Hermite in the states,
   /// fourth order, everything else computed from them.
@@ -241,10 +248,11 @@ class Drive {
   Probe probe(const Continuous&) const noexcept;
   LinkProbe probe_link(const Continuous&) const noexcept;
 
-  /// Numerical accidents since construction; both stay 0 or the plant has a flaw.
+  /// Numerical accidents since construction: both counts stay 0 or the plant has a flaw.
   struct Health {
     std::uint64_t forced_steps = 0;        // changes of mode that followed one another without time
     std::uint64_t inconsistent_modes = 0;  // no conduction mode fitted the state
+    double outside_map_s = 0.0;            // of this run: currents outside the flux map
   };
   Health health() const noexcept;
 

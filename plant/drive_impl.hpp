@@ -81,6 +81,10 @@ struct Drive::Impl {
   /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass
   /// without wind or pedals (ever_fast: but for those two).
   bool fast = true, ever_fast = true;
+  bool bare = true;        // of these the shortest form
+  bool mapped = false;     // the fast step of a saturated machine stands in for them
+  bool watched = false;    // the machine itself asks for a look after each step
+  double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
   bool ledger = false;
   bool ramping = true;  // any input changes; else at_rest holds them
   Drivers at_rest{};
@@ -90,15 +94,20 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[5]) const noexcept;
-  template <bool Unlike, bool Sine>
+  template <bool Unlike, bool Bare>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
-  template <bool Sine>
+  template <bool Bare>
   Point line_step(double h) const noexcept;  // line_step.cpp
+  template <bool Unlike>
+  Point map_step(double h) const noexcept;  // map_step.cpp
   Point step(double h) const noexcept {
     if (ledger || !fast || mode->swings != 0) return step<false>(h, nullptr);
-    const bool sine = machine.shape().is_sine();
-    if (mode->freedom != 2) return sine ? line_step<true>(h) : line_step<false>(h);
-    if (sine) return mode->unlike ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
+    if (mapped) {
+      if (mode->freedom != 2) return step<false>(h, nullptr);
+      return mode->unlike ? map_step<true>(h) : map_step<false>(h);
+    }
+    if (mode->freedom != 2) return bare ? line_step<true>(h) : line_step<false>(h);
+    if (bare) return mode->unlike ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
     return mode->unlike ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
   }
   double step_limit() const noexcept;
@@ -165,6 +174,20 @@ struct Drive::Impl {
   double acceleration_bound(double machine_Nm, double span_s) const noexcept;
 
   void inputs_changed() noexcept;  // after any change of a Ramp in s
+
+  // machine_changes.cpp
+  /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
+  void keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noexcept;
+  void look_at_magnets() noexcept;
+  void watch_machine(double h) noexcept;  // after a step
+
+  void note_turn() noexcept {
+    const auto pairs = static_cast<std::int64_t>(p);
+    turns_rad = static_cast<double>((s.electrical_turns % pairs + pairs) % pairs) * two_pi;
+  }
+  double cogging_Nm(double theta_e) const noexcept {
+    return machine.cogging().torque_Nm((turns_rad + theta_e) / p);
+  }
 
   // changes.cpp
   /// Where the terminal of a leg without current may stand.

@@ -45,6 +45,7 @@ inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, 
                                                      const Drivers& in) const noexcept {
   Flow f;
   f.machine = machine.at(y, s.machine);
+  if (machine.cogging().any()) f.machine.torque_Nm += cogging_Nm(y.theta);
   const TerminalLaw& t = f.machine;
 
   const BusFlow b = flow_of_bus(m, y, in);

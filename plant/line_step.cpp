@@ -15,11 +15,12 @@ struct Rates {
 };
 }  // namespace
 
-template <bool Sine>
+template <bool Bare>
 Point Drive::Impl::line_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const double psi = s.machine.flux_linkage_Wb;
   const EmfShape& shape = machine.shape();
+  const bool cogs = machine.cogging().any();
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
@@ -41,7 +42,7 @@ Point Drive::Impl::line_step(double h) const noexcept {
   const auto rates = [&](double x, double v_cap, double w, const Turn& t, double theta,
                          const Drivers& in) __attribute__((always_inline)) {
     const Pair d_r = seen(d0, t);
-    const Pair g = Sine ? pair(0.0, 1.0) : shape.on_rotor(theta);
+    const Pair g = Bare ? pair(0.0, 1.0) : shape.on_rotor(theta);
     const double magnet = psi * dot(g, d_r);
     const double slant = 2.0 * (l_d - l_q) * d_r[0] * d_r[1];
     const double l_x = l_d * d_r[0] * d_r[0] + l_q * d_r[1] * d_r[1];
@@ -50,12 +51,20 @@ Point Drive::Impl::line_step(double h) const noexcept {
         (bus.from_cap * v_cap + bus.from_supply * in.supply_V + bus.constant_V) +
         bus.from_legs_ohm * legs;
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
+    double opposing = friction + in.load_Nm;
+    if constexpr (!Bare) {
+      if (cogs) opposing -= cogging_Nm(theta);
+      if (machine.iron().any()) {
+        const Pair all = pair(l_d, l_q) * both(x) * d_r + pair(psi, 0.0);
+        opposing += machine.iron().drag_Nm(dot(all, all), w);
+      }
+    }
     Rates k;
     k.legs_A = legs;
     k.x = free == 0.0 ? 0.0 : (u * bus_volts + e - r * x - p * w * (x * slant + magnet)) / l_x;
     k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
-    k.w = given_rate + inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag_Nm(w) -
-                                       friction - in.load_Nm);
+    k.w = given_rate +
+          inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag_Nm(w) - opposing);
     return k;
   };
 

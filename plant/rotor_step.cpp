@@ -26,7 +26,7 @@ struct Stage {
 // is known early multiplied out beforehand (one dot product, one product, one sum remain on the
 // way); the angles of all stages come from the speed at the begin, corrected by the acceleration;
 // and the sum of RK4 is taken over the stages' values: y = (y1 + 2 y2 + y3 - y0) / 3 + h/6 f(y3).
-template <bool Unlike, bool Sine>
+template <bool Unlike, bool Bare>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
@@ -34,6 +34,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
   const Pair inductance_inverse = pair(1.0 / l_d, 1.0 / l_q);
   const double psi = s.machine.flux_linkage_Wb;
   const EmfShape& shape = machine.shape();
+  const bool cogs = machine.cogging().any();
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
@@ -79,8 +80,16 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
     const Pair u = seen(u0, t);
     const Pair push = both(dt) * inductance_inverse, u_push = u * push;
     const double w_e = p * at.w;
-    const Pair magnet = both(psi) * (Sine ? pair(0.0, 1.0) : shape.on_rotor(theta));
+    const Pair magnet = both(psi) * (Bare ? pair(0.0, 1.0) : shape.on_rotor(theta));
     const Pair linkage = inductance * at.i;
+    double opposing = in.opposing_Nm;
+    if constexpr (!Bare) {
+      if (cogs) opposing -= cogging_Nm(theta);
+      if (machine.iron().any()) {
+        const Pair all = linkage + pair(psi, 0.0);
+        opposing += machine.iron().drag_Nm(dot(all, all), at.w);
+      }
+    }
     const double projected = dot(u, at.i);
     Pair known =
         base.i + u_push * both(in.bus_V + bus.from_cap * at.v) - both(w_e) * (push * magnet);
@@ -96,7 +105,7 @@ Point Drive::Impl::rotor_step(double h) const noexcept {
     y.v = (base.v + dt * (in.cap_V_per_s + cap_per_cap * at.v)) + (dt * cap_per_i) * projected;
     y.w = base.w +
           dt * (given_rate + inertia_gain * (1.5 * p * (cross(linkage, at.i) + dot(magnet, at.i)) -
-                                             drag_Nm(at.w) - in.opposing_Nm));
+                                             drag_Nm(at.w) - opposing));
     return y;
   };
 

@@ -18,7 +18,9 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
     if (h.order == 1) fundamental += h.ratio;
     if (h.order % 3 != 0 && h.order != 1 && h.ratio != 0.0) sine_ = false;
     bound += std::abs(h.ratio);
+    if (h.order % 3 != 0) turning_.push_back(h);
   }
+  if (turning_.empty()) turning_.push_back({1, 1.0});
   if (std::abs(fundamental - 1.0) > 1e-12)
     throw std::invalid_argument(
         "machine.back_emf: the fundamental's ratio must be 1; scale with flux_linkage");
@@ -42,6 +44,16 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
     }
     knots_[static_cast<std::size_t>(k)] = knot;
   }
+}
+
+AlphaBeta EmfShape::flux(double theta) const noexcept {
+  AlphaBeta sum;
+  for (const auto& h : turning_) {
+    const double share = h.ratio / h.order;
+    sum.alpha += share * std::cos(h.order * theta);
+    sum.beta += (h.order % 3 == 1 ? share : -share) * std::sin(h.order * theta);
+  }
+  return sum;
 }
 
 void EmfShape::tabulate_triplen(const std::vector<BackEmfHarmonic>& harmonics) {

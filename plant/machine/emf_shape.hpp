@@ -35,6 +35,8 @@ class EmfShape {
   double zero_sequence(double theta) const noexcept {
     return triplen_.empty() ? 0.0 : interpolated(triplen_, theta * per_third_rad)[0];
   }
+  /// Flux linkage whose slope over theta is g, on the stationary axes. O(harmonics), with sines.
+  AlphaBeta flux(double theta) const noexcept;
   bool is_sine() const noexcept { return sine_; }
   /// Bound on |g| over the turn.
   double peak() const noexcept { return peak_; }
@@ -66,7 +68,8 @@ class EmfShape {
 
   bool sine_ = true;
   double peak_ = 1.0;
-  std::vector<Knot> knots_;    // on d and q, over a sixth of a turn; empty: sine
+  std::vector<BackEmfHarmonic> turning_;  // all but the triplen ones
+  std::vector<Knot> knots_;               // on d and q, over a sixth of a turn; empty: sine
   std::vector<Knot> triplen_;  // zero sequence (first of the pair), over a third; empty: none
 };
 

@@ -1,19 +1,36 @@
-// Permanent-magnet synchronous machine, star-connected, three-wire, unsaturated, equal phases.
-// Any back-EMF shape as harmonics of the magnet flux linkage; saliency as L_d, L_q.
+// Permanent-magnet synchronous machine, star-connected, three-wire, equal phases.
+// Any back-EMF shape as harmonics of the magnet flux linkage; saliency as L_d, L_q, or a flux map.
 //   psi_U(theta) = flux_linkage * sum_n (h_n / n) cos(n theta),   e_U = d psi_U / dt, so
 //   e_U = -omega_e * flux_linkage * sum_n h_n sin(n theta),        h_1 = 1.
 // V and W lag by 120 and 240 electrical degrees. Even and triplen orders: even ones are refused,
 // triplen ones are accepted and drive no current (star); they cancel in every measured potential.
-// Units  ohm, H, Wb (peak, per phase, fundamental).
+// With temperature: R = R_ref (1 + a (T - 20 degC)) / (1 + a (T_ref - 20 degC)), psi = psi_ref (1 +
+// b (T - T_ref)). Source: IEC 60028 for copper's a = 0.393 %/K at 20 degC (from memory); b of
+// sintered neodymium-iron-boron about -0.11 %/K (common practice).
+// Demagnetisation: while i_d stands below the knee i_k(T) = knee + knee_per_K (T - T_ref) the
+// magnets' flux falls along a line, share lost = (i_k - i_d) / current_to_lose_all, and does not
+// come back. Source: working point on a demagnetisation curve of two straight lines; derived.
+// Units  ohm, H, Wb (peak, per phase, fundamental), K.
 #pragma once
 
 #include <vector>
+
+#include "plant/machine/cogging.hpp"
+#include "plant/machine/flux_map.hpp"
+#include "plant/machine/iron_loss.hpp"
 
 namespace stillrotor::plant {
 
 struct BackEmfHarmonic {
   int order = 1;       // odd, 1 to 99
   double ratio = 1.0;  // h_n, relative to the fundamental of the back-EMF; signed
+};
+
+struct DemagnetisationParameters {
+  bool possible = false;
+  double knee_A = -100.0;            // i_d at the reference temperature, < 0
+  double knee_per_K_A = 0.0;         // >= 0 for magnets that weaken when hot
+  double lose_all_within_A = 200.0;  // further i_d that would take all flux, > 0
 };
 
 struct PermanentMagnetParameters {
@@ -23,6 +40,14 @@ struct PermanentMagnetParameters {
   double inductance_q_H = 150e-6;         // > 0
   double flux_linkage_Wb = 12e-3;         // > 0, fundamental, peak, per phase
   std::vector<BackEmfHarmonic> back_emf;  // empty: sine; else must hold order 1 with ratio 1
+  /// Not empty: in place of the inductances; flux_linkage_Wb then moves psi_d as a whole.
+  FluxMapTable flux_map;
+  std::vector<CoggingHarmonic> cogging;  // empty: none
+  IronLossParameters iron_loss;
+  double reference_temperature_K = 293.15;  // of winding_resistance, flux_linkage and flux_map
+  double winding_temperature_coefficient_per_K = 0.00393;  // at 20 degC
+  double flux_temperature_coefficient_per_K = -0.0011;
+  DemagnetisationParameters demagnetisation;
 };
 
 /// Harmonics of a trapezoid with the given flat top (electrical degrees, 0 < flat < 180), odd

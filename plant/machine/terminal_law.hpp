@@ -29,6 +29,9 @@ struct MachineCondition {
   double winding_ohm[3] = {};  // by phase
   double flux_linkage_Wb = 0.0;
   double rotor_ohm = 0.0;  // induction
+  double magnet_K = 293.15;
+  double magnet_left = 1.0;  // share of the magnets' flux that no current has taken for good
+  double knee_A = -1e300;    // i_d below which more of it goes
 };
 
 }  // namespace stillrotor::plant

@@ -1,0 +1,88 @@
+// What changes in a machine at once, its flux linkages kept: temperature, magnets that lose flux.
+// A winding's flux linkage cannot jump at finite voltage, so when the magnets' share of it changes,
+// the currents take over the rest: L di = -d(psi_magnet). Where a leg is out, the linkage across it
+// may jump and the current keeps to its direction. What the field then holds more or less has gone
+// into or come out of the magnets, and stands in the ledger as heat.
+#include "plant/flow.hpp"
+
+namespace stillrotor::plant {
+
+void Drive::set_machine_temperatures(double winding_K, double magnet_K) noexcept {
+  Impl& d = *impl_;
+  const MachineCondition next =
+      d.machine.at_temperatures(winding_K, magnet_K, d.s.machine.magnet_left);
+  if (next.flux_linkage_Wb == d.s.machine.flux_linkage_Wb) {
+    d.s.machine = next;
+  } else {
+    const AlphaBeta linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
+    const double before_J = d.machine.stored_J(d.point(), d.s.machine);
+    d.s.machine = next;
+    d.keep_linkage(linkage, false);
+    if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
+    d.settle_modes();
+  }
+  d.look_at_magnets();
+}
+
+// The share that is left and the current that goes with it settle together, so that how far the
+// magnets fall does not depend on the length of the step that took the current there.
+void Drive::Impl::look_at_magnets() noexcept {
+  if (!machine.can_lose_flux()) return;
+  if (s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A >= s.machine.knee_A) return;
+  const AlphaBeta linkage = machine.linkage_Wb(point(), s.machine);
+  const double before_J = machine.stored_J(point(), s.machine);
+  keep_linkage(linkage, true);
+  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
+  settle_modes();
+}
+
+// Newton; exact at once for a machine without saturation.
+void Drive::Impl::keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noexcept {
+  const MachineCondition start = s.machine;
+  for (int tries = 0; tries < 30; ++tries) {
+    const bool falling = magnets_follow;
+    if (falling) {
+      const double i_d = s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A;
+      machine.lose_to(s.machine, machine.left_at(i_d, start));
+    }
+    const Point y = point();
+    const AlphaBeta now = machine.linkage_Wb(y, s.machine);
+    const AlphaBeta missing{wanted.alpha - now.alpha, wanted.beta - now.beta};
+    const TerminalLaw law = machine.at(y, s.machine);
+    const double more = falling ? machine.flux_per_i_d_H(start) : 0.0;
+    const double aa = law.l_aa_H + more * y.cos_e * y.cos_e,
+                 ab = law.l_ab_H + more * y.cos_e * y.sin_e,
+                 bb = law.l_bb_H + more * y.sin_e * y.sin_e;
+    AlphaBeta change;
+    if (mode->freedom == 2) {
+      const double inverse = 1.0 / (aa * bb - ab * ab);
+      change = {inverse * (bb * missing.alpha - ab * missing.beta),
+                inverse * (aa * missing.beta - ab * missing.alpha)};
+    } else if (mode->freedom == 1) {
+      const double along =
+          (mode->d_alpha * missing.alpha + mode->d_beta * missing.beta) /
+          (aa * mode->d_alpha * mode->d_alpha + 2.0 * ab * mode->d_alpha * mode->d_beta +
+           bb * mode->d_beta * mode->d_beta);
+      change = {along * mode->d_alpha, along * mode->d_beta};
+    }
+    s.i_alpha_A += change.alpha;
+    s.i_beta_A += change.beta;
+    if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) return;
+  }
+}
+
+void Drive::Impl::watch_machine(double h) noexcept {
+  if (const FluxMap* map = machine.flux_map()) {
+    const Dq i = park({s.i_alpha_A, s.i_beta_A}, s.cos_e, s.sin_e);
+    if (!map->covers(i.d, i.q)) s.outside_map_s += h;
+  }
+  look_at_magnets();
+}
+
+double Drive::machine_energy_J() const noexcept {
+  const Impl& d = *impl_;
+  return d.machine.stored_J(d.point(), d.s.machine) +
+         d.machine.cogging().potential_J(d.theta_m(d.s.theta_e_rad));
+}
+
+}  // namespace stillrotor::plant

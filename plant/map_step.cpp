@@ -1,0 +1,113 @@
+// The fast path of a saturated machine while all three legs conduct: one RK4 step in the rotor
+// frame, with currents as states and the flux map's piece of each stage.
+//   H di/dt = v - R i - r_legs i - omega_e (J psi + psi_m (g - (0, 1))),   J psi = (-psi_q, psi_d)
+// The same equations as machine/saturated_magnet.hpp and flow.hpp, turned by -theta.
+// Source: textbook (two-axis model with saturation), from memory; tested against flow.hpp.
+#include "plant/flow.hpp"
+#include "plant/rotor_frame.hpp"
+
+namespace stillrotor::plant {
+namespace {
+
+struct Rates {
+  Pair i;
+  double v, w, legs_A;
+};
+
+}  // namespace
+
+template <bool Unlike>
+Point Drive::Impl::map_step(double h) const noexcept {
+  const ConductionMode& m = *mode;
+  const FluxMap& map = *machine.flux_map();
+  const double c0 = s.cos_e, s0 = s.sin_e;
+  const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
+  if (!map.reaches(i0[0], i0[1])) return step<false>(h, nullptr);
+
+  FluxMapPiece piece(map);
+  const double psi = s.machine.flux_linkage_Wb, off_map = psi - map.magnet_Wb();
+  const EmfShape& shape = machine.shape();
+  const bool sine = shape.is_sine(), cogs = machine.cogging().any(), iron = machine.iron().any();
+  const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
+  const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
+  const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;
+  const double friction = coulomb_Nm * s.rotation;
+
+  const Pair u0 = into_rotor(m.u_alpha, m.u_beta, c0, s0);
+  // Only diodes have a knee, and only beside them do the legs' resistances differ.
+  const Pair e0 = Unlike ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
+  const double r_mean = s.machine.winding_ohm[0] + 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
+  const Pair uneven0 = Unlike ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
+                                           c0 * c0 - s0 * s0, 2.0 * s0 * c0)
+                              : both(0.0);
+  const Drivers a = drivers(0.0), c = ramping ? drivers(h) : a;
+  const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
+
+  const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, double theta,
+                         const Drivers& in) __attribute__((always_inline)) {
+    const FluxMap::Values l = piece.at(i[0], i[1]);
+    const Pair u = seen(u0, t);
+    const double w_e = p * w, psi_d = l.psi_d + off_map;
+    const double legs = 1.5 * dot(u, i);
+    const double bus_volts =
+        (bus.from_cap * v_cap + bus.from_supply * in.supply_V + bus.constant_V) +
+        bus.from_legs_ohm * legs;
+    Pair turning = pair(-l.psi_q, psi_d);
+    double torque = psi_d * i[1] - l.psi_q * i[0];
+    if (!sine) {
+      const Pair extra = both(psi) * (shape.on_rotor(theta) - pair(0.0, 1.0));
+      turning += extra;
+      torque += dot(extra, i);
+    }
+    Pair push = u * both(bus_volts) - both(r_mean) * i - both(w_e) * turning;
+    if constexpr (Unlike) {
+      const Pair x = seen(uneven0, twice(t));
+      push += seen(e0, t) - pair(x[0], x[1]) * both(i[0]) - pair(x[1], -x[0]) * both(i[1]);
+    }
+    const double inverse = 1.0 / (l.l_dd * l.l_qq - l.l_dq * l.l_dq);
+    double opposing = drag_Nm(w) + friction + in.load_Nm;
+    if (cogs) opposing -= cogging_Nm(theta);
+    if (iron) opposing += machine.iron().drag_Nm(psi_d * psi_d + l.psi_q * l.psi_q, w);
+    Rates k;
+    k.legs_A = legs;
+    k.i = both(inverse) * (pair(l.l_qq, l.l_dd) * push - both(l.l_dq) * swapped(push));
+    const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
+    k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
+    k.w = given_rate + inertia_gain * (1.5 * p * torque - opposing);
+    return k;
+  };
+
+  const double half = 0.5 * h, w0 = s.omega_m_rad_s, v0 = s.v_cap_V;
+  const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
+  const double t0 = s.theta_e_rad, t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
+  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
+  const Rates k2 =
+      rates(i0 + both(half) * k1.i, v0 + half * k1.v, w0 + half * k1.w, to_half, t_half, b);
+  const double extra_3 = p * half * half * k1.w, extra_4 = p * h * half * k2.w;
+  const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w0 + half * k2.w,
+                         and_a_little(to_half, extra_3), t_half + extra_3, b);
+  const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w,
+                         and_a_little(to_end, extra_4), t_end + extra_4, c);
+
+  const double w = h / 6.0, extra = w * p * h * (k1.w + k2.w + k3.w);
+  const Turn end = and_a_little(to_end, extra);
+  Point y;
+  y.cos_e = c0 * end.cos - s0 * end.sin;
+  y.sin_e = s0 * end.cos + c0 * end.sin;
+  const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);
+  y.cos_e *= unit;
+  y.sin_e *= unit;
+  const Pair i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
+  y.i_alpha = y.cos_e * i[0] - y.sin_e * i[1];
+  y.i_beta = y.sin_e * i[0] + y.cos_e * i[1];
+  y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
+  y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
+  y.theta = t0 + (p * w0 * h + extra);
+  y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
+  return y;
+}
+
+template Point Drive::Impl::map_step<true>(double) const noexcept;
+template Point Drive::Impl::map_step<false>(double) const noexcept;
+
+}  // namespace stillrotor::plant
