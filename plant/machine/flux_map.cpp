@@ -1,17 +1,22 @@
 #include "plant/machine/flux_map.hpp"
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
-#include <cstdio>
 #include <limits>
 
 namespace stillrotor::plant {
 namespace {
 
-std::string text(const char* format, double a, double b = 0.0, double c = 0.0, double d = 0.0) {
-  char line[240];
-  std::snprintf(line, sizeof line, format, a, b, c, d);
-  return line;
+/// Four digits, as people write them.
+std::string text(double x) {
+  char digits[32];
+  const auto end = std::to_chars(digits, digits + sizeof digits, x, std::chars_format::general, 4);
+  return {digits, end.ptr};
+}
+
+std::string place(double i_d, double i_q) {
+  return "i_d " + text(i_d) + " A, i_q " + text(i_q) + " A";
 }
 
 // A cubic spline is a list of values and a list of slopes at the nodes.
@@ -72,10 +77,8 @@ void check_axis(const List& nodes, const char* name) {
     const double at = nodes.empty() ? 0.0 : nodes.front();
     throw FluxMapError(std::string("machine.flux_map: ") + name + what, at, at);
   };
-  if (nodes.size() < 4)
-    wrong(text(" has %.0f currents; allowed 4 to 400.", static_cast<double>(nodes.size())));
-  if (nodes.size() > 400)
-    wrong(text(" has %.0f currents; allowed 4 to 400.", static_cast<double>(nodes.size())));
+  if (nodes.size() < 4 || nodes.size() > 400)
+    wrong(" has " + std::to_string(nodes.size()) + " currents; allowed 4 to 400.");
   double narrowest = std::numeric_limits<double>::infinity();
   for (std::size_t k = 0; k < nodes.size(); ++k) {
     if (!std::isfinite(nodes[k])) wrong(" holds a current that is no number.");
@@ -83,9 +86,11 @@ void check_axis(const List& nodes, const char* name) {
   }
   if (!(narrowest > 0.0)) wrong("'s currents do not rise; sort them, each once.");
   if (nodes.front() > 0.0 || nodes.back() < 0.0)
-    wrong(text(" reaches from %g to %g A; it must enclose 0 A.", nodes.front(), nodes.back()));
+    wrong(" reaches from " + text(nodes.front()) + " to " + text(nodes.back()) +
+          " A; it must enclose 0 A.");
   if ((nodes.back() - nodes.front()) / narrowest > 2000.0)
-    wrong(text(" has steps as narrow as %g A; allowed a 2000th of its span or more.", narrowest));
+    wrong(" has steps as narrow as " + text(narrowest) +
+          " A; allowed a 2000th of its span or more.");
 }
 
 }  // namespace
@@ -163,12 +168,11 @@ void FluxMap::fit(const FluxMapTable& t) {
   worst_reciprocity_ = std::abs(worst_H) / mean_H_;
   if (worst_reciprocity_ > reciprocity_tolerance)
     throw FluxMapError(
-        text("machine.flux_map: in the cell from i_d %g A, i_q %g A on, d psi_q/d i_d exceeds "
-             "d psi_d/d i_q by %.3g uH, %.2g %%",
-             t.i_d_A[worst_d], t.i_q_A[worst_q], worst_H * 1e6, worst_reciprocity_ * 100.0) +
-            text(" of the mean inductance; allowed %g %%. Such a map would make or eat energy; "
-                 "check signs and columns, or measure it anew.",
-                 reciprocity_tolerance * 100.0),
+        "machine.flux_map: in the cell from " + place(t.i_d_A[worst_d], t.i_q_A[worst_q]) +
+            " on, d psi_q/d i_d exceeds d psi_d/d i_q by " + text(worst_H * 1e6) + " uH, " +
+            text(worst_reciprocity_ * 100.0) + " % of the mean inductance; allowed " +
+            text(reciprocity_tolerance * 100.0) +
+            " %. Such a map would make or eat energy; check signs and columns, or measure it anew.",
         t.i_d_A[worst_d], t.i_q_A[worst_q]);
 
   // The node nearest to no current is where the paths begin.
@@ -272,14 +276,12 @@ void FluxMap::check_nodes(const FluxMapTable& t) {
   }
   worst_flux_ = worst / largest;
   if (worst_flux_ > flux_tolerance)
-    throw FluxMapError(
-        text("machine.flux_map: at i_d %g A, i_q %g A the smooth map misses the table by %.3g mWb, "
-             "%.2g %%",
-             d, q, worst * 1e3, worst_flux_ * 100.0) +
-            text(" of the largest flux; allowed %g %%. Look for a wrong number there, or measure "
-                 "more finely around it.",
-                 flux_tolerance * 100.0),
-        d, q);
+    throw FluxMapError("machine.flux_map: at " + place(d, q) +
+                           " the smooth map misses the table by " + text(worst * 1e3) + " mWb, " +
+                           text(worst_flux_ * 100.0) + " % of the largest flux; allowed " +
+                           text(flux_tolerance * 100.0) +
+                           " %. Look for a wrong number there, or measure more finely around it.",
+                       d, q);
 }
 
 /// False: an inductance below `floor_H` there.
@@ -322,10 +324,10 @@ void FluxMap::look_at_inductances() {
     for (const double q : places(q_.nodes()))
       if (!bound(d, q, floor_H))
         throw FluxMapError(
-            text("machine.flux_map: at i_d %g A, i_q %g A the incremental inductance is %.3g uH in "
-                 "one direction; allowed %.3g uH or more",
-                 d, q, least_H_ * 1e6, floor_H * 1e6) +
-                ". A flux must rise with its current everywhere; look for a wrong number there.",
+            "machine.flux_map: at " + place(d, q) + " the incremental inductance is " +
+                text(least_H_ * 1e6) + " uH in one direction; allowed " + text(floor_H * 1e6) +
+                " uH or more. A flux must rise with its current everywhere; look for a wrong "
+                "number there.",
             d, q);
   const double least = least_H_, most = most_H_;
   for (const double share : {1.0, 0.5, 0.25, 0.1, 0.02, 0.0}) {
