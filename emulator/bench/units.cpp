@@ -68,11 +68,7 @@ const std::vector<FamilyInfo>& families() {
       {Family::length, "a length", "m", "m, mm", {{"m", 1}}},
       {Family::gain, "a gain", "V/A", "V/A, mV/A", {{"V/A", 1}}},
       {Family::temperature, "a temperature", "K", "degC, K", {{"K", 1}}},
-      {Family::temperature_coefficient,
-       "a temperature coefficient",
-       "/K",
-       "%/K, /K",
-       {{"K^-1", 1}}},
+      {Family::per_kelvin, "a share per kelvin", "/K", "%/K, /K", {{"K^-1", 1}}},
   };
   return table;
 }

@@ -32,8 +32,8 @@ enum class Family : unsigned char {
   mass,
   length,
   gain,
-  temperature,              // an absolute one: degC, K; SI: K
-  temperature_coefficient,  // a share per kelvin
+  temperature,  // an absolute one: degC, K; SI: K
+  per_kelvin,   // a share for each kelvin
 };
 
 /// "a resistance"

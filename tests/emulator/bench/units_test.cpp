@@ -108,7 +108,7 @@ TEST(Units, RatiosComeAsNumberPercentOrFraction) {
 // Shortest decimal text of a double reads back to that double (C++ std::to_chars).
 TEST(Units, SiTextReadsBackToTheSameNumber) {
   for (const double value : {0.1, 1.0 / 3.0, 2.0943951023931953, 1e-12, 123456.789})
-    for (int k = 0; k <= static_cast<int>(Family::temperature_coefficient); ++k) {
+    for (int k = 0; k <= static_cast<int>(Family::per_kelvin); ++k) {
       const auto family = static_cast<Family>(k);
       EXPECT_EQ(si(from_si(value, family), family), value) << from_si(value, family);
     }
@@ -126,9 +126,9 @@ TEST(Units, TemperaturesCountFromTheirOwnZero) {
 
 // A share per degree is a share per kelvin: differences have no zero.
 TEST(Units, ATemperatureCoefficientIsAShareOfADifference) {
-  EXPECT_EQ(si("0.393 %/K", Family::temperature_coefficient), 0.00393);
-  EXPECT_EQ(si("-0.11 %/degC", Family::temperature_coefficient), -0.0011);
-  EXPECT_EQ(si("0.00393 /K", Family::temperature_coefficient), 0.00393);
+  EXPECT_EQ(si("0.393 %/K", Family::per_kelvin), 0.00393);
+  EXPECT_EQ(si("-0.11 %/degC", Family::per_kelvin), -0.0011);
+  EXPECT_EQ(si("0.00393 /K", Family::per_kelvin), 0.00393);
 }
 
 TEST(Units, AnyFamilyIsFoundFromItsUnit) {
