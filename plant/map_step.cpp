@@ -34,7 +34,7 @@ Point Drive::Impl::map_step(double h) const noexcept {
   const double friction = coulomb_Nm * s.rotation;
 
   const Pair u0 = into_rotor(m.u_alpha, m.u_beta, c0, s0);
-  // Only diodes have a knee, and only beside them do the legs' resistances differ.
+  // Knees and unlike legs turn with the frame, as in rotor_step.cpp.
   const Pair e0 = Unlike ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
   const double r_mean = s.machine.winding_ohm[0] + 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
   const Pair uneven0 = Unlike ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
