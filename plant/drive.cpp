@@ -75,6 +75,16 @@ void check(const PermanentMagnetParameters& m) {
     above_zero("machine.inductance_q", m.inductance_q_H);
   }
   above_zero("machine.flux_linkage", m.flux_linkage_Wb);
+  above_zero("machine.inductance_zero", m.inductance_zero_H);
+  for (int k = 0; k < 3; ++k) {
+    above_zero("machine.resistance_factor", m.resistance_factor[k]);
+    above_zero("machine.turns_factor", m.turns_factor[k]);
+    if (!m.flux_map.empty() && (m.connection == Connection::delta ||
+                                m.resistance_factor[k] != 1.0 || m.turns_factor[k] != 1.0))
+      throw std::invalid_argument(
+          "machine.flux_map is of a star with equal windings; allowed without connection: delta, "
+          "resistance_factor and turns_factor.");
+  }
   require(m.reference_temperature_K >= 200.0 && m.reference_temperature_K <= 500.0,
           "machine.reference_temperature", m.reference_temperature_K, "200 to 500 K");
   require(std::abs(m.winding_temperature_coefficient_per_K) <= 0.01,
@@ -134,9 +144,6 @@ Drive::Impl::Impl(const DriveParameters& given)
              {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s});
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
-  mapped = machine.model() == MachineModel::saturated_magnet;
-  ever_fast = (machine.plain() || mapped) && feed.cable_inductance_H <= 0.0 &&
-              !supply_law.regulated && shaft_law.plain();
   supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
   cable_wave_ohm = feed.cable_inductance_H <= 0.0
                        ? 0.0
@@ -145,7 +152,6 @@ Drive::Impl::Impl(const DriveParameters& given)
   follows_charge = is_battery && (feed.battery.moves() || feed.protection.fitted);
   watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
   bare = machine.bare();
-  watched = mapped || machine.can_lose_flux();
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t pair = 0; pair < choices.size(); ++pair)
@@ -174,6 +180,7 @@ void Drive::start(const StartState& from) noexcept {
   Impl& d = *impl_;
   d.s = DriveState{};
   d.s.machine = d.machine.as_new();
+  d.choose_model();
   d.s.supply_V.value = d.par.supply.voltage_V;
   d.mode = &d.modes[0];
   d.start_supply();
@@ -217,10 +224,27 @@ void Drive::Impl::inputs_changed() noexcept {
 const DriveState& Drive::state() const noexcept { return impl_->s; }
 const DriveParameters& Drive::parameters() const noexcept { return impl_->par; }
 
+// A delta that has once been computed winding by winding stays so: its loop may carry a current.
+void Drive::Impl::choose_model() noexcept {
+  const bool loop =
+      par.machine.connection == Connection::delta && s.machine.model == MachineModel::phase_magnet;
+  if (!loop) s.machine.model = machine.model_for(s.machine);
+  if (phase_quantities) s.machine.model = MachineModel::phase_magnet;
+  choose_path();
+}
+
+void Drive::Impl::choose_path() noexcept {
+  mapped = s.machine.model == MachineModel::saturated_magnet;
+  ever_fast = (Machine::plain(s.machine) || mapped) && par.supply.cable_inductance_H <= 0.0 &&
+              !supply_law.regulated && shaft_law.plain();
+  watched = mapped || machine.can_lose_flux();
+  inputs_changed();
+}
+
 void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->s = checkpoint;
   impl_->note_turn();
-  impl_->inputs_changed();
+  impl_->choose_path();
   impl_->use_legs(impl_->legs());
   impl_->refresh_bus();
 }
@@ -326,6 +350,22 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   d.choose_legs();
   d.choose_supply();
   d.choose_motion();
+}
+
+bool Drive::set_joint_ohm(Leg leg, double ohm) noexcept {
+  Impl& d = *impl_;
+  if (!d.machine.has_phases()) return false;
+  d.machine.set_joint(d.s.machine, static_cast<std::size_t>(leg), ohm);
+  d.choose_model();
+  d.settle_modes();
+  return true;
+}
+
+bool Drive::use_phase_quantities(bool use) noexcept {
+  if (!impl_->machine.has_phases()) return false;
+  impl_->phase_quantities = use;
+  impl_->choose_model();
+  return true;
 }
 
 void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }

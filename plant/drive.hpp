@@ -10,6 +10,7 @@
 // RT      everything but the constructor is safe: no allocation, lock, log, throw or syscall.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -129,7 +130,8 @@ static_assert(std::is_trivially_copyable_v<DriveState>);
 struct Snapshot {
   Phases current_A;   // into the machine
   Phases terminal_V;  // to the negative rail
-  Phases back_emf_V;  // full phase EMFs, triplens included
+  Phases back_emf_V;  // of each winding, triplens included; delta: between U-V, V-W, W-U
+  Phases winding_A;   // of each winding; in star the same as current_A
   Dq current_dq_A;
   double bus_V = 0.0;       // at the bridge
   double supply_A = 0.0;    // out of the supply
@@ -217,6 +219,14 @@ class Drive {
   /// Resistance and magnet flux as these temperatures ask; the windings' flux linkage stays, so the
   /// currents take over what the magnets lose or gain. Meant for slow ticks.
   void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
+  /// A bad joint in series with one winding, beside its own resistance; delta: U-V, V-W, W-U.
+  /// Currents and linkages stay as they are; where windings become unequal the plant goes on in
+  /// phase quantities. False, and nothing done: a machine that knows no single windings (flux map,
+  /// induction).
+  bool set_joint_ohm(Leg, double) noexcept;
+  /// Computes in phase quantities even where the machine is symmetrical; the same motion, slower.
+  /// False as above.
+  bool use_phase_quantities(bool) noexcept;
   void keep_ledger(bool) noexcept;  // energy accounts in DriveState; costs some speed
 
   struct Stop {
@@ -255,6 +265,13 @@ class Drive {
     double outside_map_s = 0.0;            // of this run: currents outside the flux map
   };
   Health health() const noexcept;
+
+  /// Energy in fields and capacitors: windings (magnets' own left out), link, cable. Not the
+  /// shaft's.
+  double stored_J() const noexcept;
+  /// Flux linkages of the windings, the magnets' included, as (alpha, beta) of the line and the
+  /// delta's loop: what a sudden change keeps.
+  std::array<double, 3> linkage_Wb() const noexcept;
 
   // Sensors at this moment, at the connector, before the harness.
   bool level(SensorLine) const noexcept;

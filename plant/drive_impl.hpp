@@ -86,7 +86,8 @@ struct Drive::Impl {
   bool watched = false;    // the machine itself asks for a look after each step
   double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
   bool ledger = false;
-  bool ramping = true;  // any input changes; else at_rest holds them
+  bool phase_quantities = false;  // asked for
+  bool ramping = true;            // any input changes; else at_rest holds them
   Drivers at_rest{};
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
@@ -173,11 +174,13 @@ struct Drive::Impl {
   void choose_motion() noexcept;
   double acceleration_bound(double machine_Nm, double span_s) const noexcept;
 
+  void choose_model() noexcept;    // of the machine, after a change of its condition
+  void choose_path() noexcept;     // fast steps or the general one, after a change of s.machine
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
   // machine_changes.cpp
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
-  void keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noexcept;
+  void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
   void watch_machine(double h) noexcept;  // after a step
 

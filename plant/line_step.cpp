@@ -21,7 +21,7 @@ Point Drive::Impl::line_step(double h) const noexcept {
   const double psi = s.machine.flux_linkage_Wb;
   const EmfShape& shape = machine.shape();
   const bool cogs = machine.cogging().any();
-  const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
+  const double l_d = machine.star_inductance_d_H(), l_q = machine.star_inductance_q_H();
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;
   const double inertia_gain = held || stuck ? 0.0 : inertia_inverse;
   const double given_rate = held ? s.held_speed_rad_s.rate_per_s : 0.0;

@@ -9,12 +9,11 @@ namespace stillrotor::plant {
 
 void Drive::set_machine_temperatures(double winding_K, double magnet_K) noexcept {
   Impl& d = *impl_;
-  const MachineCondition next =
-      d.machine.at_temperatures(winding_K, magnet_K, d.s.machine.magnet_left);
+  const MachineCondition next = d.machine.at_temperatures(winding_K, magnet_K, d.s.machine);
   if (next.flux_linkage_Wb == d.s.machine.flux_linkage_Wb) {
     d.s.machine = next;
   } else {
-    const AlphaBeta linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
+    const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
     const double before_J = d.machine.stored_J(d.point(), d.s.machine);
     d.s.machine = next;
     d.keep_linkage(linkage, false);
@@ -29,7 +28,7 @@ void Drive::set_machine_temperatures(double winding_K, double magnet_K) noexcept
 void Drive::Impl::look_at_magnets() noexcept {
   if (!machine.can_lose_flux()) return;
   if (s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A >= s.machine.knee_A) return;
-  const AlphaBeta linkage = machine.linkage_Wb(point(), s.machine);
+  const auto linkage = machine.linkage_Wb(point(), s.machine);
   const double before_J = machine.stored_J(point(), s.machine);
   keep_linkage(linkage, true);
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
@@ -37,7 +36,7 @@ void Drive::Impl::look_at_magnets() noexcept {
 }
 
 // Newton; exact at once for a machine without saturation.
-void Drive::Impl::keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noexcept {
+void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept {
   const MachineCondition start = s.machine;
   for (int tries = 0; tries < 30; ++tries) {
     const bool falling = magnets_follow;
@@ -46,9 +45,12 @@ void Drive::Impl::keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noe
       machine.lose_to(s.machine, machine.left_at(i_d, start));
     }
     const Point y = point();
-    const AlphaBeta now = machine.linkage_Wb(y, s.machine);
-    const AlphaBeta missing{wanted.alpha - now.alpha, wanted.beta - now.beta};
+    const std::array<double, 3> now = machine.linkage_Wb(y, s.machine);
     const TerminalLaw law = machine.at(y, s.machine);
+    // A delta's loop takes its own share, and the terminals see the rest (as in TerminalLaw).
+    const double loop = wanted[2] - now[2];
+    const AlphaBeta missing{wanted[0] - now[0] + law.inner_per_di[0][0] * loop,
+                            wanted[1] - now[1] + law.inner_per_di[0][1] * loop};
     const double more = falling ? machine.flux_per_i_d_H(start) : 0.0;
     const double aa = law.l_aa_H + more * y.cos_e * y.cos_e,
                  ab = law.l_ab_H + more * y.cos_e * y.sin_e,
@@ -67,6 +69,10 @@ void Drive::Impl::keep_linkage(const AlphaBeta& wanted, bool magnets_follow) noe
     }
     s.i_alpha_A += change.alpha;
     s.i_beta_A += change.beta;
+    if (s.machine.model == MachineModel::phase_magnet)
+      s.extra.inner[0] += loop / machine.loop_inductance_H(y, s.machine) +
+                          law.inner_per_di[0][0] * change.alpha +
+                          law.inner_per_di[0][1] * change.beta;
     if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) return;
   }
 }

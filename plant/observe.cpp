@@ -28,12 +28,8 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   Snapshot out;
   out.current_A = phases({y.i_alpha, y.i_beta});
   out.terminal_V = terminals(legs(), y, f);
-  out.back_emf_V = phases(f.machine.emf_V);
-  const double zero =
-      p * y.omega * s.machine.flux_linkage_Wb * machine.shape().zero_sequence(y.theta);
-  out.back_emf_V.U += zero;
-  out.back_emf_V.V += zero;
-  out.back_emf_V.W += zero;
+  out.back_emf_V = machine.emf_V(y, s.machine);
+  out.winding_A = machine.windings_A(y);
   out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
   out.bus_V = f.bus_V;
   out.supply_A = f.supply_A;
@@ -93,6 +89,17 @@ LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
   const Impl& d = *impl_;
   const Flow f = d.flow(*d.mode, point_of(c), d.drivers(seconds_since(c, d.s)));
   return {f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V};
+}
+
+double Drive::stored_J() const noexcept {
+  const Impl& d = *impl_;
+  const double v = d.s.v_cap_V, i = d.s.extra.i_cable_A;
+  return machine_energy_J() + 0.5 * d.par.dc_link.capacitance_F * v * v +
+         0.5 * d.par.supply.cable_inductance_H * i * i;
+}
+
+std::array<double, 3> Drive::linkage_Wb() const noexcept {
+  return impl_->machine.linkage_Wb(impl_->point(), impl_->s.machine);
 }
 
 bool Drive::level(SensorLine line) const noexcept {

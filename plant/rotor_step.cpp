@@ -29,7 +29,7 @@ struct Stage {
 template <bool Unlike, bool Bare>
 Point Drive::Impl::rotor_step(double h) const noexcept {
   const ConductionMode& m = *mode;
-  const double l_d = par.machine.inductance_d_H, l_q = par.machine.inductance_q_H;
+  const double l_d = machine.star_inductance_d_H(), l_q = machine.star_inductance_q_H();
   const Pair inductance = pair(l_d, l_q);
   const Pair inductance_inverse = pair(1.0 / l_d, 1.0 / l_q);
   const double psi = s.machine.flux_linkage_Wb;

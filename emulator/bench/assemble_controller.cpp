@@ -146,17 +146,17 @@ class ControllerAssembler {
   void field_oriented() {
     auto& config = d_.field_oriented;
     const auto& drive = d_.bench.drive;
+    const auto star = plant::equivalent_star(drive.machine);  // all that a controller can see
     require(drive.encoder.fitted, "field_oriented needs an encoder", "sensors.encoder");
     require(drive.phase_current.kind != plant::CurrentSensing::none,
             "field_oriented needs current sensors", "sensors.phase_current");
     believe("controller.belief.has_hall", config.has_hall, drive.hall.fitted);
     believe("controller.belief.pole_pairs", config.pole_pairs, drive.machine.pole_pairs);
     believe("controller.belief.winding_resistance", config.winding_resistance_ohm,
-            drive.machine.winding_resistance_ohm);
-    believe("controller.belief.inductance_d", config.inductance_d_H, drive.machine.inductance_d_H);
-    believe("controller.belief.inductance_q", config.inductance_q_H, drive.machine.inductance_q_H);
-    believe("controller.belief.flux_linkage", config.flux_linkage_Wb,
-            drive.machine.flux_linkage_Wb);
+            star.winding_resistance_ohm);
+    believe("controller.belief.inductance_d", config.inductance_d_H, star.inductance_d_H);
+    believe("controller.belief.inductance_q", config.inductance_q_H, star.inductance_q_H);
+    believe("controller.belief.flux_linkage", config.flux_linkage_Wb, star.flux_linkage_Wb);
     believe("controller.belief.encoder_lines", config.encoder_lines, drive.encoder.lines);
     believe("controller.belief.encoder_index", config.encoder_index_rad, drive.encoder.index_rad);
     config.scaling = d_.scaling;

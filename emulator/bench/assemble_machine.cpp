@@ -12,6 +12,8 @@ class MachineAssembly : public Assembly {
   void assemble() {
     auto& machine = d_.bench.drive.machine;
     derive("machine.inductance_q", machine.inductance_q_H, machine.inductance_d_H);
+    derive("machine.inductance_zero", machine.inductance_zero_H, 0.1 * machine.inductance_d_H);
+    machine.connection = static_cast<plant::Connection>(d_.connection);
     back_emf_shape();
     const bool flux = readings_.given("machine.flux_linkage");
     const bool constant = readings_.given("machine.speed_constant");
@@ -25,8 +27,12 @@ class MachineAssembly : public Assembly {
             "machine.flux_linkage is missing; allowed above 0 Wb, up to 10 Wb. Give it, or the "
             "highest line-to-line voltage over speed as machine.speed_constant.");
     if (constant && !flux && d_.speed_constant_Vs_rad > 0.0) {
-      machine.flux_linkage_Wb = d_.speed_constant_Vs_rad /
-                                (machine.pole_pairs * line_to_line_peak_ratio(machine.back_emf));
+      // Of the equivalent star, then of the winding.
+      const auto star = plant::equivalent_star(machine);
+      const double per_winding =
+          machine.connection == plant::Connection::delta ? plant::sqrt3 : 1.0;
+      machine.flux_linkage_Wb = per_winding * d_.speed_constant_Vs_rad /
+                                (machine.pole_pairs * line_to_line_peak_ratio(star.back_emf));
       readings_.at("machine.flux_linkage").state = Reading::State::shown;
     }
   }

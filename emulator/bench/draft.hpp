@@ -21,6 +21,7 @@ struct Draft {
   Bench bench;
 
   // machine
+  int connection = 0;
   int back_emf_shape = 0;
   double flat_top_rad = 0.0;
   int highest_order = 25;

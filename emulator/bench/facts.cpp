@@ -14,7 +14,7 @@ constexpr double rpm = 2.0 * std::numbers::pi / 60.0;
 
 /// V s/rad, mechanical.
 double line_to_line_constant(const Bench& bench) {
-  const auto& machine = bench.drive.machine;
+  const auto machine = plant::equivalent_star(bench.drive.machine);
   return line_to_line_peak_ratio(machine.back_emf) * machine.flux_linkage_Wb * machine.pole_pairs;
 }
 
@@ -50,7 +50,7 @@ void at_top_speed(const Bench& bench, std::vector<Fact>& all) {
 
 void of_the_machine(const Bench& bench, std::vector<Fact>& all) {
   const auto& drive = bench.drive;
-  const auto& machine = drive.machine;
+  const auto machine = plant::equivalent_star(drive.machine);
   all.push_back({"line-to-line back-EMF per speed", line_to_line_constant(bench) * 1000.0 * rpm,
                  "V/krpm", "peak"});
   all.push_back({"torque per ampere of i_q", 1.5 * machine.pole_pairs * machine.flux_linkage_Wb,
@@ -103,10 +103,10 @@ double rectification_onset_rad_s(const Bench& bench) {
 
 double stall_current_A(const Bench& bench) {
   const auto& drive = bench.drive;
-  const double current =
-      drive.supply.voltage_V /
-      (2.0 * (drive.machine.winding_resistance_ohm + drive.bridge.switch_on_resistance_ohm) +
-       drive.supply.resistance_ohm);
+  const double current = drive.supply.voltage_V /
+                         (2.0 * (plant::equivalent_star(drive.machine).winding_resistance_ohm +
+                                 drive.bridge.switch_on_resistance_ohm) +
+                          drive.supply.resistance_ohm);
   return drive.supply.kind == plant::SupplyKind::bench_supply
              ? std::min(current, drive.supply.current_limit_A)
              : current;

@@ -22,8 +22,9 @@ io::TrustQuestion question(const Bench& bench, const io::CaptureSurvey& survey) 
   q.held_speed_rad_s = bench.capture_speed_rad_s * bench.drive.machine.pole_pairs;
   q.speed_uncertainty_rad_s = held_speed_uncertainty * std::abs(q.held_speed_rad_s);
   q.bus_V = bench.drive.supply.voltage_V;
-  q.inductance_H = std::min(bench.drive.machine.inductance_d_H, bench.drive.machine.inductance_q_H);
-  q.resistance_ohm = bench.drive.machine.winding_resistance_ohm;
+  const auto star = plant::equivalent_star(bench.drive.machine);
+  q.inductance_H = std::min(star.inductance_d_H, star.inductance_q_H);
+  q.resistance_ohm = star.winding_resistance_ohm;
   q.pwm_frequency_Hz = survey.pwm_frequency_Hz;
   return q;
 }

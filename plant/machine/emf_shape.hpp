@@ -38,6 +38,7 @@ class EmfShape {
   /// Flux linkage whose slope over theta is g, on the stationary axes. O(harmonics), with sines.
   AlphaBeta flux(double theta) const noexcept;
   bool is_sine() const noexcept { return sine_; }
+  bool has_triplens() const noexcept { return !triplen_.empty(); }
   /// Bound on |g| over the turn.
   double peak() const noexcept { return peak_; }
 

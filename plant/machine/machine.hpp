@@ -1,44 +1,58 @@
 // The machine of a drive: which kind it is, and its terminal law.
-// A kind is one class with at(), stored_J() and torque_bound_Nm() (see linear_magnet.hpp). To add
-// one: write the class, give it a member and a MachineModel here, a case in each switch below.
+// A kind is one class with at(), stored_J() and bounds (see linear_magnet.hpp). To add one: write
+// the class, give it a member here, a MachineModel (terminal_law.hpp) and a case in each switch.
+// Which model computes is part of MachineCondition, so that a run can change it: a linear magnet
+// whose phases become unequal goes on as a phase magnet with the same currents and linkages.
 // RT: everything but the constructor is safe: no allocation, lock, log, throw or syscall.
 #pragma once
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <optional>
 
 #include "plant/machine/induction.hpp"
 #include "plant/machine/linear_magnet.hpp"
+#include "plant/machine/phase_magnet.hpp"
 #include "plant/machine/saturated_magnet.hpp"
 
 namespace stillrotor::plant {
-
-/// The form in which a machine is computed; chosen from its parameters.
-enum class MachineModel : unsigned char { linear_magnet, saturated_magnet };
 
 class Machine {
  public:
   /// The induction machine where it is given. Throws std::invalid_argument naming the parameter.
   explicit Machine(const PermanentMagnetParameters& m,
                    const std::optional<InductionParameters>& induction = {})
-      : linear_(m),
+      : given_(m),
+        star_(equivalent_star(m)),
+        linear_(star_),
+        phase_(m),
         cogging_(m.cogging),
-        iron_(m.iron_loss, m.pole_pairs, m.flux_linkage_Wb),
-        magnet_(m) {
+        iron_(m.iron_loss, m.pole_pairs, star_.flux_linkage_Wb) {
     if (induction) induction_.emplace(*induction);
     if (induction || m.flux_map.empty()) return;
-    model_ = MachineModel::saturated_magnet;
     saturated_.emplace(m);
   }
 
   double pole_pairs() const noexcept {
-    return induction_ ? induction_->pole_pairs() : magnet_.pole_pairs;
+    return induction_ ? induction_->pole_pairs() : given_.pole_pairs;
   }
-  MachineModel model() const noexcept { return model_; }
-  /// Constant inductances, equal star-connected phases: the fast steps (rotor_step.cpp,
-  /// line_step.cpp) hold.
-  bool plain() const noexcept { return model_ == MachineModel::linear_magnet && !induction_; }
+  /// Constant inductances, equal phases: the fast steps (rotor_step.cpp, line_step.cpp) hold.
+  static bool plain(const MachineCondition& now) noexcept {
+    return now.model == MachineModel::linear_magnet;
+  }
+  /// Whether the machine can be computed winding by winding.
+  bool has_phases() const noexcept { return !induction_ && !saturated_; }
+  /// The simplest model that holds for windings of these resistances.
+  MachineModel model_for(const MachineCondition& now) const noexcept {
+    if (induction_) return MachineModel::induction;
+    if (saturated_) return MachineModel::saturated_magnet;
+    const bool equal = now.winding_ohm[0] == now.winding_ohm[1] &&
+                       now.winding_ohm[1] == now.winding_ohm[2] && given_.equal_turns() &&
+                       given_.turns_factor[0] == 1.0;
+    const bool circulates = given_.connection == Connection::delta && phase_.has_triplens();
+    return equal && !circulates ? MachineModel::linear_magnet : MachineModel::phase_magnet;
+  }
   /// Sine, and nothing beside the fundamental on the shaft: their shortest form holds.
   bool bare() const noexcept { return shape().is_sine() && !cogging_.any() && !iron_.any(); }
   const EmfShape& shape() const noexcept { return linear_.shape(); }
@@ -46,50 +60,66 @@ class Machine {
   const IronLoss& iron() const noexcept { return iron_; }
   /// nullptr: no saturation.
   const FluxMap* flux_map() const noexcept { return saturated_ ? &saturated_->map() : nullptr; }
-  /// Least incremental inductance at the terminals, at any angle and current [H].
+  /// The equivalent star's: what the fast steps work with [H].
+  double star_inductance_d_H() const noexcept { return star_.inductance_d_H; }
+  double star_inductance_q_H() const noexcept { return star_.inductance_q_H; }
+  /// Least and greatest incremental inductance at the terminals, any angle, current and model [H].
   double inductance_min_H() const noexcept {
     if (induction_) return induction_->inductance_min_H();
-    return saturated_ ? saturated_->map().inductance_min_H()
-                      : std::min(magnet_.inductance_d_H, magnet_.inductance_q_H);
+    return saturated_
+               ? saturated_->map().inductance_min_H()
+               : std::min({star_.inductance_d_H, star_.inductance_q_H, phase_.inductance_min_H()});
   }
-  /// Greatest, for bounds [H].
   double inductance_max_H() const noexcept {
     if (induction_) return induction_->inductance_max_H();
-    return saturated_ ? saturated_->map().inductance_max_H()
-                      : std::max(magnet_.inductance_d_H, magnet_.inductance_q_H);
+    return saturated_
+               ? saturated_->map().inductance_max_H()
+               : std::max({star_.inductance_d_H, star_.inductance_q_H, phase_.inductance_max_H()});
   }
   /// Over inductance_min_H it gives the windings' fastest rate.
   double transient_ohm() const noexcept {
-    return induction_ ? induction_->transient_ohm() : magnet_.winding_resistance_ohm;
+    return induction_ ? induction_->transient_ohm() : star_.winding_resistance_ohm;
   }
 
   /// As the parameters have it, at their reference temperature.
   MachineCondition as_new() const noexcept {
-    return at_temperatures(magnet_.reference_temperature_K, magnet_.reference_temperature_K, 1.0);
-  }
-  /// Windings and rotor (magnets, or the cage, taken as copper) at these temperatures, of the
-  /// magnets' flux this share left.
-  MachineCondition at_temperatures(double winding_K, double rotor_K,
-                                   double magnet_left) const noexcept {
-    const double at_reference = copper(magnet_.reference_temperature_K);
     MachineCondition c;
+    c.model = model_for(c);
+    return at_temperatures(given_.reference_temperature_K, given_.reference_temperature_K, c);
+  }
+  /// Windings and rotor (magnets, or the cage, taken as copper) at these temperatures; model,
+  /// joints and what is left of the magnets as they are in `now`.
+  MachineCondition at_temperatures(double winding_K, double rotor_K,
+                                   const MachineCondition& now) const noexcept {
+    const double at_reference = copper(given_.reference_temperature_K);
+    MachineCondition c = now;
     if (induction_) {
-      c = induction_->as_new();
-      for (double& r : c.winding_ohm) r *= copper(winding_K) / at_reference;
-      c.rotor_ohm *= copper(rotor_K) / at_reference;
+      const MachineCondition cold = induction_->as_new();
+      for (int k = 0; k < 3; ++k)
+        c.winding_ohm[k] = cold.winding_ohm[k] * copper(winding_K) / at_reference;
+      c.rotor_ohm = cold.rotor_ohm * copper(rotor_K) / at_reference;
+      c.flux_linkage_Wb = cold.flux_linkage_Wb;
       return c;
     }
-    const double r = magnet_.winding_resistance_ohm * copper(winding_K) / at_reference;
-    c.winding_ohm[0] = c.winding_ohm[1] = c.winding_ohm[2] = r;
+    const double r = star_.winding_resistance_ohm * copper(winding_K) / at_reference;
+    for (int k = 0; k < 3; ++k) c.winding_ohm[k] = r * given_.resistance_factor[k] + c.joint_ohm[k];
     c.magnet_K = rotor_K;
-    lose_to(c, magnet_left);
+    lose_to(c, now.magnet_left);
     return c;
   }
-  bool can_lose_flux() const noexcept { return magnet_.demagnetisation.possible && !induction_; }
+  /// A joint of so much in series with one winding, as built.
+  void set_joint(MachineCondition& c, std::size_t winding, double ohm) const noexcept {
+    const double star_ohm = given_.connection == Connection::delta ? ohm / 3.0 : ohm;
+    // From the sum without it, so that a joint made good leaves no rounding behind.
+    const double own = c.winding_ohm[winding] - c.joint_ohm[winding];
+    c.winding_ohm[winding] = star_ohm == 0.0 ? bare_ohm(c, winding, own) : own + star_ohm;
+    c.joint_ohm[winding] = star_ohm;
+  }
+  bool can_lose_flux() const noexcept { return given_.demagnetisation.possible && !induction_; }
   /// Sets the share of the magnets' flux that is left, and what follows from it.
   void lose_to(MachineCondition& c, double magnet_left) const noexcept {
-    const double warmer_K = c.magnet_K - magnet_.reference_temperature_K;
-    const DemagnetisationParameters& d = magnet_.demagnetisation;
+    const double warmer_K = c.magnet_K - given_.reference_temperature_K;
+    const DemagnetisationParameters& d = given_.demagnetisation;
     c.magnet_left = magnet_left;
     c.flux_linkage_Wb = full_flux_Wb(c) * magnet_left;
     if (d.possible)
@@ -97,12 +127,12 @@ class Machine {
   }
   /// Share that i_d below knee_A leaves: the line through the present one.
   double left_at(double i_d, const MachineCondition& now) const noexcept {
-    const double lost = std::max(0.0, now.knee_A - i_d) / magnet_.demagnetisation.lose_all_within_A;
+    const double lost = std::max(0.0, now.knee_A - i_d) / given_.demagnetisation.lose_all_within_A;
     return std::max(least_left, now.magnet_left - lost);
   }
   /// Flux that a share lost per ampere takes [Wb/A]: the slope of that line.
   double flux_per_i_d_H(const MachineCondition& now) const noexcept {
-    return full_flux_Wb(now) / magnet_.demagnetisation.lose_all_within_A;
+    return full_flux_Wb(now) / given_.demagnetisation.lose_all_within_A;
   }
 
   [[gnu::always_inline]] TerminalLaw at(const Point& y,
@@ -116,21 +146,40 @@ class Machine {
     }
     return out;
   }
-  /// Flux linkage of the windings, magnets included, stationary; zero sequence left out [Wb].
-  AlphaBeta linkage_Wb(const Point& y, const MachineCondition& now) const noexcept {
+  /// Flux linkages of the windings, magnets included: (alpha, beta) of the line, the delta's loop.
+  /// A sudden change keeps them [Wb].
+  std::array<double, 3> linkage_Wb(const Point& y, const MachineCondition& now) const noexcept {
+    if (now.model == MachineModel::phase_magnet) return phase_.linkage_Wb(y, now);
     const Dq psi = fundamental_Wb(y, now);
     const AlphaBeta sum = unpark(psi, y.cos_e, y.sin_e), all = shape().flux(y.theta);
     const double m = now.flux_linkage_Wb;
-    return {sum.alpha + m * (all.alpha - y.cos_e), sum.beta + m * (all.beta - y.sin_e)};
+    return {sum.alpha + m * (all.alpha - y.cos_e), sum.beta + m * (all.beta - y.sin_e), 0.0};
   }
-  double stored_J(const Point& y, const MachineCondition&) const noexcept {
+  /// Of the delta's loop; 1 where there is none.
+  double loop_inductance_H(const Point& y, const MachineCondition& now) const noexcept {
+    return now.model == MachineModel::phase_magnet ? phase_.loop_inductance_H(y) : 1.0;
+  }
+  double stored_J(const Point& y, const MachineCondition& now) const noexcept {
+    if (now.model == MachineModel::phase_magnet) return phase_.stored_J(y);
     if (induction_) return induction_->stored_J(y);
     return saturated_ ? saturated_->stored_J(y) : linear_.stored_J(y);
+  }
+  /// EMF of each winding, triplens included; in delta between the terminals U-V, V-W, W-U. Of an
+  /// induction machine, what its rotor's flux induces.
+  Phases emf_V(const Point& y, const MachineCondition& now) const noexcept {
+    return induction_ ? phases(induction_->at(y, now).emf_V) : phase_.emf_V(y, now);
+  }
+  /// Current of each winding; in star the lines'.
+  Phases windings_A(const Point& y) const noexcept {
+    return induction_ ? phases({y.i_alpha, y.i_beta}) : phase_.windings_A(y);
   }
   /// Bound on |torque| within span_s from y, for currents no larger than i_A [N m].
   double torque_bound_Nm(const Point& y, double i_A, double span_s,
                          const MachineCondition& now) const noexcept {
     if (induction_) return induction_->torque_bound_Nm(y, i_A, span_s, now);
+    if (now.model == MachineModel::phase_magnet)
+      return phase_.torque_bound_Nm(i_A + phase_.loop_bound_A(y, i_A, span_s, now), now) +
+             cogging_.bound_Nm();
     return (saturated_ ? saturated_->torque_bound_Nm(i_A, now)
                        : linear_.torque_bound_Nm(i_A, now)) +
            cogging_.bound_Nm();
@@ -143,8 +192,10 @@ class Machine {
   /// Bound on the induced voltage at y with currents no larger than i_A [V].
   double back_bound_V(const Point& y, double i_A, const MachineCondition& now) const noexcept {
     if (induction_) return induction_->back_bound_V(y, i_A, now);
-    return pole_pairs() * std::abs(y.omega) *
-           (now.flux_linkage_Wb * linear_.shape().peak() + 2.0 * inductance_max_H() * i_A);
+    const double magnets = now.model == MachineModel::phase_magnet
+                               ? phase_.emf_bound_Wb(now)
+                               : now.flux_linkage_Wb * linear_.shape().peak();
+    return pole_pairs() * std::abs(y.omega) * (magnets + 2.0 * inductance_max_H() * i_A);
   }
 
  private:
@@ -152,8 +203,11 @@ class Machine {
 
   [[gnu::always_inline]] TerminalLaw law(const Point& y,
                                          const MachineCondition& now) const noexcept {
-    if (induction_) return induction_->at(y, now);
-    switch (model_) {
+    switch (now.model) {
+      case MachineModel::induction:
+        return induction_->at(y, now);
+      case MachineModel::phase_magnet:
+        return phase_.at(y, now);
       case MachineModel::saturated_magnet:
         return saturated_->at(y, now);
       case MachineModel::linear_magnet:
@@ -163,25 +217,32 @@ class Machine {
   }
   Dq fundamental_Wb(const Point& y, const MachineCondition& now) const noexcept {
     const Dq i = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
-    return saturated_ ? saturated_->linkage_Wb(i, now)
-                      : Dq{magnet_.inductance_d_H * i.d + now.flux_linkage_Wb,
-                           magnet_.inductance_q_H * i.q};
+    return saturated_
+               ? saturated_->linkage_Wb(i, now)
+               : Dq{star_.inductance_d_H * i.d + now.flux_linkage_Wb, star_.inductance_q_H * i.q};
+  }
+  /// What the other windings say of the temperature, where one of them has no joint.
+  double bare_ohm(const MachineCondition& c, std::size_t winding, double own) const noexcept {
+    for (std::size_t k = 0; k < 3; ++k)
+      if (k != winding && c.joint_ohm[k] == 0.0)
+        return c.winding_ohm[k] * given_.resistance_factor[winding] / given_.resistance_factor[k];
+    return own;
   }
   double copper(double kelvin) const noexcept {
-    return 1.0 + magnet_.winding_temperature_coefficient_per_K * (kelvin - 293.15);
+    return 1.0 + given_.winding_temperature_coefficient_per_K * (kelvin - 293.15);
   }
   double full_flux_Wb(const MachineCondition& c) const noexcept {
-    return magnet_.flux_linkage_Wb * (1.0 + magnet_.flux_temperature_coefficient_per_K *
-                                                (c.magnet_K - magnet_.reference_temperature_K));
+    return star_.flux_linkage_Wb * (1.0 + given_.flux_temperature_coefficient_per_K *
+                                              (c.magnet_K - given_.reference_temperature_K));
   }
 
-  MachineModel model_ = MachineModel::linear_magnet;
+  PermanentMagnetParameters given_, star_;
   LinearMagnet linear_;
+  PhaseMagnet phase_;
   std::optional<InductionMachine> induction_;
   std::optional<SaturatedMagnet> saturated_;
   Cogging cogging_;
   IronLoss iron_;
-  PermanentMagnetParameters magnet_;
 };
 
 }  // namespace stillrotor::plant

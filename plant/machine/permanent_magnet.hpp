@@ -1,16 +1,19 @@
-// Permanent-magnet synchronous machine, star-connected, three-wire, equal phases.
+// Permanent-magnet synchronous machine, three-wire, in star or delta.
 // Any back-EMF shape as harmonics of the magnet flux linkage; saliency as L_d, L_q, or a flux map.
 //   psi_U(theta) = flux_linkage * sum_n (h_n / n) cos(n theta),   e_U = d psi_U / dt, so
 //   e_U = -omega_e * flux_linkage * sum_n h_n sin(n theta),        h_1 = 1.
-// V and W lag by 120 and 240 electrical degrees. Even and triplen orders: even ones are refused,
-// triplen ones are accepted and drive no current (star); they cancel in every measured potential.
+// V and W lag by 120 and 240 electrical degrees. Even orders are refused. Triplen ones drive no
+// current in star, where they cancel in every measured potential; in delta they drive one round the
+// windings.
+// Star   every value is of one phase, terminal to star point. Delta: of one winding between two
+//        terminals; between terminals the resistance is then 2/3 of it.
 // With temperature: R = R_ref (1 + a (T - 20 degC)) / (1 + a (T_ref - 20 degC)), psi = psi_ref (1 +
 // b (T - T_ref)). Source: IEC 60028 for copper's a = 0.393 %/K at 20 degC (from memory); b of
 // sintered neodymium-iron-boron about -0.11 %/K (common practice).
 // Demagnetisation: while i_d stands below the knee i_k(T) = knee + knee_per_K (T - T_ref) the
 // magnets' flux falls along a line, share lost = (i_k - i_d) / current_to_lose_all, and does not
 // come back. Source: working point on a demagnetisation curve of two straight lines; derived.
-// Units  ohm, H, Wb (peak, per phase, fundamental), K.
+// Units  ohm, H, Wb (peak, per winding, fundamental), K.
 #pragma once
 
 #include <vector>
@@ -33,7 +36,10 @@ struct DemagnetisationParameters {
   double lose_all_within_A = 200.0;  // further i_d that would take all flux, > 0
 };
 
+enum class Connection : unsigned char { star, delta };
+
 struct PermanentMagnetParameters {
+  Connection connection = Connection::star;
   int pole_pairs = 4;                     // 1 to 64
   double winding_resistance_ohm = 0.05;   // per phase, > 0
   double inductance_d_H = 150e-6;         // > 0
@@ -48,7 +54,18 @@ struct PermanentMagnetParameters {
   double winding_temperature_coefficient_per_K = 0.00393;  // at 20 degC
   double flux_temperature_coefficient_per_K = -0.0011;
   DemagnetisationParameters demagnetisation;
+  // Unequal windings (U, V, W; delta: U-V, V-W, W-U), relative to the values above, > 0.
+  double resistance_factor[3] = {1.0, 1.0, 1.0};
+  double turns_factor[3] = {1.0, 1.0, 1.0};  // linkages follow it, inductances its products
+  double inductance_zero_H = 15e-6;  // zero sequence, > 0; matters in delta and with unequal turns
+
+  bool equal_turns() const noexcept {
+    return turns_factor[0] == turns_factor[1] && turns_factor[1] == turns_factor[2];
+  }
 };
+
+/// The star that behaves the same at the terminals, windings equal and triplens left out.
+PermanentMagnetParameters equivalent_star(const PermanentMagnetParameters&);
 
 /// Harmonics of a trapezoid with the given flat top (electrical degrees, 0 < flat < 180), odd
 /// orders up to max_order, ratios relative to its fundamental.

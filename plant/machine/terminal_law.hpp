@@ -24,14 +24,25 @@ struct TerminalLaw {
   double heat_W[3] = {};  // windings; rotor or magnets; iron
 };
 
+/// The form in which a machine is computed.
+enum class MachineModel : unsigned char {
+  linear_magnet,
+  saturated_magnet,
+  phase_magnet,
+  induction
+};
+
 /// What of a machine changes slowly in a run: by temperature, ageing, joints. In DriveState.
+/// A delta's values are those of its equivalent star.
 struct MachineCondition {
-  double winding_ohm[3] = {};  // by phase
+  double winding_ohm[3] = {};  // by phase; unequal only where the model is phase_magnet
   double flux_linkage_Wb = 0.0;
-  double rotor_ohm = 0.0;  // induction
+  double rotor_ohm = 0.0;    // induction
+  double joint_ohm[3] = {};  // of winding_ohm, what bad joints add
   double magnet_K = 293.15;
   double magnet_left = 1.0;  // share of the magnets' flux that no current has taken for good
   double knee_A = -1e300;    // i_d below which more of it goes
+  MachineModel model = MachineModel::linear_magnet;
 };
 
 }  // namespace stillrotor::plant

@@ -1,14 +1,16 @@
 // The drive's equations a second time, in phase coordinates, for an independent solver.
 //
-// State        three phase currents, capacitor voltage, mechanical speed, electrical angle.
-// Machine      flux of phase k: sum_j L_kj(theta) i_j + psi_k(theta), with the 3 x 3 inductance
-//              matrix L_kj = (L_d+L_q)/3 cos(2 pi (k-j)/3)
-//                          + (L_d-L_q)/3 cos(2 theta - 2 pi (k+j)/3) + L_d/3.
-//              The last term is a zero-sequence inductance: the star carries no such current, so
-//              its value is free; it makes the matrix regular.
-// Network      v_k - v_n = R i_k + d flux_k/dt with the neutral potential v_n as an unknown and
-//              sum of di/dt = 0 as its equation; a leg that does not conduct has di_k/dt = 0 and
-//              its terminal potential as an unknown. One linear system per evaluation.
+// State        three winding currents, capacitor voltage, cable current, mechanical speed,
+//              electrical angle.
+// Machine      flux of winding k: sum_j L_kj(theta) i_j + psi_k(theta), with the 3 x 3 matrix
+//              L_kj = n_k n_j [(L_d+L_q)/3 cos(2 pi (k-j)/3)
+//                              + (L_d-L_q)/3 cos(2 theta - 2 pi (k+j)/3) + L_zero/3],
+//              n the turns factors; delta: windings U-V, V-W, W-U, theta 30 degrees ahead.
+// Network      star: v_k - v_n = R i_k + d flux_k/dt with the neutral potential v_n as an unknown
+// and
+//              sum of di/dt = 0 as its equation. Delta: the windings between the terminals, line
+//              currents as their differences. A leg that does not conduct has no change of its line
+//              current and its terminal potential as an unknown. One linear system per evaluation.
 // Torque       p (sum_k i_k dpsi_k/dtheta + 1/2 i' dL/dtheta i)   (co-energy).
 // Conduction   chosen by trying every combination of floating / low diode / high diode of the
 //              switched-off legs without current and taking the one without a contradiction.
@@ -18,6 +20,7 @@
 // Valid        speed does not change its sign (friction is a constant opposing torque).
 #pragma once
 
+#include <Eigen/Core>
 #include <array>
 
 #include "tests/reference/support/drive_setup.hpp"
@@ -28,8 +31,8 @@ enum class LegMode { floating, low_switch, high_switch, low_diode, high_diode, b
 enum class SupplyMode { linear, limited, blocked };
 
 struct AbcState {
-  std::array<double, 3> i_A = {0.0, 0.0, 0.0};
-  double v_cap_V = 0.0, omega_m_rad_s = 0.0, theta_e_rad = 0.0;
+  std::array<double, 3> winding_A = {0.0, 0.0, 0.0};
+  double v_cap_V = 0.0, omega_m_rad_s = 0.0, theta_e_rad = 0.0, cable_A = 0.0;
 };
 
 struct AbcInputs {
@@ -47,8 +50,8 @@ struct AbcModes {
 
 /// Everything that follows from state, inputs and modes at one instant.
 struct AbcRates {
-  std::array<double, 3> di_A_s = {}, terminal_V = {}, emf_V = {};
-  double dv_cap_V_s = 0.0, domega_rad_s2 = 0.0, dtheta_rad_s = 0.0;
+  std::array<double, 3> dwinding_A_s = {}, dline_A_s = {}, terminal_V = {}, emf_V = {};
+  double dv_cap_V_s = 0.0, dcable_A_s = 0.0, domega_rad_s2 = 0.0, dtheta_rad_s = 0.0;
   double bus_V = 0.0, supply_A = 0.0, wanted_supply_A = 0.0, bridge_A = 0.0, torque_Nm = 0.0;
 };
 
@@ -59,6 +62,8 @@ class AbcCircuit {
   }
 
   AbcRates rates(const AbcState&, const AbcInputs&, const AbcModes&) const;
+  /// Currents out of the legs.
+  std::array<double, 3> lines(const AbcState&) const;
 
   /// The consistent modes at this state; currents of legs that cannot conduct must be exactly 0.
   /// Throws std::runtime_error when every combination contradicts itself.
@@ -70,10 +75,19 @@ class AbcCircuit {
   /// After an event: currents that a diode has let go become exactly 0, and the rest sums to 0.
   void settle(AbcState&, const AbcInputs&, const AbcModes&) const;
 
+  /// Winding currents that give these line currents; what circulates in a delta stays.
+  void set_lines(AbcState&, const std::array<double, 3>& line_A) const;
+
+  /// Parts a leg's conductor at once: linkages of the paths that do not lead through it stay.
+  void cut(AbcState&, int leg) const;
+
   const plant::DriveParameters& parameters() const { return p_; }
 
  private:
   bool consistent(const AbcState&, const AbcInputs&, const AbcModes&) const;
+  Eigen::Matrix3d inductance(double theta_winding, Eigen::Matrix3d* slope) const;
+  double winding_angle(const AbcState&) const;
+  bool delta() const { return p_.machine.connection == plant::Connection::delta; }
   plant::DriveParameters p_;
 };
 

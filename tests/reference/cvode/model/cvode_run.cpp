@@ -10,7 +10,7 @@
 namespace stillrotor::reference {
 namespace {
 
-constexpr int states = 6;
+constexpr int states = 7;
 constexpr double shortest_s = 1e-15;  // 1 fs: less than any solver step, moves 1 MA/s by 1 nA
 constexpr long most_events = 1000;    // in one interval between edges
 
@@ -20,7 +20,8 @@ void check(int flag, const char* call) {
 
 void pack(const AbcState& x, N_Vector y) {
   double* v = N_VGetArrayPointer(y);
-  for (int k = 0; k < 3; ++k) v[k] = x.i_A[k];
+  for (int k = 0; k < 3; ++k) v[k] = x.winding_A[k];
+  v[6] = x.cable_A;
   v[3] = x.v_cap_V;
   v[4] = x.omega_m_rad_s;
   v[5] = x.theta_e_rad;
@@ -28,7 +29,7 @@ void pack(const AbcState& x, N_Vector y) {
 
 AbcState unpack(N_Vector y) {
   const double* v = N_VGetArrayPointer(y);
-  return {{v[0], v[1], v[2]}, v[3], v[4], v[5]};
+  return {{v[0], v[1], v[2]}, v[3], v[4], v[5], v[6]};
 }
 
 }  // namespace
@@ -46,7 +47,8 @@ struct CvodeRun::Solver {
     const auto* s = static_cast<const Solver*>(self);
     const AbcRates r = s->circuit->rates(unpack(y), *s->inputs, s->modes);
     double* v = N_VGetArrayPointer(dy);
-    for (int k = 0; k < 3; ++k) v[k] = r.di_A_s[k];
+    for (int k = 0; k < 3; ++k) v[k] = r.dwinding_A_s[k];
+    v[6] = r.dcable_A_s;
     v[3] = r.dv_cap_V_s;
     v[4] = r.domega_rad_s2;
     v[5] = r.dtheta_rad_s;
@@ -135,6 +137,11 @@ void CvodeRun::advance_to(std::int64_t until_ps) {
     if (++here > most_events) throw std::runtime_error("events do not end in one interval");
     circuit_.settle(state_, inputs_, solver_->modes);
   }
+}
+
+void CvodeRun::cut(int leg) {
+  circuit_.cut(state_, leg);
+  inputs_.open[static_cast<std::size_t>(leg)] = true;
 }
 
 AbcRates CvodeRun::look() const {

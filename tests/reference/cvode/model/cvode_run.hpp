@@ -26,7 +26,11 @@ class CvodeRun {
   /// solver fails, when no conduction state is consistent or when events do not end.
   void advance_to(std::int64_t until_ps);
 
+  /// A conductor parts at this moment.
+  void cut(int leg);
+
   const AbcState& state() const { return state_; }
+  std::array<double, 3> lines_A() const { return circuit_.lines(state_); }
   long events() const { return events_; }
   /// Rates and potentials in the modes that begin now.
   AbcRates look() const;

@@ -138,16 +138,39 @@ Experiment fuzzed_experiment(std::uint64_t seed, std::string& story) {
   sort_edges(e.edges);
   for (int n = 1; n <= 100; ++n) e.sample_ps.push_back(ps(duration_s * (n - draw.unit()) / 100.0));
 
-  char text[512];
+  // What goes beyond the symmetrical star on a stiff line, drawn last.
+  if (draw.chance(0.25)) m.connection = plant::Connection::delta;
+  m.inductance_zero_H = m.inductance_d_H * draw.logarithmic(0.05, 0.5);
+  if (draw.chance(0.2))
+    for (double& factor : m.resistance_factor) factor = draw.logarithmic(0.5, 4.0);
+  if (draw.chance(0.15))
+    for (double& factor : m.turns_factor) factor = draw.linear(0.85, 1.15);
+  if (p.supply.kind == plant::SupplyKind::battery && draw.chance(0.3))
+    p.supply.cable_inductance_H = draw.logarithmic(0.5e-6, 10e-6);
+  if (!e.speed_held && draw.chance(0.4))
+    p.shaft.quadratic_drag_Nm_s2_per_rad2 =
+        0.1 * p.shaft.inertia_kg_m2 / duration_s / std::abs(e.start_omega_m_rad_s) * draw.unit();
+  if (e.open_leg < 0 && draw.chance(0.1)) {
+    e.cut_leg = draw.whole(0, 2);
+    e.cut_ps = ps(duration_s * draw.linear(0.2, 0.8));
+  }
+
+  char text[640];
   static constexpr const char* name[] = {"pwm", "six-step", "random gates", "all off"};
   std::snprintf(text, sizeof text,
                 "%s, %zu edges, L %.0f/%.0f uH, R %.1f mohm, psi %.2f mWb, shape %d, %.0f rad/s "
-                "(electrical)%s, %.1f V %s, link %.2f mF + %.1f mohm, open leg %d",
+                "(electrical)%s, %.1f V %s, link %.2f mF + %.1f mohm, open leg %d, cut leg %d, %s, "
+                "R x %.2f %.2f %.2f, turns x %.2f "
+                "%.2f %.2f, cable %.1f uH",
                 name[static_cast<int>(pattern)], e.edges.size(), 1e6 * m.inductance_d_H,
                 1e6 * m.inductance_q_H, 1e3 * m.winding_resistance_ohm, 1e3 * m.flux_linkage_Wb,
                 shape, omega_e, e.speed_held ? " held" : "", p.supply.voltage_V,
                 p.supply.kind == plant::SupplyKind::battery ? "battery" : "bench supply",
-                1e3 * p.dc_link.capacitance_F, 1e3 * p.dc_link.series_resistance_ohm, e.open_leg);
+                1e3 * p.dc_link.capacitance_F, 1e3 * p.dc_link.series_resistance_ohm, e.open_leg,
+                e.cut_leg, m.connection == plant::Connection::delta ? "delta" : "star",
+                m.resistance_factor[0], m.resistance_factor[1], m.resistance_factor[2],
+                m.turns_factor[0], m.turns_factor[1], m.turns_factor[2],
+                1e6 * p.supply.cable_inductance_H);
   story = text;
   return e;
 }

@@ -17,6 +17,8 @@ struct Experiment {
   double held_acceleration_rad_s2 = 0.0;
   double load_Nm = 0.0;
   int open_leg = -1;  // -1: none
+  int cut_leg = -1;   // parts under current, at cut_ps
+  std::int64_t cut_ps = 0;
   std::vector<GateEdge> edges;
   std::vector<std::int64_t> sample_ps;  // increasing
 };
