@@ -80,14 +80,14 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
 Probe Drive::probe(const Continuous& c) const noexcept {
   const Impl& d = *impl_;
   const Point y = point_of(c);
-  const Flow f = d.flow(*d.mode, y, d.drivers(seconds_since(c, d.s)));
+  const Impl::BusFlow f = d.flow_of_bus(*d.mode, y, d.drivers(seconds_since(c, d.s)));
   return {phases({y.i_alpha, y.i_beta}), f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V,
-          f.machine.torque_Nm};
+          d.machine.at(y, d.s.machine).torque_Nm};
 }
 
 LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
   const Impl& d = *impl_;
-  const Flow f = d.flow(*d.mode, point_of(c), d.drivers(seconds_since(c, d.s)));
+  const Impl::BusFlow f = d.flow_of_bus(*d.mode, point_of(c), d.drivers(seconds_since(c, d.s)));
   return {f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V};
 }
 
