@@ -45,6 +45,7 @@ struct Bench {
   std::string controller_kind;  // six_step, ...; part number; empty for capture
   io::ControllerConfig controller;
   double controller_supply_V = 5.0;
+  bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;
   double record_rate_Hz = 20e3;
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one

@@ -29,6 +29,8 @@ struct Draft {
   double speed_constant_Vs_rad = 0;  // line-to-line peak
 
   int supply_kind = 0;
+  std::string open_circuit, branches;  // "0 %: 42 V, 100 %: 54 V"; "8 mohm: 0.5 s"
+  int contactor_driven_by = 0, chopper_driven_by = 0;
 
   // sensors
   int current_kind = 0;

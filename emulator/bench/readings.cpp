@@ -62,7 +62,8 @@ class Collector {
     const Parameter* exact = find_parameter(path);
     const bool is_section = exact == nullptr && !keys_of(path).empty();
     const bool is_map = value.kind == Kind::map;
-    const bool pairs = exact != nullptr && path.ends_with(".harmonics") && is_map;
+    const auto* words = exact != nullptr ? std::get_if<Text>(&exact->binding) : nullptr;
+    const bool pairs = words != nullptr && words->form.find("pairs ") != words->form.npos && is_map;
     if (is_section && (is_map || value.kind == Kind::nothing)) {
       take_section(value, path);
     } else if (pairs) {

@@ -41,6 +41,7 @@ const std::vector<FamilyInfo>& families() {
       {Family::voltage, "a voltage", "V", "V, mV", {{"V", 1}}},
       {Family::current, "a current", "A", "A, mA", {{"A", 1}}},
       {Family::current_slope, "a rate of current", "A/s", "A/s", {{"A/s", 1}}},
+      {Family::charge, "a charge", "C", "A h, mA h, C", {{"A s", 1}}},
       {Family::flux_linkage, "a flux linkage", "Wb", "Wb, mWb, V s", {{"Wb", 1}}},
       {Family::angle, "an angle", "rad", "deg, rad, turn", {{"rad", 1}, {"turn", two_pi}}},
       {Family::rotational_speed,
@@ -119,6 +120,8 @@ class UnitSystem {
     define("h", scaled(3600.0, "s"));
     define("degC", Unit(ut_offset(parse("K").get(), 273.15)));
     define("\u00b0C", parse("degC"));
+    define("C", scaled(1.0, "A s"));
+    define("Ah", scaled(1.0, "A h"));
     define("rpm", scaled(1.0, "turn/min"));
     define("deg", scaled(std::numbers::pi / 180.0, "rad"));
     define("\u00b0", scaled(std::numbers::pi / 180.0, "rad"));

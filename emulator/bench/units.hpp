@@ -18,6 +18,7 @@ enum class Family : unsigned char {
   voltage,
   current,
   current_slope,
+  charge,
   flux_linkage,
   angle,
   rotational_speed,

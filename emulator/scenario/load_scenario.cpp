@@ -12,11 +12,11 @@ namespace {
 
 const std::vector<std::string> scenario_keys{"scenario", "lasts",    "seed",
                                              "start",    "timeline", "expect"};
-const std::vector<std::string> start_keys{"speed", "angle", "key"};
+const std::vector<std::string> start_keys{"speed", "angle", "key", "state_of_charge"};
 
 /// Texts of the resolved file, defaults until the file says otherwise.
 struct Written {
-  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off";
+  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off", charge;
   std::vector<std::string> timeline, expect;
 };
 
@@ -32,7 +32,8 @@ void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
   written.seed = text;
 }
 
-void read_start(const YamlNode& node, Scenario& scenario, Written& written, Problems& problems) {
+void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Written& written,
+                Problems& problems) {
   const Fields fields(node, "start", start_keys, problems);
   constexpr double most_speed = 100'000.0 * 2.0 * std::numbers::pi / 60.0;
   constexpr double full_turn = 2.0 * std::numbers::pi;
@@ -46,6 +47,14 @@ void read_start(const YamlNode& node, Scenario& scenario, Written& written, Prob
                                   "-360 deg to 360 deg, mechanical")
                         .value_or(0.0);
   start.key = fields.on_off("key").value_or(false);
+  start.charge = fields.quantity("state_of_charge", Family::ratio, 0.0, 1.0, "0 % to 100 %");
+  if (fields.has("state_of_charge") && bench.drive.supply.battery.open_circuit_V.empty())
+    fields.wrong("state_of_charge",
+                 fmt::format("state_of_charge needs a battery that follows its charge; the supply "
+                             "of the bench \"{}\" has no open_circuit. Give it one, or remove "
+                             "state_of_charge.",
+                             bench.name));
+  written.charge = fields.text("state_of_charge");
   if (fields.has("speed")) written.speed = fields.text("speed");
   if (fields.has("angle")) written.angle = fields.text("angle");
   if (fields.has("key")) written.key = fields.text("key");
@@ -57,7 +66,10 @@ std::string resolved(const Fields& fields, const Written& written) {
       "scenario: {}\nlasts: {}\nseed: {}\nstart: {}\n",
       yaml_scalar(fields.text("scenario")), yaml_scalar(fields.text("lasts")),
       yaml_scalar(written.seed),
-      flow_map({{"speed", written.speed}, {"angle", written.angle}, {"key", written.key}}));
+      flow_map({{"speed", written.speed},
+                {"angle", written.angle},
+                {"key", written.key},
+                {"state_of_charge", written.charge}}));
   for (const auto& [name, lines] :
        {std::pair{"timeline", &written.timeline}, {"expect", &written.expect}}) {
     out += fmt::format("{}:{}\n", name, lines->empty() ? " []" : "");
@@ -91,7 +103,8 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
     problems.add(root.place, "lasts is missing; allowed 1 ms to 3600 s. Say how long it runs.");
   scenario.lasts_ps = fields.time_ps("lasts", 1e-3, 3600.0, "1 ms to 3600 s").value_or(to_ps(3600));
   read_seed(fields, scenario, written);
-  if (const YamlNode* start = root.find("start")) read_start(*start, scenario, written, problems);
+  if (const YamlNode* start = root.find("start"))
+    read_start(*start, bench, scenario, written, problems);
   if (const YamlNode* timeline = root.find("timeline"))
     written.timeline = read_timeline(*timeline, bench, scenario, problems);
   if (const YamlNode* expect = root.find("expect"))

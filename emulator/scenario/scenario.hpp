@@ -23,6 +23,7 @@ enum class ActionKind : std::uint8_t {
   load_torque,     // value Nm at the motor shaft
   slope,           // value rise over run
   supply_voltage,  // value V, open-circuit or set voltage
+  supply,          // value 0/1: its connector is closed
   fault            // see Fault
 };
 
@@ -44,6 +45,7 @@ struct Start {
   double speed_rad_s = 0.0;
   double angle_rad = 0.0;  // mechanical
   bool key = false;
+  std::optional<double> charge;  // state of charge; absent: the bench's
 };
 
 /// A window in the record. Ends may hang on an event's name ("hall_line_open", "key on").

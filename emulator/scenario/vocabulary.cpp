@@ -22,6 +22,8 @@ constexpr std::array actions{
                "rise over run of the road, uphill positive"},
     ActionWord{"supply_voltage", ActionKind::supply_voltage, false, Family::voltage, 0, 2000,
                "0 V to 2000 V", "open-circuit or set voltage of the supply"},
+    ActionWord{"supply", ActionKind::supply, true, Family::ratio, 0, 1, "on or off",
+               "the supply's connector; off cuts the current at once"},
 };
 
 constexpr std::array faults{

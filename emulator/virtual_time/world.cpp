@@ -28,8 +28,18 @@ constexpr std::string_view leg_name(int leg) noexcept {
   return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
 }
 
+/// The bench's plant as this scenario starts it.
+plant::DriveParameters charged(const Bench& bench, const Scenario& scenario) {
+  plant::DriveParameters drive = bench.drive;
+  auto& battery = drive.supply.battery;
+  if (scenario.start.charge) battery.charge = *scenario.start.charge;
+  if (!battery.open_circuit_V.empty())
+    drive.supply.voltage_V = plant::on_curve(battery.open_circuit_V, battery.charge);
+  return drive;
+}
+
 plant::Drive started(const Bench& bench, const Scenario& scenario, const GivenMotion& motion) {
-  plant::Drive drive(bench.drive);
+  plant::Drive drive(charged(bench, scenario));
   plant::StartState start;
   start.omega_m_rad_s =
       motion.speed.empty() ? scenario.start.speed_rad_s : motion.speed.front().speed_rad_s;
@@ -47,7 +57,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       wiring_(bench.harness),
       timeline_(scenario.timeline),
       throttle_V_(bench.controls.throttle_idle_V),
-      supply_V_(bench.drive.supply.voltage_V),
+      supply_V_(charged(bench, scenario).supply.voltage_V),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
       sampler_(plant_, bench.record_rate_Hz, sink_,
@@ -64,7 +74,10 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
 }
 
 void BenchWorld::begin() noexcept {
-  if (power_request_) sink_.mark(MarkKind::action, 0, "key on", "at the start");
+  if (power_request_) {
+    sink_.mark(MarkKind::action, 0, "key on", "at the start");
+    if (bench_.key_closes_contactor) plant_.set_contactor(true);
+  }
   do_due_actions();
 }
 
@@ -190,6 +203,7 @@ void BenchWorld::act(const Action& action) noexcept {
       mark(on ? "key on" : "key off");
       set_line(io::line::key, on);
       power_request_ = on ? bench_.controller_supply_V : 0.0;
+      if (bench_.key_closes_contactor) plant_.set_contactor(on);
       return;
     case ActionKind::brake:
       mark(on ? "brake on" : "brake off");
@@ -209,6 +223,9 @@ void BenchWorld::act(const Action& action) noexcept {
     case ActionKind::supply_voltage:
       mark("supply_voltage");
       return supply_V_.go(now, action.value, action.over_ps);
+    case ActionKind::supply:
+      mark(on ? "supply on" : "supply off");
+      return plant_.set_supply_interrupted(!on);
     case ActionKind::fault:
       return act_fault(action);
   }

@@ -5,7 +5,7 @@
 // had flowed; inside a step v_inner is a ramp from the current at its begin. That is second order
 // in the step over tau_k, which is small.
 // Below empty and above full the open-circuit voltage stays at the table's ends.
-// Units V, C, ohm, s; charge as a share of the capacity.  Sign i > 0 discharges.
+// Units V, C, ohm, s, K; charge as a share of the capacity.  Sign i > 0 discharges.
 // Source textbook (equivalent circuit of a cell), from memory.
 // RT: safe. O(points of the table) at worst, O(1) as a rule.
 #pragma once
@@ -34,7 +34,7 @@ struct BatteryParameters {
   };
   std::array<Branch, branch_count> branch{};
   std::vector<CurvePoint> resistance_share;  // of `resistance`, over temperature; empty: 1
-  double temperature_C = 25.0;
+  double temperature_K = 298.15;
 
   bool moves() const noexcept {
     bool any = !open_circuit_V.empty();
@@ -43,7 +43,7 @@ struct BatteryParameters {
   }
   /// At the present temperature.
   double share_of_resistance() const noexcept {
-    return resistance_share.empty() ? 1.0 : on_curve(resistance_share, temperature_C);
+    return resistance_share.empty() ? 1.0 : on_curve(resistance_share, temperature_K);
   }
 };
 

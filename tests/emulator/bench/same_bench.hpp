@@ -74,6 +74,54 @@ inline void expect_same_controller(const io::CaptureConfig& a, const io::Capture
   EXPECT_EQ(a.start_s, b.start_s);
 }
 
+inline void expect_same_curve(const std::vector<plant::CurvePoint>& a,
+                              const std::vector<plant::CurvePoint>& b) {
+  ASSERT_EQ(a.size(), b.size());
+  for (std::size_t k = 0; k < a.size(); ++k) {
+    EXPECT_EQ(a[k].x, b[k].x);
+    EXPECT_EQ(a[k].y, b[k].y);
+  }
+}
+inline void expect_same_feed(const plant::DriveParameters& a, const plant::DriveParameters& b) {
+  EXPECT_EQ(a.supply.cable_inductance_H, b.supply.cable_inductance_H);
+  EXPECT_EQ(a.supply.fold_back_A, b.supply.fold_back_A);
+  EXPECT_EQ(a.supply.voltage_loop_Hz, b.supply.voltage_loop_Hz);
+  EXPECT_EQ(a.supply.current_loop_Hz, b.supply.current_loop_Hz);
+  EXPECT_EQ(a.supply.latch_above_V, b.supply.latch_above_V);
+  const plant::BatteryParameters &p = a.supply.battery, &q = b.supply.battery;
+  expect_same_curve(p.open_circuit_V, q.open_circuit_V);
+  expect_same_curve(p.resistance_share, q.resistance_share);
+  EXPECT_EQ(p.capacity_C, q.capacity_C);
+  EXPECT_EQ(p.charge, q.charge);
+  EXPECT_EQ(p.temperature_K, q.temperature_K);
+  for (std::size_t k = 0; k < p.branch.size(); ++k) {
+    EXPECT_EQ(p.branch[k].resistance_ohm, q.branch[k].resistance_ohm);
+    EXPECT_EQ(p.branch[k].time_s, q.branch[k].time_s);
+  }
+  const plant::ProtectionParameters &m = a.supply.protection, &n = b.supply.protection;
+  EXPECT_EQ(m.fitted, n.fitted);
+  EXPECT_EQ(m.sample_time_s, n.sample_time_s);
+  EXPECT_EQ(m.over_voltage.trip_V, n.over_voltage.trip_V);
+  EXPECT_EQ(m.over_voltage.release_V, n.over_voltage.release_V);
+  EXPECT_EQ(m.over_voltage.delay_s, n.over_voltage.delay_s);
+  EXPECT_EQ(m.under_voltage.trip_V, n.under_voltage.trip_V);
+  EXPECT_EQ(m.under_voltage.release_V, n.under_voltage.release_V);
+  EXPECT_EQ(m.under_voltage.delay_s, n.under_voltage.delay_s);
+  EXPECT_EQ(m.discharge.trip_A, n.discharge.trip_A);
+  EXPECT_EQ(m.discharge.delay_s, n.discharge.delay_s);
+  EXPECT_EQ(m.charge.trip_A, n.charge.trip_A);
+  EXPECT_EQ(m.charge.delay_s, n.charge.delay_s);
+  EXPECT_EQ(m.retry_s, n.retry_s);
+  EXPECT_EQ(a.contactor.fitted, b.contactor.fitted);
+  EXPECT_EQ(a.contactor.pull_in_s, b.contactor.pull_in_s);
+  EXPECT_EQ(a.contactor.drop_out_s, b.contactor.drop_out_s);
+  EXPECT_EQ(a.contactor.pre_charge_ohm, b.contactor.pre_charge_ohm);
+  EXPECT_EQ(a.chopper.resistance_ohm, b.chopper.resistance_ohm);
+  EXPECT_EQ(a.chopper.by_itself, b.chopper.by_itself);
+  EXPECT_EQ(a.chopper.on_V, b.chopper.on_V);
+  EXPECT_EQ(a.chopper.off_V, b.chopper.off_V);
+}
+
 inline void expect_same_plant(const plant::DriveParameters& a, const plant::DriveParameters& b) {
   EXPECT_EQ(a.bridge.switch_on_resistance_ohm, b.bridge.switch_on_resistance_ohm);
   EXPECT_EQ(a.bridge.diode_voltage_V, b.bridge.diode_voltage_V);
@@ -92,6 +140,7 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
   EXPECT_EQ(a.supply.voltage_V, b.supply.voltage_V);
   EXPECT_EQ(a.supply.resistance_ohm, b.supply.resistance_ohm);
   EXPECT_EQ(a.supply.current_limit_A, b.supply.current_limit_A);
+  expect_same_feed(a, b);
   EXPECT_EQ(a.dc_link.capacitance_F, b.dc_link.capacitance_F);
   EXPECT_EQ(a.dc_link.series_resistance_ohm, b.dc_link.series_resistance_ohm);
   EXPECT_EQ(a.shaft.inertia_kg_m2, b.shaft.inertia_kg_m2);
@@ -137,6 +186,7 @@ inline void expect_same_bench(const Bench& a, const Bench& b) {
   EXPECT_EQ(a.backend, b.backend);
   EXPECT_EQ(a.controller_kind, b.controller_kind);
   EXPECT_EQ(a.controller_supply_V, b.controller_supply_V);
+  EXPECT_EQ(a.key_closes_contactor, b.key_closes_contactor);
   EXPECT_EQ(a.expects.pwm_frequency_Hz, b.expects.pwm_frequency_Hz);
   EXPECT_EQ(a.expects.dead_time_s, b.expects.dead_time_s);
   EXPECT_EQ(a.expects.top_speed_rad_s, b.expects.top_speed_rad_s);

@@ -108,8 +108,8 @@ TEST(Battery, StaysAtTheTablesEndWhenEmpty) {
 // Series resistance at the pack's temperature: halfway between two points of the table, halfway.
 TEST(Battery, ResistanceFollowsTheTemperature) {
   plant::DriveParameters p = packed();
-  p.supply.battery.resistance_share = {{-10.0, 2.0}, {20.0, 1.0}};
-  p.supply.battery.temperature_C = 5.0;
+  p.supply.battery.resistance_share = {{263.15, 2.0}, {293.15, 1.0}};
+  p.supply.battery.temperature_K = 278.15;
   plant::Drive drive(p);
   EXPECT_DOUBLE_EQ(drive.state().source_ohm, 1.5 * 40e-3);
 }
