@@ -124,6 +124,25 @@ TEST_F(LoadScenario, NameAndLengthAreDue) {
   EXPECT_EQ(said("scenario: Rest\nlasts: 1 s\n"), "");
 }
 
+TEST_F(LoadScenario, AStateOfChargeNeedsABatteryThatFollowsIt) {
+  EXPECT_THAT(said_with("key: off}", "key: off, state_of_charge: 50 %}"),
+              AllOf(HasSubstr("state_of_charge needs a battery that follows its charge"),
+                    HasSubstr("has no open_circuit")));
+  bench_.drive.supply.battery.open_circuit_V = {{0.0, 42.0}, {1.0, 52.0}};
+  EXPECT_THAT(said_with("key: off}", "key: off, state_of_charge: 120 %}"),
+              HasSubstr("state_of_charge is 120 %; allowed 0 % to 100 %"));
+  const Scenario scenario =
+      load(replaced(small_scenario, "key: off}", "key: off, state_of_charge: 50 %}"));
+  EXPECT_EQ(scenario.start.charge, 0.5);
+  EXPECT_EQ(load(scenario.resolved_yaml).start.charge, 0.5);
+  EXPECT_FALSE(load(small_scenario).start.charge.has_value());
+}
+
+TEST_F(LoadScenario, TheSupplyIsASwitch) {
+  EXPECT_EQ(said_of_action("at: 1 s, supply: off"), "");
+  EXPECT_THAT(said_of_action("at: 1 s, supply: 3 V"), HasSubstr("allowed on or off"));
+}
+
 TEST_F(LoadScenario, ActionsLieWithinTheScenario) {
   EXPECT_THAT(said_of_action("at: 5 s, key: off"),
               HasSubstr("at is 5 s; allowed 0 s to lasts, 4 s"));
