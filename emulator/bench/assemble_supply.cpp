@@ -18,6 +18,7 @@ class SupplyAssembly : public Assembly {
     derive("supply.protection.fitted", supply.protection.fitted, mentioned("supply.protection"));
     only_for_its_kind(battery);
     curves();
+    resistance();
     voltage();
     derive("supply.current_limit", supply.current_limit_A, unlimited_A);
     derive("supply.current_loop", supply.current_loop_Hz, supply.voltage_loop_Hz);
@@ -34,7 +35,8 @@ class SupplyAssembly : public Assembly {
                              "supply.current_loop", "supply.latch_above"})
       if (battery && readings_.given(path) && changes_something(path))
         refuse(path, "a battery", "bench_supply");
-    for (const char* path : {"supply.open_circuit", "supply.branches", "supply.protection.fitted"})
+    for (const char* path : {"supply.open_circuit", "supply.branches",
+                             "supply.resistance_over_temperature", "supply.protection.fitted"})
       if (!battery && readings_.given(path) && changes_something(path))
         refuse(path, "a bench supply", "battery");
     if (!battery && d_.bench.drive.supply.protection.fitted &&
@@ -93,6 +95,25 @@ class SupplyAssembly : public Assembly {
     battery.branch = {};
     wrong("supply.branches",
           fmt::format("supply.branches: {}. Write them as {{8 mohm: 0.5 s, 5 mohm: 20 s}}.",
+                      problem));
+  }
+
+  void resistance() {
+    auto& share = d_.bench.drive.supply.battery.resistance_share;
+    std::string problem;
+    for (const auto& [kelvin, times] :
+         read_pairs(d_.resistance_over_temperature, Family::temperature, Family::ratio, problem)) {
+      if (times <= 0.0 || (!share.empty() && kelvin <= share.back().x))
+        problem =
+            "a share of 0 or less, or a falling temperature; allowed shares above 0, rising "
+            "temperatures";
+      share.push_back({kelvin, times});
+    }
+    if (problem.empty()) return;
+    share.clear();
+    wrong("supply.resistance_over_temperature",
+          fmt::format("supply.resistance_over_temperature: {}. Write it as {{-10 degC: 2.1, "
+                      "25 degC: 1}}.",
                       problem));
   }
 

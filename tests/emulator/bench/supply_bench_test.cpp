@@ -112,6 +112,18 @@ TEST_F(SupplyBench, CurvesSayWhatIsWrongWithThem) {
       HasSubstr("4 pairs; allowed up to 3"));
 }
 
+// By hand: 0 degC is 10/35 of the way from -10 degC to 25 degC: 2.4 - 10/35 * 1.4 = 2.
+TEST_F(SupplyBench, ResistanceFollowsTheCellsTemperature) {
+  const Bench bench = load(
+      "{voltage: 48 V, temperature: 0 degC, resistance_over_temperature: {-10 degC: 2.4, "
+      "25 degC: 1}}");
+  EXPECT_NEAR(bench.drive.supply.battery.share_of_resistance(), 2.0, 1e-12);
+  EXPECT_THAT(said("{voltage: 48 V, resistance_over_temperature: {25 degC: 1, 0 degC: 2}}"),
+              HasSubstr("rising temperatures"));
+  EXPECT_THAT(said("{voltage: 48 V, resistance_over_temperature: {25 V: 1}}"),
+              HasSubstr("a temperature is due"));
+}
+
 TEST_F(SupplyBench, WhatBelongsToTheOtherKindIsRefused) {
   for (const char* key :
        {"current_limit: 30 A", "fold_back: 3 A", "voltage_loop: 500 Hz", "latch_above: 60 V"})
