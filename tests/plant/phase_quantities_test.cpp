@@ -102,7 +102,7 @@ TEST(PhaseQuantities, TakeOverByThemselvesWhereAJointGoesBad) {
   const double charge_V = drive.state().v_cap_V;
   ASSERT_TRUE(drive.set_joint_ohm(Leg::V, 0.35));
   EXPECT_EQ(drive.state().machine.model, MachineModel::phase_magnet);
-  for (std::size_t k = 0; k < 3; ++k) EXPECT_EQ(drive.linkage_Wb()[k], linkage[k]);
+  for (std::size_t k = 0; k < 3; ++k) EXPECT_NEAR(drive.linkage_Wb()[k], linkage[k], 1e-15);
   EXPECT_EQ(drive.state().v_cap_V, charge_V);
   drive.set_joint_ohm(Leg::V, 0.0);
   EXPECT_EQ(drive.state().machine.model, MachineModel::linear_magnet);

@@ -31,10 +31,23 @@ Thevenin law(LegMode m, const plant::BridgeParameters& b) {
       return {1.0, b.diode_voltage_V, b.diode_resistance_ohm};
     case LegMode::both_switches:
       return {0.5, 0.0, 0.5 * b.switch_on_resistance_ohm};
+    case LegMode::low_shared:
+    case LegMode::high_shared: {
+      // -i = (v - rail) / R_on + (v - rail -+ V_f) / R_d
+      const double on = b.switch_on_resistance_ohm, diode = b.diode_resistance_ohm;
+      const double knee = b.diode_voltage_V * on / (on + diode);
+      const bool high = m == LegMode::high_shared;
+      return {high ? 1.0 : 0.0, high ? knee : -knee, on * diode / (on + diode)};
+    }
     case LegMode::floating:
       break;
   }
   return {0.0, 0.0, 0.0};
+}
+
+/// By how much the drop of a channel exceeds the knee of the diode beside it [V].
+double over_knee(bool high, double i_A, const plant::BridgeParameters& b) {
+  return (high ? -i_A : i_A) * b.switch_on_resistance_ohm - b.diode_voltage_V;
 }
 
 /// d psi_k / d theta of the magnet flux of phase k.
@@ -202,7 +215,14 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
   for (int k = 0; k < 3; ++k) {
     if (modes.leg[k] == LegMode::low_diode) worst = std::max(worst, -line[k] - i_slack);
     if (modes.leg[k] == LegMode::high_diode) worst = std::max(worst, line[k] - i_slack);
-    if (in.open[k] || !floats(modes.leg[k])) continue;
+    const LegMode mode = modes.leg[k];
+    if (mode == LegMode::high_switch || mode == LegMode::low_switch)
+      worst =
+          std::max(worst, over_knee(mode == LegMode::high_switch, line[k], p_.bridge) - v_slack);
+    if (mode == LegMode::high_shared || mode == LegMode::low_shared)
+      worst =
+          std::max(worst, -over_knee(mode == LegMode::high_shared, line[k], p_.bridge) - v_slack);
+    if (in.open[k] || !floats(mode)) continue;
     if (conducting > 0) {
       worst = std::max(
           {worst, -vf - r.terminal_V[k] - v_slack, r.terminal_V[k] - r.bus_V - vf - v_slack});
@@ -242,8 +262,12 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in) const {
     const bool high = in.gate[2 * k], low = in.gate[2 * k + 1];
     if (in.open[k]) continue;
     if (high && low) modes.leg[k] = LegMode::both_switches;
-    if (high && !low) modes.leg[k] = LegMode::high_switch;
-    if (low && !high) modes.leg[k] = LegMode::low_switch;
+    if (high && !low)
+      modes.leg[k] =
+          over_knee(true, line[k], p_.bridge) > 0.0 ? LegMode::high_shared : LegMode::high_switch;
+    if (low && !high)
+      modes.leg[k] =
+          over_knee(false, line[k], p_.bridge) > 0.0 ? LegMode::low_shared : LegMode::low_switch;
     if (high || low) continue;
     if (line[k] > 0.0) modes.leg[k] = LegMode::low_diode;
     if (line[k] < 0.0) modes.leg[k] = LegMode::high_diode;

@@ -27,7 +27,18 @@
 
 namespace stillrotor::reference {
 
-enum class LegMode { floating, low_switch, high_switch, low_diode, high_diode, both_switches };
+/// *_shared: the switch's channel with its diode beside it, where the channel's drop exceeds the
+/// knee.
+enum class LegMode {
+  floating,
+  low_switch,
+  high_switch,
+  low_diode,
+  high_diode,
+  both_switches,
+  low_shared,
+  high_shared
+};
 enum class SupplyMode { linear, limited, blocked };
 
 struct AbcState {
