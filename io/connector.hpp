@@ -40,27 +40,37 @@ struct Gap {
   std::uint32_t lost = 0;
 };
 
-/// The lines of the connector. Gates are driven by the controller, the others by the bench.
+/// The lines of the connector. The controller drives gates and the clock and select lines of an
+/// absolute angle sensor, the bench all others.
 namespace line {
 inline constexpr LineId gate_UH{0}, gate_UL{1}, gate_VH{2}, gate_VL{3}, gate_WH{4}, gate_WL{5};
 inline constexpr LineId hall_U{6}, hall_V{7}, hall_W{8};
 inline constexpr LineId encoder_A{9}, encoder_B{10}, encoder_Z{11};
 inline constexpr LineId key{12}, brake{13}, reverse{14};
+/// Of an absolute angle sensor. data: its pulse or its bits.
+inline constexpr LineId angle_data{15}, angle_clock{16}, angle_select{17};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 15;
+inline constexpr std::size_t line_count = 18;
+inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.
 namespace channel {
 inline constexpr ChannelId throttle{0};
 inline constexpr ChannelId phase_current_U{1}, phase_current_V{2}, phase_current_W{3};
-inline constexpr ChannelId bus_voltage{4};
+inline constexpr ChannelId bus_voltage{4}, dc_link_current{5};
+inline constexpr ChannelId phase_voltage_U{6}, phase_voltage_V{7}, phase_voltage_W{8};
+inline constexpr ChannelId angle_sin{9}, angle_cos{10};
+inline constexpr ChannelId temperature_motor{11}, temperature_bridge{12};
 }  // namespace channel
-inline constexpr std::size_t channel_count = 5;
+inline constexpr std::size_t channel_count = 13;
 
 constexpr std::size_t index(LineId id) noexcept { return static_cast<std::size_t>(id); }
 constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::size_t>(id); }
 constexpr bool is_gate(LineId id) noexcept { return index(id) < gate_count; }
+constexpr bool from_controller(LineId id) noexcept {
+  return is_gate(id) || id == line::angle_clock || id == line::angle_select;
+}
 
 /// Names as users write them: "gates.UH", "hall.U", "encoder.A", "key"; "phase_current.U",
 /// "throttle".
@@ -90,7 +100,7 @@ enum class Health : std::uint8_t {
 class World {
  public:
   virtual ~World() = default;
-  /// A gate line changes. Only actual changes of level need to be told.
+  /// A line that the controller drives changes. Only actual changes of level need to be told.
   virtual void drive(const Edge&) noexcept = 0;
   /// Exact at that time, at the pin [V].
   virtual double volts(ChannelId, Time) noexcept = 0;

@@ -8,8 +8,30 @@ class ControlsAssembly : public Assembly {
  public:
   using Assembly::Assembly;
   void assemble() {
+    follow_supply("throttle_low", d_.throttle_low, "throttle_idle",
+                  d_.bench.controls.throttle_idle_V, 0.85);
+    follow_supply("throttle_high", d_.throttle_high, "throttle_full",
+                  d_.bench.controls.throttle_full_V, 4.2);
     ordered("controls.throttle_idle", d_.bench.controls.throttle_idle_V, "controls.throttle_full",
             d_.bench.controls.throttle_full_V);
+  }
+
+ private:
+  /// A ratiometric throttle's voltage is a share of its supply.
+  void follow_supply(const std::string& share, double value, const std::string& volts,
+                     double& volts_V, double otherwise_V) {
+    const bool given = readings_.given("controls." + share);
+    if (given && readings_.given("controls." + volts))
+      wrong(
+          "controls." + share,
+          fmt::format("controls.{} and controls.{} say the same thing twice; allowed one of them. "
+                      "Remove one.",
+                      share, volts));
+    derive("controls." + volts, volts_V,
+           given ? value * d_.bench.controller_supply_V : otherwise_V);
+    if (Reading& reading = readings_.at("controls." + volts);
+        given && reading.state == Reading::State::derived)
+      reading.state = Reading::State::shown;
   }
 };
 

@@ -117,14 +117,23 @@ class ControllerAssembler {
   void scaling() {
     const auto& sensor = d_.bench.drive.phase_current;
     const bool low_side = sensor.kind == plant::CurrentSensing::low_side_shunt;
+    for (std::size_t k = 0; k < 3; ++k)
+      if (sensor.kind != plant::CurrentSensing::none && !sensor.fitted[k])
+        problems_.add(
+            readings_.at(fmt::format("sensors.phase_current.fitted.{}", "UVW"[k])).place,
+            fmt::format("sensors.phase_current.fitted.{} is off; allowed with a built-in "
+                        "controller: on, it reads all three. Fit it, or test a controller "
+                        "that does without.",
+                        "UVW"[k]));
     const double nominal = readings_.given("sensors.phase_current.sensitivity")
-                               ? d_.sensitivity_V_per_A
-                               : d_.shunt_ohm * d_.amplifier_gain;
+                               ? d_.phase_current.sensitivity_V_per_A
+                               : d_.phase_current.shunt_ohm * d_.phase_current.amplifier_gain;
     d_.scaling.supply_V = d_.bench.controller_supply_V;
     d_.scaling.low_side_shunts = low_side;
     believe("controller.belief.current_gain", d_.scaling.current_gain_V_per_A,
             (low_side ? -1.0 : 1.0) * sensor.polarity * nominal);
-    believe("controller.belief.current_offset", d_.scaling.current_offset_V, d_.current_offset_V);
+    believe("controller.belief.current_offset", d_.scaling.current_offset_V,
+            d_.phase_current.offset_V);
     believe("controller.belief.bus_ratio", d_.scaling.bus_ratio, d_.bench.drive.bus_voltage.ratio);
   }
 
@@ -199,15 +208,33 @@ class ControllerAssembler {
 /// Is there something at the bench's end of this wire?
 bool has_source(const Draft& draft, LineId line) {
   const auto& drive = draft.bench.drive;
+  const plant::AngleOutput angle = drive.absolute_angle.output;
+  if (line == io::line::angle_data) return angle != plant::AngleOutput::none;
+  if (line == io::line::angle_clock)
+    return angle == plant::AngleOutput::ssi || angle == plant::AngleOutput::spi;
+  if (line == io::line::angle_select) return angle == plant::AngleOutput::spi;
   if (line >= io::line::hall_U && line <= io::line::hall_W) return drive.hall.fitted;
   if (line >= io::line::encoder_A && line <= io::line::encoder_Z) return drive.encoder.fitted;
   return true;
 }
 
 bool has_source(const Draft& draft, ChannelId channel) {
-  const bool current =
-      channel >= io::channel::phase_current_U && channel <= io::channel::phase_current_W;
-  return !current || draft.bench.drive.phase_current.kind != plant::CurrentSensing::none;
+  const plant::DriveParameters& drive = draft.bench.drive;
+  const auto lies = [channel](ChannelId first, ChannelId last) {
+    return channel >= first && channel <= last;
+  };
+  if (lies(io::channel::phase_current_U, io::channel::phase_current_W))
+    return drive.phase_current.kind != plant::CurrentSensing::none &&
+           drive.phase_current.fitted[io::index(channel) - io::index(io::channel::phase_current_U)];
+  if (channel == io::channel::dc_link_current)
+    return drive.dc_link_current.kind != plant::CurrentSensing::none;
+  if (lies(io::channel::phase_voltage_U, io::channel::phase_voltage_W))
+    return drive.phase_voltage.fitted;
+  if (lies(io::channel::angle_sin, io::channel::angle_cos)) return drive.sin_cos.fitted;
+  if (lies(io::channel::temperature_motor, io::channel::temperature_bridge))
+    return drive.temperature[io::index(channel) - io::index(io::channel::temperature_motor)].kind !=
+           plant::TemperatureSensing::none;
+  return true;
 }
 
 std::string line_path(LineId line) {

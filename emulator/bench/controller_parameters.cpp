@@ -10,10 +10,16 @@ using namespace rows;
 
 std::vector<Parameter> common() {
   return {
+      real("controls.throttle_low", AT(throttle_low), Family::ratio, between("0 %", "100 %"),
+           optional, "share of controller.supply at rest, of a ratiometric throttle"),
+      real("controls.throttle_high", AT(throttle_high), Family::ratio, between("0 %", "100 %"),
+           optional, "share of controller.supply fully open"),
       real("controls.throttle_idle", AT(bench.controls.throttle_idle_V), Family::voltage,
-           between("0 V", "6 V"), by_default("0.85 V"), "the throttle's wire at rest"),
+           between("0 V", "6 V"), follows("throttle_low; else 0.85 V"),
+           "the throttle's wire at rest"),
       real("controls.throttle_full", AT(bench.controls.throttle_full_V), Family::voltage,
-           between("0 V", "6 V"), by_default("4.2 V"), "the throttle's wire fully open"),
+           between("0 V", "6 V"), follows("throttle_high; else 4.2 V"),
+           "the throttle's wire fully open"),
       choice("controller.backend", AT(backend), {"mcu", "standin", "capture"}, required,
              "what stands at the connector"),
       choice("controller.kind", AT(kind), {"six_step", "field_oriented", "volts_per_hertz"},
@@ -50,7 +56,8 @@ std::vector<Parameter> mcu_and_capture() {
            "imposed on the shaft during the replay; absent: as recorded, else as its torques say",
            role::capture),
   };
-  for (std::size_t k = 0; k < io::line_count; ++k) {
+  // An absolute angle sensor's lines tell a replay nothing.
+  for (std::size_t k = 0; k <= io::index(io::line::reverse); ++k) {
     const bool gate = k < io::gate_count;
     const std::string_view name = io::name(io::LineId(static_cast<std::uint16_t>(k)));
     all.push_back(text(

@@ -17,6 +17,15 @@ struct WireDraft {
   int active_high = 1;  // index into {low, high}
 };
 
+/// The DC link's sensor uses the first of each three.
+struct CurrentSensorDraft {
+  int kind = 0;
+  int inverted = 0;
+  double shunt_ohm = 0.0, amplifier_gain = 1.0, sensitivity_V_per_A = 0.0;
+  double offset_V = 2.5;
+  std::array<double, 3> gain_error{}, offset_error_V{};
+};
+
 struct Draft {
   Bench bench;
 
@@ -34,11 +43,16 @@ struct Draft {
   int contactor_driven_by = 0, chopper_driven_by = 0;
 
   // sensors
-  int current_kind = 0;
-  int current_inverted = 0;
-  double shunt_ohm = 0.0, amplifier_gain = 1.0, sensitivity_V_per_A = 0.0;
-  double current_offset_V = 2.5;
-  std::array<double, 3> gain_error{}, offset_error_V{};
+  CurrentSensorDraft phase_current, dc_link_current;
+  int encoder_index = 0, encoder_reversed = 0;
+  std::string missing_lines;  // "3, 17"
+  int angle_output = 0, angle_reversed = 0, angle_code = 0, spi_check = 0, spi_answer = 0;
+  struct {
+    int kind = 0, node = 0;
+  } temperature[2];
+
+  // controls
+  double throttle_low = 0.0, throttle_high = 0.0;
 
   // controller
   int backend = 0;

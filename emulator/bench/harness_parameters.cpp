@@ -45,6 +45,9 @@ std::vector<Parameter> harness_parameters() {
              "low: an inverting buffer stands between the Halls and the pins"));
   add(real("harness.hall.pull_up", AT(hall_pull_up_V), Family::voltage, between("0 V", "30 V"),
            by_default("5 V"), "what an open Hall line is pulled up to; 0 V: no pull-up"));
+  add(choice("harness.angle.select_active", AT(line[io::index(io::line::angle_select)].active_high),
+             polarity, by_default("low"), "level that selects an absolute angle sensor",
+             role::mcu));
   for (std::size_t k = 0; k < io::channel_count; ++k)
     add(pin(
         fmt::format("harness.channels.{}.pin",
@@ -53,6 +56,9 @@ std::vector<Parameter> harness_parameters() {
         "the analog input that this channel goes to"));
   add(real("harness.channels.bus_voltage.divider", AT(bench.drive.bus_voltage.ratio), Family::ratio,
            above("0", "1"), by_default("1/20"), "volts at the pin per volt of the bus"));
+  add(real("harness.channels.phase_voltage.divider", AT(bench.drive.phase_voltage.ratio),
+           Family::ratio, above("0", "1"), by_default("1/20"),
+           "volts at the pin per volt of a terminal"));
   return all;
 }
 

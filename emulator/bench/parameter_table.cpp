@@ -20,7 +20,9 @@ std::vector<Parameter> build() {
   append(supply_parameters());
   append(load_parameters());
   append(position_sensor_parameters());
+  append(angle_sensor_parameters());
   append(electrical_sensor_parameters());
+  append(temperature_sensor_parameters());
   append(controller_parameters());
   append(harness_parameters());
   append({

@@ -21,7 +21,9 @@ std::vector<Parameter> bridge_parameters();
 std::vector<Parameter> supply_parameters();  // supply, dc_link
 std::vector<Parameter> load_parameters();
 std::vector<Parameter> position_sensor_parameters();
+std::vector<Parameter> angle_sensor_parameters();  // sin_cos, absolute_angle
 std::vector<Parameter> electrical_sensor_parameters();
+std::vector<Parameter> temperature_sensor_parameters();
 std::vector<Parameter> controller_parameters();  // controls, controller
 std::vector<Parameter> harness_parameters();     // harness
 

@@ -29,6 +29,9 @@ std::vector<Parameter> position_sensor_parameters() {
         "electrical; positive: the line flips late"));
   all.push_back(real("sensors.hall.hysteresis", AT(bench.drive.hall.hysteresis_rad), Family::angle,
                      between("0 deg", "29 deg"), by_default("0 deg"), "full width, electrical"));
+  all.push_back(real("sensors.hall.jitter", AT(bench.drive.hall.jitter_rad), Family::angle,
+                     between("0 deg", "10 deg"), by_default("0 deg"),
+                     "electrical; each edge lies off by up to this, either way, by the seed"));
   all.push_back(on_off("sensors.encoder.fitted", AT(bench.drive.encoder.fitted),
                        follows("on where sensors.encoder stands"), "incremental encoder A, B, Z"));
   all.push_back(whole("sensors.encoder.lines", AT(bench.drive.encoder.lines), 1, 100'000,
@@ -36,6 +39,13 @@ std::vector<Parameter> position_sensor_parameters() {
   all.push_back(real("sensors.encoder.index", AT(bench.drive.encoder.index_rad), Family::angle,
                      between("-360 deg", "360 deg"), by_default("0 deg"),
                      "mechanical angle of the index pulse"));
+  all.push_back(choice("sensors.encoder.index_width", AT(encoder_index),
+                       {"quarter_line", "half_line", "full_line"}, by_default("quarter_line"),
+                       "how long the index is high: one, two or four counts"));
+  all.push_back(choice("sensors.encoder.direction", AT(encoder_reversed), {"forward", "reversed"},
+                       by_default("forward"), "reversed: B leads A turning forward"));
+  all.push_back(text("sensors.encoder.missing_lines", AT(missing_lines), "line numbers, 3, 17",
+                     optional, "lines that give no pulse, counted from 0 at the angle 0"));
   return all;
 }
 

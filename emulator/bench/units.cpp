@@ -70,6 +70,8 @@ const std::vector<FamilyInfo>& families() {
       {Family::gain, "a gain", "V/A", "V/A, mV/A", {{"V/A", 1}}},
       {Family::temperature, "a temperature", "K", "degC, K", {{"K", 1}}},
       {Family::per_kelvin, "a share per kelvin", "/K", "%/K, /K", {{"K^-1", 1}}},
+      {Family::voltage_slew, "a rate of voltage", "V/s", "V/s, mV/s", {{"V/s", 1}}},
+      {Family::per_kelvin_squared, "a share per kelvin squared", "/K^2", "/K^2", {{"K^-2", 1}}},
   };
   return table;
 }

@@ -35,6 +35,8 @@ enum class Family : unsigned char {
   gain,
   temperature,  // an absolute one: degC, K; SI: K
   per_kelvin,   // a share for each kelvin
+  voltage_slew,
+  per_kelvin_squared,
 };
 
 /// "a resistance"

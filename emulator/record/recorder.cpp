@@ -30,8 +30,10 @@ std::size_t frames_per_batch(double rate_Hz) {
 }
 
 std::uint32_t initial_levels(const RecordHeader& header) {
-  return header.initial_lines_high[0] | static_cast<std::uint32_t>(header.initial_lines_high[1])
-                                            << 8;
+  std::uint32_t levels = 0;
+  for (std::size_t k = 0; k < io::line_bytes; ++k)
+    levels |= static_cast<std::uint32_t>(header.initial_lines_high[k]) << (8 * k);
+  return levels;
 }
 
 }  // namespace

@@ -9,15 +9,16 @@
 #include <string>
 
 #include "emulator/handover/frame.hpp"
+#include "io/connector.hpp"
 
 namespace stillrotor {
 
 struct RecordHeader {
-  std::string bench, scenario;                  // names
-  std::string clock;                            // "virtual" or "wall"
-  double rate_Hz = 20e3;                        // of the grid
-  int pole_pairs = 1;                           // measures in electrical turns need it
-  std::uint8_t initial_lines_high[2] = {0, 0};  // bit k: LineId k reads high at time 0
+  std::string bench, scenario;                           // names
+  std::string clock;                                     // "virtual" or "wall"
+  double rate_Hz = 20e3;                                 // of the grid
+  int pole_pairs = 1;                                    // measures in electrical turns need it
+  std::uint8_t initial_lines_high[io::line_bytes] = {};  // bit k: LineId k reads high at time 0
 };
 
 /// What the writer thread has seen; for status lines and result.json.

@@ -7,7 +7,7 @@
 namespace stillrotor {
 namespace {
 
-constexpr int line_bits = 4, level_bits = 1;
+constexpr int line_bits = 5, level_bits = 1;
 static_assert(io::line_count <= 1U << line_bits);
 
 }  // namespace
@@ -27,7 +27,7 @@ void SignalHash::add_column(std::span<const float> values) noexcept {
 }
 
 void SignalHash::add_edges(std::span<const LineEdge> edges) noexcept {
-  // One word an edge: the step in time (up to 6 days), the line, the level.
+  // One word an edge: the step in time (up to 3 days), the line, the level.
   for (const LineEdge& edge : edges) {
     const auto step = static_cast<std::uint64_t>(edge.at_ps - last_ps_);
     last_ps_ = edge.at_ps;

@@ -102,7 +102,10 @@ class ActionReader {
       action.label = event_name(action);
       good = good && value.has_value();
     } else {
-      const auto value = fields_.quantity(name, word.family, word.least, word.most, word.allowed);
+      const auto value =
+          written_as_position(word, written)
+              ? throttle_V(fields_.quantity(name, Family::ratio, 0.0, 1.0, "0 % to 100 %"))
+              : fields_.quantity(name, word.family, word.least, word.most, word.allowed);
       const auto over = fields_.time_ps("over", 0.0, 3600.0, "0 s to 3600 s");
       action.value = value.value_or(0.0);
       action.over_ps = over.value_or(0);
@@ -111,6 +114,16 @@ class ActionReader {
       good = good && value && (over || !fields_.has("over"));
     }
     return good && has_wire(word);
+  }
+
+  static bool written_as_position(const ActionWord& word, const std::string& written) {
+    return word.kind == ActionKind::throttle && written.ends_with('%');
+  }
+  std::optional<double> throttle_V(std::optional<double> position) const {
+    const Controls& c = bench_.controls;
+    if (position)
+      *position = c.throttle_idle_V + *position * (c.throttle_full_V - c.throttle_idle_V);
+    return position;
   }
 
   bool read_fault(const std::string& key) {

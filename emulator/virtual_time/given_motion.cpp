@@ -11,7 +11,10 @@ io::CapturedMachine captured_machine(const plant::DriveParameters& drive) {
   for (int k = 0; k < 3; ++k)
     machine.hall_placement_error_rad[k] = drive.hall.placement_error_rad[k];
   machine.hall_hysteresis_rad = drive.hall.hysteresis_rad;
-  machine.encoder_lines = drive.encoder.fitted ? drive.encoder.lines : 0;
+  // A replay counts what A and B show: it knows neither a reversed nor a damaged encoder.
+  const bool counts = drive.encoder.fitted && !drive.encoder.reversed &&
+                      drive.encoder.missing_lines.empty() && drive.encoder.index_counts == 1;
+  machine.encoder_lines = counts ? drive.encoder.lines : 0;
   machine.encoder_index_rad = drive.encoder.index_rad;
   return machine;
 }

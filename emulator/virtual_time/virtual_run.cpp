@@ -113,8 +113,8 @@ std::string in_file(const Bench& bench, const std::exception& error) {
 
 }  // namespace
 
-std::array<std::uint8_t, 2> initial_lines_high(const Bench& bench, const Scenario& scenario,
-                                               const io::SimulatedController& controller) {
+std::array<std::uint8_t, io::line_bytes> initial_lines_high(
+    const Bench& bench, const Scenario& scenario, const io::SimulatedController& controller) {
   class Nowhere final : public RunSink {
     void frame(const Frame&) noexcept override {}
     void edge(const LineEdge&) noexcept override {}

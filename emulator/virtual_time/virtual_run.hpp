@@ -33,8 +33,8 @@ struct RunOutcome {
 
 /// Which lines read high at time 0, for RecordHeader::initial_lines_high. Throws like
 /// run_virtual().
-std::array<std::uint8_t, 2> initial_lines_high(const Bench&, const Scenario&,
-                                               const io::SimulatedController&);
+std::array<std::uint8_t, io::line_bytes> initial_lines_high(const Bench&, const Scenario&,
+                                                            const io::SimulatedController&);
 
 /// Throws InputError or io::ConfigError before the first cycle; not afterwards. A controller that
 /// crashes, hangs or exits lets go of the gates, and the run goes on to the scenario's end.

@@ -18,12 +18,25 @@ constexpr LineId hall_line(int leg) noexcept {
   return LineId{static_cast<std::uint16_t>(io::index(io::line::hall_U) + leg)};
 }
 constexpr LineId line_of(plant::SensorLine sensor) noexcept {
+  if (sensor == plant::SensorLine::absolute_angle) return io::line::angle_data;
   return LineId{
       static_cast<std::uint16_t>(io::index(io::line::hall_U) + static_cast<std::size_t>(sensor))};
 }
 constexpr bool is_sensor(LineId line) noexcept {
-  return line >= io::line::hall_U && line <= io::line::encoder_Z;
+  return (line >= io::line::hall_U && line <= io::line::encoder_Z) || line == io::line::angle_data;
 }
+/// The plant's channels stand in the connector's order, without the throttle.
+constexpr plant::SensorChannel sensor_of(io::ChannelId channel) noexcept {
+  return static_cast<plant::SensorChannel>(io::index(channel) -
+                                           io::index(io::channel::phase_current_U));
+}
+static_assert(sensor_of(io::channel::bus_voltage) == plant::SensorChannel::bus_voltage);
+static_assert(sensor_of(io::channel::dc_link_current) == plant::SensorChannel::dc_link_current);
+static_assert(sensor_of(io::channel::phase_voltage_U) == plant::SensorChannel::phase_voltage_U);
+static_assert(sensor_of(io::channel::angle_sin) == plant::SensorChannel::angle_sin);
+static_assert(sensor_of(io::channel::temperature_bridge) ==
+              plant::SensorChannel::temperature_bridge);
+
 constexpr std::string_view leg_name(int leg) noexcept {
   return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
 }
@@ -31,6 +44,7 @@ constexpr std::string_view leg_name(int leg) noexcept {
 /// The bench's plant as this scenario starts it.
 plant::DriveParameters charged(const Bench& bench, const Scenario& scenario) {
   plant::DriveParameters drive = bench.drive;
+  drive.seed = scenario.seed;
   auto& battery = drive.supply.battery;
   if (scenario.start.charge) battery.charge = *scenario.start.charge;
   if (!battery.open_circuit_V.empty())
@@ -84,13 +98,22 @@ void BenchWorld::begin() noexcept {
 // ---- what the controller may do
 
 void BenchWorld::drive(const Edge& edge) noexcept {
-  if (!io::is_gate(edge.line)) return;
+  if (!io::from_controller(edge.line)) return;
   const bool on = wiring_.turns_on(edge.line, edge.level);
-  if (on == ((gates_ >> io::index(edge.line) & 1U) != 0)) return;
+  if (on == is_driven(edge.line)) return;
   if (edge.at.count() < now_ps()) ++late_gate_edges_;
   const std::int64_t t_ps = std::max(edge.at.count(), now_ps());
   advance(t_ps);
-  set_gate(edge.line, on, t_ps);
+  if (io::is_gate(edge.line))
+    set_gate(edge.line, on, t_ps);
+  else
+    set_angle_input(edge.line, on, t_ps);
+}
+
+bool BenchWorld::is_driven(LineId line) const noexcept {
+  if (io::is_gate(line)) return (gates_ >> io::index(line) & 1U) != 0;
+  const plant::AbsoluteAngleState& angle = plant_.state().absolute_angle;
+  return line == io::line::angle_clock ? angle.clock : angle.selected;
 }
 
 double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
@@ -101,9 +124,7 @@ double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
     return throttle_V_.at(t_ps);
   }
   if (foresight_.ahead() || t_ps > now_ps()) advance(t_ps);
-  if (channel == io::channel::bus_voltage) return plant_.bus_voltage_sense_V();
-  return plant_.phase_current_sense_V(
-      static_cast<plant::Leg>(io::index(channel) - io::index(io::channel::phase_current_U)));
+  return plant_.sense_V(sensor_of(channel));
 }
 
 Level BenchWorld::level(LineId line, Time at) noexcept {
@@ -317,9 +338,22 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   }
 }
 
+// The sensor answers some time after the clock; what was promised before knew nothing of it.
+void BenchWorld::set_angle_input(LineId line, bool on, std::int64_t t_ps) noexcept {
+  if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
+  if (line == io::line::angle_clock)
+    plant_.set_angle_clock(on);
+  else
+    plant_.set_angle_selected(on);
+  quiet_ps_ = now_ps();
+  if (wiring_.set_source(line, on))
+    sink_.edge({t_ps, static_cast<std::uint16_t>(line),
+                static_cast<std::uint8_t>(wiring_.reads_high(line))});
+}
+
 void BenchWorld::release_gates(std::int64_t t_ps) noexcept {
-  for (std::size_t k = 0; k < io::gate_count; ++k)
-    drive({Time(t_ps), LineId{static_cast<std::uint16_t>(k)}, Level::released});
+  for (std::uint16_t k = 0; k < io::line_count; ++k)
+    if (io::from_controller(LineId{k})) drive({Time(t_ps), LineId{k}, Level::released});
 }
 
 void BenchWorld::announce_rest() noexcept {
@@ -332,11 +366,13 @@ void BenchWorld::event(std::int64_t t_ps, std::string_view name, std::string_vie
   sink_.mark(MarkKind::event, t_ps, name, detail);
 }
 
-std::array<std::uint8_t, 2> BenchWorld::lines_high() const noexcept {
-  unsigned high = gates_;
+std::array<std::uint8_t, io::line_bytes> BenchWorld::lines_high() const noexcept {
+  std::array<std::uint8_t, io::line_bytes> bytes{};
+  bytes[0] = gates_;
   for (std::size_t k = io::gate_count; k < io::line_count; ++k)
-    if (wiring_.reads_high(LineId{static_cast<std::uint16_t>(k)})) high |= 1U << k;
-  return {static_cast<std::uint8_t>(high & 0xFFU), static_cast<std::uint8_t>(high >> 8)};
+    if (wiring_.reads_high(LineId{static_cast<std::uint16_t>(k)}))
+      bytes[k / 8] = static_cast<std::uint8_t>(bytes[k / 8] | 1U << k % 8);
+  return bytes;
 }
 
 }  // namespace stillrotor

@@ -62,7 +62,7 @@ class BenchWorld final : public io::World {
   /// anything here.
   std::vector<io::Edge>& take_arrivals() noexcept;
 
-  /// Nobody drives the gates any more.
+  /// Nobody drives the controller's lines any more.
   void release_gates(std::int64_t t_ps) noexcept;
   void event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept;
   /// Events that only time can tell ("all gates off" for a while).
@@ -75,7 +75,7 @@ class BenchWorld final : public io::World {
   std::uint64_t sensor_edges() const noexcept { return sensor_edges_; }
   std::uint64_t late_gate_edges() const noexcept { return late_gate_edges_; }
   /// RecordHeader::initial_lines_high of this moment.
-  std::array<std::uint8_t, 2> lines_high() const noexcept;
+  std::array<std::uint8_t, io::line_bytes> lines_high() const noexcept;
 
  private:
   enum class Cause : std::uint8_t { scenario, sensor };
@@ -97,6 +97,8 @@ class BenchWorld final : public io::World {
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
+  bool is_driven(io::LineId) const noexcept;  // by the controller, to its active level
+  void set_angle_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
   const Bench& bench_;
   EdgeGatherer sink_;

@@ -22,15 +22,14 @@ constexpr std::uint8_t with(std::uint8_t bits, std::uint8_t mask, bool set) {
 Ports::Ports(Core& core, Interrupts& interrupts, Outside& outside,
              const std::array<std::optional<Pin>, line_count>& pins)
     : core_(core), interrupts_(interrupts), outside_(outside) {
-  driven_.fill(Level::released);
   for (std::size_t i = 0; i < line_count; ++i) {
     if (!pins[i]) continue;
     const LineId line{static_cast<std::uint16_t>(i)};
     Port& port = ports_[pins[i]->port];
     const auto mask = static_cast<std::uint8_t>(1u << pins[i]->bit);
     port.line[pins[i]->bit] = line;
-    (io::is_gate(line) ? port.gates : port.inputs) |= mask;
-    if (io::is_gate(line)) gate_pins_[i] = pins[i];
+    (io::from_controller(line) ? port.outputs : port.inputs) |= mask;
+    if (io::from_controller(line)) outputs_.push_back({line, *pins[i], Level::released});
   }
   for (Address a = first; a < first + 3 * port_count; ++a) {
     core.on_write<&Ports::write>(a, this);
@@ -53,8 +52,7 @@ void Ports::reset(Cycle at) noexcept {
 }
 
 void Ports::announce(Cycle at) noexcept {
-  for (std::uint16_t gate = 0; gate < gate_count; ++gate)
-    if (gate_pins_[gate]) outside_.drive(LineId{gate}, driven_[gate], at);
+  for (const Output& output : outputs_) outside_.drive(output.line, output.driven, at);
 }
 
 void Ports::read_wires(Cycle at) noexcept {
@@ -138,7 +136,7 @@ void Ports::refresh(unsigned index, Cycle at, Cycle visible_from) noexcept {
   const auto as_input = (p.wire_driven & p.wire_high) | (~p.wire_driven & pulls);
   const auto level =
       static_cast<std::uint8_t>((p.direction & as_output) | (~p.direction & as_input));
-  if (p.gates != 0) drive_gates(index, at);
+  if (p.outputs != 0) drive_outputs(index, at);
   const auto changed = static_cast<std::uint8_t>(level ^ p.level);
   if (changed == 0) return;
   if (at >= p.visible_from) p.before = p.level;
@@ -167,18 +165,18 @@ void Ports::set_wire(Port& p, std::uint8_t mask, Level level) noexcept {
   p.wire_high = with(p.wire_high, mask, level == Level::high);
 }
 
-void Ports::drive_gates(unsigned index, Cycle at) noexcept {
+void Ports::drive_outputs(unsigned index, Cycle at) noexcept {
   const Port& p = ports_[index];
   const auto as_output = (p.compare_connected & p.compare_high) | (~p.compare_connected & p.out);
-  for (std::uint16_t gate = 0; gate < gate_count; ++gate) {
-    if (!gate_pins_[gate] || gate_pins_[gate]->port != index) continue;
-    const unsigned bit = gate_pins_[gate]->bit;
+  for (Output& output : outputs_) {
+    if (output.pin.port != index) continue;
+    const unsigned bit = output.pin.bit;
     const Level level = !(p.direction >> bit & 1) ? Level::released
                         : as_output >> bit & 1    ? Level::high
                                                   : Level::low;
-    if (level == driven_[gate]) continue;
-    driven_[gate] = level;
-    outside_.drive(LineId{gate}, level, at);
+    if (level == output.driven) continue;
+    output.driven = level;
+    outside_.drive(output.line, level, at);
     core_.request_stop();
   }
 }

@@ -9,6 +9,7 @@
 
 #include <array>
 #include <optional>
+#include <vector>
 
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
@@ -21,9 +22,9 @@ class Ports {
   /// pins: by LineId; nullopt: not connected.
   Ports(Core&, Interrupts&, Outside&, const std::array<std::optional<Pin>, line_count>& pins);
 
-  /// Registers as after a reset; gates go to released.
+  /// Registers as after a reset; outputs go to released.
   void reset(Cycle at) noexcept;
-  /// Tells the world every gate as it is: a new world knows none.
+  /// Tells the world every output as it is: a new world knows none.
   void announce(Cycle at) noexcept;
   /// Asks the world for every input's level.
   void read_wires(Cycle at) noexcept;
@@ -31,15 +32,15 @@ class Ports {
   void deliver(const Edge&) noexcept;
   /// A timer's compare output: connected to the pin or not, and its level.
   void compare_output(Pin, bool connected, bool high, Cycle at) noexcept;
-  /// A gate sits on that pin, so no other peripheral may take it.
-  bool is_gate(Pin pin) const noexcept { return ports_[pin.port].gates >> pin.bit & 1; }
+  /// A line that the controller drives sits on that pin, so no other peripheral may take it.
+  bool is_output(Pin pin) const noexcept { return ports_[pin.port].outputs >> pin.bit & 1; }
 
  private:
   struct Port {
     std::uint8_t direction = 0, out = 0;  // DDR, PORT
     std::uint8_t compare_connected = 0, compare_high = 0;
     std::uint8_t wire_driven = 0, wire_high = 0;
-    std::uint8_t gates = 0, inputs = 0;  // pins with a line of the connector
+    std::uint8_t outputs = 0, inputs = 0;  // pins with a line of the connector
     std::array<LineId, 8> line{};
     std::uint8_t level = 0;    // on the pins now
     std::uint8_t before = 0;   // what PIN still reads until visible_from
@@ -52,7 +53,7 @@ class Ports {
   void write_control(const Write&) noexcept;
   void write_external_mask(const Write&) noexcept;
   void refresh(unsigned index, Cycle at, Cycle visible_from) noexcept;
-  void drive_gates(unsigned index, Cycle at) noexcept;
+  void drive_outputs(unsigned index, Cycle at) noexcept;
   static void set_wire(Port&, std::uint8_t mask, Level) noexcept;
   std::uint8_t watched(unsigned index) const noexcept;
   void check_interrupts(unsigned index) noexcept;
@@ -65,8 +66,12 @@ class Ports {
   Interrupts& interrupts_;
   Outside& outside_;
   std::array<Port, port_count> ports_;
-  std::array<std::optional<Pin>, gate_count> gate_pins_;
-  std::array<Level, gate_count> driven_;  // as last told to the world
+  struct Output {
+    LineId line;
+    Pin pin;
+    Level driven;  // as last told to the world
+  };
+  std::vector<Output> outputs_;  // gates first, as in the connector
 };
 
 }  // namespace stillrotor::io::mcu

@@ -52,7 +52,7 @@ void Unmodelled::serial_interface(const Write& write) noexcept {
   constexpr std::uint8_t enabled = 0x40;
   constexpr Pin slave_select{0, 2}, data_out{0, 3}, data_in{0, 4}, clock{0, 5};
   for (const Pin pin : {slave_select, data_out, data_in, clock})
-    if ((write.value & enabled) && ports_.is_gate(pin))
+    if ((write.value & enabled) && ports_.is_output(pin))
       core_.fail(
           fmt::format("The firmware gives PB{}, a gate, to the SPI, {}.", pin.bit, core_.where()));
   spi_write_(core_.avr(), write.address, write.value, spi_param_);

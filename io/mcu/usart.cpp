@@ -46,8 +46,8 @@ void Usart::write_status(const Write& write) noexcept {
 void Usart::write_control(const Write& write) noexcept {
   core_.reg(reg::UCSR0B) = write.value;
   constexpr Pin receive{2, 0}, transmit{2, 1};
-  if (((write.value & bits::TXEN) && ports_.is_gate(transmit)) ||
-      ((write.value & bits::RXEN) && ports_.is_gate(receive)))
+  if (((write.value & bits::TXEN) && ports_.is_output(transmit)) ||
+      ((write.value & bits::RXEN) && ports_.is_output(receive)))
     core_.fail("The firmware gives a gate's pin (PD0 or PD1) to the USART, " + core_.where() + ".");
   interrupts_.raise_if_due(empty_);
   interrupts_.raise_if_due(complete_);

@@ -44,6 +44,7 @@ void RotorAngle::edge(const Edge& e) noexcept {
   if (e.line == line::encoder_A) return encoder_.set_a(high, e.at);
   if (e.line == line::encoder_B) return encoder_.set_b(high, e.at);
   if (e.line == line::encoder_Z) return encoder_.set_z(high, e.at);
+  if (e.line < line::hall_U || e.line > line::hall_W) return;
   const int bit = 1 << (index(e.line) - index(line::hall_U));
   hall_ = high ? hall_ | bit : hall_ & ~bit;
   const int before = sector_;

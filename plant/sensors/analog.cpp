@@ -37,7 +37,8 @@ void Drive::Impl::follow_phase_currents(const Point& y, double h) noexcept {
 
 void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
   const Point y0 = point();
-  const Flow f0 = flow(*mode, y0, drivers(0.0)), f1 = flow(*mode, y, drivers(h));
+  const Drivers in0 = drivers(0.0), in1 = drivers(h);
+  const BusFlow f0 = flow_of_bus(*mode, y0, in0), f1 = flow_of_bus(*mode, y, in1);
   if (par.dc_link_current.kind != CurrentSensing::none)
     analog.dc_link_current.step(s.analog.dc_link, 0, f0.legs_A + mode->shoot_S * f0.bus_V,
                                 f1.legs_A + mode->shoot_S * f1.bus_V, h,
@@ -46,7 +47,8 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
     s.analog.bus_V = LagStep(h / par.bus_voltage.filter_s)(s.analog.bus_V, f0.bus_V, f1.bus_V);
   if (par.phase_voltage.filtered()) {
     const LagStep lag(h / par.phase_voltage.filter_s);
-    const Phases v0 = terminals(legs(), y0, f0), v1 = terminals(legs(), y, f1);
+    const Phases v0 = terminals(legs(), y0, flow(*mode, y0, in0));
+    const Phases v1 = terminals(legs(), y, flow(*mode, y, in1));
     s.analog.terminal_V[0] = lag(s.analog.terminal_V[0], v0.U, v1.U);
     s.analog.terminal_V[1] = lag(s.analog.terminal_V[1], v0.V, v1.V);
     s.analog.terminal_V[2] = lag(s.analog.terminal_V[2], v0.W, v1.W);
@@ -88,7 +90,8 @@ double Drive::sense_V(SensorChannel channel) const noexcept {
                              d.par.seed, NoiseOf::dc_link_current);
     case SensorChannel::bus_voltage:
       if (d.par.bus_voltage.filtered()) return voltage_sense_V(d.par.bus_voltage, s.analog.bus_V);
-      return voltage_sense_V(d.par.bus_voltage, d.flow(*d.mode, d.point(), d.drivers(0.0)).bus_V);
+      return voltage_sense_V(d.par.bus_voltage,
+                             d.flow_of_bus(*d.mode, d.point(), d.drivers(0.0)).bus_V);
     case SensorChannel::phase_voltage_U:
     case SensorChannel::phase_voltage_V:
     case SensorChannel::phase_voltage_W: {

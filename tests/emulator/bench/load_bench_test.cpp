@@ -231,6 +231,53 @@ TEST_F(LoadBench, CurrentSensorsAreCompletelyDescribed) {
   EXPECT_EQ(with("kind: in_line, shunt: 1 mohm, gain: 20"), "");
 }
 
+TEST_F(LoadBench, SensorsTakeTheirFlawsAndRefuseWrongOnes) {
+  const auto with = [](const std::string& sensors) {
+    return replaced(small_bench, "sensors:\n", "sensors:\n" + sensors);
+  };
+  const Bench bench =
+      load(with("  encoder: {lines: 100, missing_lines: \"3, 99\", index_width: full_line, "
+                "direction: reversed}\n"
+                "  dc_link_current: {kind: shunt, shunt: 1 mohm, gain: 50, gain_error: 2 %}\n"
+                "  temperature: {motor: {kind: platinum, at: magnet}}\n"
+                "  absolute_angle: {output: spi, check: crc8, answers: previous}\n"));
+  EXPECT_EQ(bench.drive.encoder.missing_lines, (std::vector<int>{3, 99}));
+  EXPECT_EQ(bench.drive.encoder.index_counts, 4);
+  EXPECT_TRUE(bench.drive.encoder.reversed);
+  EXPECT_EQ(bench.drive.dc_link_current.kind, plant::CurrentSensing::dc_link);
+  EXPECT_DOUBLE_EQ(bench.drive.dc_link_current.gain_V_per_A[0], 0.051);
+  EXPECT_EQ(bench.drive.temperature[0].nominal_ohm, 1000.0);
+  EXPECT_EQ(bench.drive.temperature[0].node, plant::TemperatureNode::magnet);
+  EXPECT_EQ(bench.drive.absolute_angle.spi_check, plant::SpiCheck::crc8);
+  EXPECT_TRUE(bench.drive.absolute_angle.answers_previous);
+  EXPECT_TRUE(bench.harness.channels[io::index(io::channel::dc_link_current)]);
+  EXPECT_FALSE(bench.harness.channels[io::index(io::channel::temperature_bridge)]);
+
+  EXPECT_THAT(said(with("  encoder: {lines: 100, missing_lines: \"3, 100\"}\n")),
+              HasSubstr("missing_lines is \"3, 100\"; allowed line numbers from 0 to 99"));
+  EXPECT_THAT(said(with("  encoder: {lines: 100, missing_lines: \"3; 4\"}\n")),
+              HasSubstr("allowed line numbers"));
+  EXPECT_THAT(said(with("  dc_link_current: {kind: shunt, gain: 50}\n")),
+              HasSubstr("sensors.dc_link_current needs either shunt and gain, or sensitivity"));
+  EXPECT_THAT(said(with("  absolute_angle: {output: spi, bits: 16}\n")),
+              HasSubstr("bits is 16; allowed with spi: 4 to 14"));
+  EXPECT_THAT(
+      said(with("  phase_current: {kind: in_line, sensitivity: 1 V/A, fitted: {V: off}}\n")),
+      HasSubstr("fitted.V is off; allowed with a built-in controller: on"));
+}
+
+TEST_F(LoadBench, ARatiometricThrottleIsAShareOfTheSupply) {
+  const Bench bench =
+      load(std::string(small_bench) +
+           "  supply: 3.3 V\ncontrols: {throttle_low: 20 %, throttle_high: 80 %}\n");
+  EXPECT_NEAR(bench.controls.throttle_idle_V, 0.66, 1e-12);
+  EXPECT_NEAR(bench.controls.throttle_full_V, 2.64, 1e-12);
+  EXPECT_EQ(load(small_bench).controls.throttle_idle_V, 0.85);
+  EXPECT_THAT(
+      said(std::string(small_bench) + "controls: {throttle_low: 20 %, throttle_idle: 1 V}\n"),
+      HasSubstr("say the same thing twice"));
+}
+
 TEST_F(LoadBench, AWrongBeliefStaysTheControllersOwn) {
   const Bench bench = load(
       replaced(small_bench, "kind: six_step", "kind: six_step\n  belief: {hall_permutation: 2}"));

@@ -122,6 +122,83 @@ inline void expect_same_feed(const plant::DriveParameters& a, const plant::Drive
   EXPECT_EQ(a.chopper.off_V, b.chopper.off_V);
 }
 
+inline void expect_same_sensor(const plant::CurrentSensorParameters& a,
+                               const plant::CurrentSensorParameters& b) {
+  EXPECT_EQ(a.kind, b.kind);
+  EXPECT_EQ(a.polarity, b.polarity);
+  EXPECT_EQ(a.bandwidth_Hz, b.bandwidth_Hz);
+  EXPECT_EQ(a.low_limit_V, b.low_limit_V);
+  EXPECT_EQ(a.high_limit_V, b.high_limit_V);
+  EXPECT_EQ(a.slew_V_per_s, b.slew_V_per_s);
+  EXPECT_EQ(a.offset_drift_V_per_s, b.offset_drift_V_per_s);
+  EXPECT_EQ(a.compression, b.compression);
+  EXPECT_EQ(a.full_scale_A, b.full_scale_A);
+  EXPECT_EQ(a.hysteresis_A, b.hysteresis_A);
+  EXPECT_EQ(a.noise_V, b.noise_V);
+  for (int k = 0; k < 3; ++k) {
+    EXPECT_EQ(a.fitted[k], b.fitted[k]);
+    EXPECT_EQ(a.gain_V_per_A[k], b.gain_V_per_A[k]);
+    EXPECT_EQ(a.offset_V[k], b.offset_V[k]);
+  }
+}
+inline void expect_same_sensor(const plant::VoltageSensorParameters& a,
+                               const plant::VoltageSensorParameters& b) {
+  EXPECT_EQ(a.fitted, b.fitted);
+  EXPECT_EQ(a.ratio, b.ratio);
+  EXPECT_EQ(a.filter_s, b.filter_s);
+  EXPECT_EQ(a.low_limit_V, b.low_limit_V);
+  EXPECT_EQ(a.high_limit_V, b.high_limit_V);
+}
+inline void expect_same_sensor(const plant::SinCosParameters& a, const plant::SinCosParameters& b) {
+  EXPECT_EQ(a.fitted, b.fitted);
+  EXPECT_EQ(a.periods_per_turn, b.periods_per_turn);
+  EXPECT_EQ(a.zero_rad, b.zero_rad);
+  EXPECT_EQ(a.amplitude_V, b.amplitude_V);
+  EXPECT_EQ(a.offset_V, b.offset_V);
+  EXPECT_EQ(a.phase_error_rad, b.phase_error_rad);
+  EXPECT_EQ(a.second_harmonic, b.second_harmonic);
+  EXPECT_EQ(a.third_harmonic, b.third_harmonic);
+  EXPECT_EQ(a.noise_V, b.noise_V);
+  EXPECT_EQ(a.low_limit_V, b.low_limit_V);
+  EXPECT_EQ(a.high_limit_V, b.high_limit_V);
+  for (int k = 0; k < 2; ++k) {
+    EXPECT_EQ(a.offset_error_V[k], b.offset_error_V[k]);
+    EXPECT_EQ(a.gain_error[k], b.gain_error[k]);
+  }
+}
+inline void expect_same_sensor(const plant::AbsoluteAngleParameters& a,
+                               const plant::AbsoluteAngleParameters& b) {
+  EXPECT_EQ(a.output, b.output);
+  EXPECT_EQ(a.bits, b.bits);
+  EXPECT_EQ(a.zero_rad, b.zero_rad);
+  EXPECT_EQ(a.reversed, b.reversed);
+  EXPECT_EQ(a.eccentricity_rad, b.eccentricity_rad);
+  EXPECT_EQ(a.eccentricity_phase_rad, b.eccentricity_phase_rad);
+  EXPECT_EQ(a.noise_rad, b.noise_rad);
+  EXPECT_EQ(a.latency_s, b.latency_s);
+  EXPECT_EQ(a.data_delay_s, b.data_delay_s);
+  EXPECT_EQ(a.pwm_frequency_Hz, b.pwm_frequency_Hz);
+  EXPECT_EQ(a.start_clocks, b.start_clocks);
+  EXPECT_EQ(a.stop_clocks, b.stop_clocks);
+  EXPECT_EQ(a.ssi.gray, b.ssi.gray);
+  EXPECT_EQ(a.ssi.error_bit, b.ssi.error_bit);
+  EXPECT_EQ(a.ssi.parity_bit, b.ssi.parity_bit);
+  EXPECT_EQ(a.monoflop_s, b.monoflop_s);
+  EXPECT_EQ(a.spi_check, b.spi_check);
+  EXPECT_EQ(a.answers_previous, b.answers_previous);
+}
+inline void expect_same_sensor(const plant::TemperatureSensorParameters& a,
+                               const plant::TemperatureSensorParameters& b) {
+  EXPECT_EQ(a.kind, b.kind);
+  EXPECT_EQ(a.node, b.node);
+  EXPECT_EQ(a.nominal_ohm, b.nominal_ohm);
+  EXPECT_EQ(a.b_K, b.b_K);
+  EXPECT_EQ(a.linear_per_K, b.linear_per_K);
+  EXPECT_EQ(a.quadratic_per_K2, b.quadratic_per_K2);
+  EXPECT_EQ(a.pull_up_ohm, b.pull_up_ohm);
+  EXPECT_EQ(a.supply_V, b.supply_V);
+}
+
 inline void expect_same_plant(const plant::DriveParameters& a, const plant::DriveParameters& b) {
   EXPECT_EQ(a.bridge.switch_on_resistance_ohm, b.bridge.switch_on_resistance_ohm);
   EXPECT_EQ(a.bridge.diode_voltage_V, b.bridge.diode_voltage_V);
@@ -156,19 +233,19 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
   EXPECT_EQ(a.encoder.fitted, b.encoder.fitted);
   EXPECT_EQ(a.encoder.lines, b.encoder.lines);
   EXPECT_EQ(a.encoder.index_rad, b.encoder.index_rad);
-  EXPECT_EQ(a.phase_current.kind, b.phase_current.kind);
-  EXPECT_EQ(a.phase_current.polarity, b.phase_current.polarity);
-  EXPECT_EQ(a.phase_current.bandwidth_Hz, b.phase_current.bandwidth_Hz);
-  EXPECT_EQ(a.phase_current.low_limit_V, b.phase_current.low_limit_V);
-  EXPECT_EQ(a.phase_current.high_limit_V, b.phase_current.high_limit_V);
-  for (int k = 0; k < 3; ++k) {
+  EXPECT_EQ(a.hall.jitter_rad, b.hall.jitter_rad);
+  for (int k = 0; k < 3; ++k)
     EXPECT_EQ(a.hall.placement_error_rad[k], b.hall.placement_error_rad[k]);
-    EXPECT_EQ(a.phase_current.gain_V_per_A[k], b.phase_current.gain_V_per_A[k]);
-    EXPECT_EQ(a.phase_current.offset_V[k], b.phase_current.offset_V[k]);
-  }
-  EXPECT_EQ(a.bus_voltage.ratio, b.bus_voltage.ratio);
-  EXPECT_EQ(a.bus_voltage.low_limit_V, b.bus_voltage.low_limit_V);
-  EXPECT_EQ(a.bus_voltage.high_limit_V, b.bus_voltage.high_limit_V);
+  EXPECT_EQ(a.encoder.index_counts, b.encoder.index_counts);
+  EXPECT_EQ(a.encoder.reversed, b.encoder.reversed);
+  EXPECT_EQ(a.encoder.missing_lines, b.encoder.missing_lines);
+  expect_same_sensor(a.sin_cos, b.sin_cos);
+  expect_same_sensor(a.absolute_angle, b.absolute_angle);
+  expect_same_sensor(a.phase_current, b.phase_current);
+  expect_same_sensor(a.dc_link_current, b.dc_link_current);
+  expect_same_sensor(a.bus_voltage, b.bus_voltage);
+  expect_same_sensor(a.phase_voltage, b.phase_voltage);
+  for (int k = 0; k < 2; ++k) expect_same_sensor(a.temperature[k], b.temperature[k]);
   EXPECT_EQ(a.step_max_s, b.step_max_s);
 }
 

@@ -151,6 +151,15 @@ TEST_F(LoadScenario, ActionsLieWithinTheScenario) {
   EXPECT_EQ(said_of_action("at: 4 s, key: off"), "");
 }
 
+// By hand: the throttle of the bench goes from 0.85 V to 4.2 V: 40 % is 0.85 + 0.4 * 3.35 = 2.19 V.
+TEST_F(LoadScenario, AThrottleCanBeGivenAsAPosition) {
+  const Scenario scenario = load(replaced(small_scenario, "throttle: 2.6 V", "throttle: 40 %"));
+  EXPECT_NEAR(scenario.timeline[1].value, 2.19, 1e-12);
+  EXPECT_EQ(scenario.timeline[1].label, "throttle 40 % over 300 ms");
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 140 %"),
+              HasSubstr("throttle is 140 %; allowed 0 % to 100 %"));
+}
+
 TEST_F(LoadScenario, AnActionDoesExactlyOneThing) {
   EXPECT_THAT(said_of_action("at: 1 s"), HasSubstr("says nothing to do"));
   EXPECT_THAT(said_of_action("at: 1 s, key: off, throttle: 1 V"),

@@ -33,6 +33,22 @@ TEST_F(PinsTest, PortWritesActExactlyAtTheEndOfTheirInstruction) {
   }
 }
 
+// The same pin with a sensor's clock in the gate's place.
+TEST_F(PinsTest, DriveAnAngleSensorsClockAsTheyDriveGates) {
+  McuConfig wiring = usual_wiring("port_loop");
+  wiring.line_pins[index(line::gate_UL)] = "PD7";
+  wiring.line_pins[index(line::angle_clock)] = "PD2";
+  wiring.line_pins[index(line::angle_data)] = "PB1";
+  Chip chip(wiring);
+  chip.power(5.0);
+  chip.run_cycles(3 + 13 * 10);
+  const auto steps = chip.steps(line::angle_clock);
+  ASSERT_GT(steps.size(), 50u);
+  EXPECT_EQ(steps[0], (Step{3, false}));
+  EXPECT_EQ(steps[1], (Step{5, true}));
+  EXPECT_TRUE(chip.steps(line::angle_data).empty());
+}
+
 TEST_F(PinsTest, GatesAreReleasedUntilTheFirmwareMakesThemOutputs) {
   Chip chip("port_loop");
   chip.power(5.0);

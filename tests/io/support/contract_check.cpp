@@ -25,7 +25,7 @@ std::vector<std::string> broken_rules(const ScriptedMotor& motor,
       if (edge.at > turn.reached) report(edge.at, "an edge after the time reached");
       if (edge.at != motor.gate_edges[turn.first_edge].at)
         report(edge.at, "went on after its first edge");
-      if (!is_gate(edge.line)) report(edge.at, "drove a line that is not a gate");
+      if (!from_controller(edge.line)) report(edge.at, "drove a line of the bench");
       previous_edge = edge.at;
     }
     begin = std::max(begin, turn.reached);
