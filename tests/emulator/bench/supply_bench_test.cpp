@@ -124,6 +124,14 @@ TEST_F(SupplyBench, ResistanceFollowsTheCellsTemperature) {
               HasSubstr("a temperature is due"));
 }
 
+// No line of the connector leads there, so nobody can ask for it.
+TEST_F(SupplyBench, AControllerCannotDriveContactorOrChopper) {
+  EXPECT_THAT(said("{voltage: 48 V}\ncontactor: {driven_by: controller}"),
+              HasSubstr("contactor.driven_by is controller; allowed key"));
+  EXPECT_THAT(said("{voltage: 48 V}\nchopper: {resistance: 2 ohm, driven_by: controller}"),
+              HasSubstr("chopper.driven_by is controller; allowed itself"));
+}
+
 TEST_F(SupplyBench, WhatBelongsToTheOtherKindIsRefused) {
   for (const char* key :
        {"current_limit: 30 A", "fold_back: 3 A", "voltage_loop: 500 Hz", "latch_above: 60 V"})
