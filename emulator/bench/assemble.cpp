@@ -41,6 +41,7 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
               Problems& problems) {
   assemble_machine(readings, draft, problems);
   assemble_supply(readings, draft, problems);
+  assemble_load(readings, draft, problems);
   assemble_sensors(readings, draft, problems);
   ControlsAssembly(readings, draft, problems).assemble();
   assemble_controller(readings, draft, build_dir, problems);

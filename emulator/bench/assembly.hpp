@@ -53,6 +53,7 @@ class Assembly {
 // One for each section; the order of the calls is assemble()'s.
 void assemble_machine(Readings&, Draft&, Problems&);
 void assemble_supply(Readings&, Draft&, Problems&);
+void assemble_load(Readings&, Draft&, Problems&);
 void assemble_sensors(Readings&, Draft&, Problems&);
 void assemble_controller(Readings&, Draft&, const std::filesystem::path& build_dir, Problems&);
 void assemble_harness(Readings&, Draft&, Problems&);

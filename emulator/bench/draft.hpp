@@ -41,6 +41,7 @@ struct Draft {
   std::string open_circuit, branches;       // "0 %: 42 V, 100 %: 54 V"; "8 mohm: 0.5 s"
   std::string resistance_over_temperature;  // "-10 degC: 2.1, 25 degC: 1"
   int contactor_driven_by = 0, chopper_driven_by = 0;
+  int load_kind = 0, coupling = 0;
 
   // sensors
   CurrentSensorDraft phase_current, dc_link_current;

@@ -6,6 +6,7 @@
 #include <variant>
 
 #include "emulator/bench/back_emf.hpp"
+#include "plant/shaft/shaft_law.hpp"
 
 namespace stillrotor {
 namespace {
@@ -42,6 +43,11 @@ void at_top_speed(const Bench& bench, std::vector<Fact>& all) {
                    "4 x lines x turns/s"});
   all.push_back(
       {"line-to-line back-EMF at top speed", line_to_line_constant(bench) * top, "V", "peak"});
+  if (drive.shaft.quadratic_drag_Nm_s2_per_rad2 > 0.0)
+    all.push_back(
+        {"load torque at top speed",
+         drive.shaft.quadratic_drag_Nm_s2_per_rad2 * top * top + drive.shaft.static_torque_Nm,
+         "N m", "static torque + quadratic drag x speed^2"});
   if (drive.shaft.cart_mass_kg > 0.0)
     all.push_back({"cart at top speed",
                    top / drive.shaft.gear_ratio * drive.shaft.wheel_radius_m * 3.6, "km/h",
@@ -65,16 +71,25 @@ void of_the_machine(const Bench& bench, std::vector<Fact>& all) {
 
 void of_the_load(const Bench& bench, std::vector<Fact>& all) {
   const auto& shaft = bench.drive.shaft;
-  const double lever = shaft.wheel_radius_m / shaft.gear_ratio;
-  all.push_back({"inertia at the motor shaft",
-                 shaft.inertia_kg_m2 + shaft.cart_mass_kg * lever * lever, "kg m^2",
-                 "rotor and cart"});
+  const plant::ShaftLaw law(shaft);
+  const double lever = law.lever_m;
+  all.push_back(
+      {"inertia at the motor shaft", law.inertia + law.inertia_2, "kg m^2", "motor side and load"});
+  if (shaft.coupling == plant::Coupling::elastic)
+    all.push_back({"torsional natural frequency",
+                   std::sqrt(law.stiffness * (1.0 / law.inertia + 1.0 / law.inertia_2)) /
+                       (2.0 * std::numbers::pi),
+                   "Hz", "sqrt(stiffness (1/J_motor + 1/J_load)) / 2 pi"});
+  if (shaft.coupling == plant::Coupling::slipping)
+    all.push_back({"motor torque at which the tyre lets go", law.grip / law.efficiency, "N m",
+                   "peak friction x weight on the driven wheels, at the motor"});
   constexpr double gravity = 9.80665;  // m/s^2, CGPM 1901
   if (shaft.cart_mass_kg > 0.0)
     all.push_back(
         {"motor torque on a slope of 6 %",
          shaft.cart_mass_kg * gravity * lever *
-             (std::sin(std::atan(0.06)) + shaft.rolling_resistance * std::cos(std::atan(0.06))),
+             (std::sin(std::atan(0.06)) + shaft.rolling_resistance * std::cos(std::atan(0.06))) /
+             law.efficiency,
          "N m", "weight and rolling resistance, at steady speed"});
 }
 

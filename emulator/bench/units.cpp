@@ -72,6 +72,20 @@ const std::vector<FamilyInfo>& families() {
       {Family::per_kelvin, "a share per kelvin", "/K", "%/K, /K", {{"K^-1", 1}}},
       {Family::voltage_slew, "a rate of voltage", "V/s", "V/s, mV/s", {{"V/s", 1}}},
       {Family::per_kelvin_squared, "a share per kelvin squared", "/K^2", "/K^2", {{"K^-2", 1}}},
+      {Family::quadratic_drag,
+       "a torque over the square of speed",
+       "N m s^2/rad^2",
+       "N m s^2/rad^2, mN m s^2/rad^2",
+       {{"N m s^2/rad^2", 1}, {"N m s^2/turn^2", 1 / (two_pi * two_pi)}}},
+      {Family::torsional_stiffness,
+       "a torsional stiffness",
+       "N m/rad",
+       "N m/rad, kN m/rad",
+       {{"N m/rad", 1}, {"N m/turn", 1 / two_pi}}},
+      {Family::speed, "a speed", "m/s", "m/s, km/h", {{"m/s", 1}}},
+      {Family::area, "an area", "m^2", "m^2", {{"m^2", 1}}},
+      {Family::density, "a density", "kg/m^3", "kg/m^3", {{"kg/m^3", 1}}},
+      {Family::power, "a power", "W", "W, kW", {{"W", 1}}},
   };
   return table;
 }

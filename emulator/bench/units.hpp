@@ -37,6 +37,12 @@ enum class Family : unsigned char {
   per_kelvin,   // a share for each kelvin
   voltage_slew,
   per_kelvin_squared,
+  quadratic_drag,
+  torsional_stiffness,
+  speed,
+  area,
+  density,
+  power,
 };
 
 /// "a resistance"

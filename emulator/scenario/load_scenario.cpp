@@ -103,8 +103,15 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
     problems.add(root.place, "lasts is missing; allowed 1 ms to 3600 s. Say how long it runs.");
   scenario.lasts_ps = fields.time_ps("lasts", 1e-3, 3600.0, "1 ms to 3600 s").value_or(to_ps(3600));
   read_seed(fields, scenario, written);
-  if (const YamlNode* start = root.find("start"))
+  if (const YamlNode* start = root.find("start")) {
     read_start(*start, bench, scenario, written, problems);
+    if (scenario.start.speed_rad_s != 0.0 && bench.drive.shaft.hold == plant::Hold::locked)
+      problems.add(
+          start->place,
+          fmt::format("start speed is {}; the bench \"{}\" locks its rotor, allowed 0 rpm. "
+                      "Remove it, or change load.kind there.",
+                      written.speed, bench.name));
+  }
   if (const YamlNode* timeline = root.find("timeline"))
     written.timeline = read_timeline(*timeline, bench, scenario, problems);
   if (const YamlNode* expect = root.find("expect"))

@@ -113,7 +113,7 @@ class ActionReader {
       pairs_.emplace_back("over", fields_.has("over") ? fields_.text("over") : "0 s");
       good = good && value && (over || !fields_.has("over"));
     }
-    return good && has_wire(word);
+    return good && has_wire(word) && has_load(word);
   }
 
   static bool written_as_position(const ActionWord& word, const std::string& written) {
@@ -191,6 +191,20 @@ class ActionReader {
                                            "there, or remove the action.",
                                            word.name, bench_.name));
     return wired;
+  }
+
+  bool has_load(const ActionWord& word) {
+    const plant::ShaftParameters& load = bench_.drive.shaft;
+    std::string_view needs;
+    if (word.kind == ActionKind::wind && load.drag_area_m2 <= 0.0) needs = "load.drag_area";
+    if (word.kind == ActionKind::pedal_torque && load.cart_mass_kg <= 0.0) needs = "load.cart_mass";
+    if (word.kind == ActionKind::held_speed && load.hold != plant::Hold::start_speed)
+      needs = "load.kind: dynamometer";
+    if (needs.empty()) return true;
+    fields_.wrong(word.name, fmt::format("{} needs {}; the bench \"{}\" has none. Add it there, or "
+                                         "remove the action.",
+                                         word.name, needs, bench_.name));
+    return false;
   }
 
   Fields fields_;

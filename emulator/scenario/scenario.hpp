@@ -24,6 +24,9 @@ enum class ActionKind : std::uint8_t {
   slope,           // value rise over run
   supply_voltage,  // value V, open-circuit or set voltage
   supply,          // value 0/1: its connector is closed
+  wind,            // value m/s against the cart
+  pedal_torque,    // value Nm, mean at the crank
+  held_speed,      // value rad/s, of a dynamometer
   fault            // see Fault
 };
 

@@ -25,6 +25,12 @@ constexpr std::array actions{
                "0 V to 2000 V", "open-circuit or set voltage of the supply"},
     ActionWord{"supply", ActionKind::supply, true, Family::ratio, 0, 1, "on or off",
                "the supply's connector; off cuts the current at once"},
+    ActionWord{"wind", ActionKind::wind, false, Family::speed, -50, 50, "-50 m/s to 50 m/s",
+               "against the cart; needs load.drag_area"},
+    ActionWord{"pedal_torque", ActionKind::pedal_torque, false, Family::torque, 0, 500,
+               "0 N m to 500 N m", "mean at the crank, drives the cart forward"},
+    ActionWord{"held_speed", ActionKind::held_speed, false, Family::rotational_speed, -10'472,
+               10'472, "-100000 rpm to 100000 rpm", "that the dynamometer keeps at the motor"},
 };
 
 constexpr std::array faults{

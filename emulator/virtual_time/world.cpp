@@ -72,6 +72,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       timeline_(scenario.timeline),
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
+      held_speed_rad_s_(scenario.start.speed_rad_s),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
       sampler_(plant_, bench.record_rate_Hz, sink_,
@@ -202,7 +203,12 @@ void BenchWorld::follow_ramps() noexcept {
   plant_.set_load_torque_Nm(load_torque_Nm_.ramp_at(now));
   plant_.set_slope(slope_.ramp_at(now));
   plant_.set_supply_V(supply_V_.ramp_at(now));
-  for (const RampedInput* input : {&load_torque_Nm_, &slope_, &supply_V_})
+  plant_.set_wind_m_s(wind_m_s_.ramp_at(now));
+  plant_.set_pedal_Nm(pedal_Nm_.ramp_at(now));
+  if (bench_.drive.shaft.hold == plant::Hold::start_speed && motion_.speed.empty())
+    plant_.hold_speed_rad_s(held_speed_rad_s_.ramp_at(now));
+  for (const RampedInput* input :
+       {&load_torque_Nm_, &slope_, &supply_V_, &wind_m_s_, &pedal_Nm_, &held_speed_rad_s_})
     if (input->end_ps() > now) timeline_.wake_at(input->end_ps());
 }
 
@@ -247,6 +253,15 @@ void BenchWorld::act(const Action& action) noexcept {
     case ActionKind::supply:
       mark(on ? "supply on" : "supply off");
       return plant_.set_supply_interrupted(!on);
+    case ActionKind::wind:
+      mark("wind");
+      return wind_m_s_.go(now, action.value, action.over_ps);
+    case ActionKind::pedal_torque:
+      mark("pedal_torque");
+      return pedal_Nm_.go(now, action.value, action.over_ps);
+    case ActionKind::held_speed:
+      mark("held_speed");
+      return held_speed_rad_s_.go(now, action.value, action.over_ps);
     case ActionKind::fault:
       return act_fault(action);
   }

@@ -104,7 +104,8 @@ class BenchWorld final : public io::World {
   EdgeGatherer sink_;
   Wiring wiring_;
   Timeline timeline_;
-  RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_;
+  RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
+      pedal_Nm_{0.0}, held_speed_rad_s_;
   GivenMotion motion_;
   std::size_t next_speed_ = 0;
   plant::Drive plant_;

@@ -356,6 +356,48 @@ TEST_F(LoadBench, ABatteryHasNoCurrentLimit) {
       "");
 }
 
+TEST_F(LoadBench, ALoadSaysOnlyWhatItsKindKnows) {
+  const std::string fan =
+      "load: {inertia: 1e-3 kg m^2, kind: fan, quadratic_drag: 2e-5 N m s^2/rad^2";
+  const std::string plain = "load: {inertia: 1e-3 kg m^2";
+  EXPECT_EQ(load(replaced(small_bench, plain, fan)).drive.shaft.quadratic_drag_Nm_s2_per_rad2,
+            2e-5);
+  EXPECT_THAT(said_without(plain, fan + ", cart_mass: 3 kg"),
+              HasSubstr("load.cart_mass does not apply with load.kind: fan; allowed with cart. "
+                        "Remove it, or change load.kind."));
+  EXPECT_THAT(said_without(plain, plain + ", quadratic_drag: 2e-5 N m s^2/rad^2"),
+              HasSubstr("load.quadratic_drag does not apply with load.kind: cart; allowed with fan "
+                        "and pump."));
+  EXPECT_THAT(
+      said_without(plain, plain + ", kind: pump"),
+      HasSubstr("load.quadratic_drag is missing with load.kind: pump; allowed above 0 N m"));
+  EXPECT_THAT(said_without(plain, plain + ", kind: constant_power"),
+              HasSubstr("load.power is missing with load.kind: constant_power"));
+  EXPECT_THAT(said_without(plain, plain + ", kind: constant_torque"),
+              HasSubstr("load.torque is missing"));
+  EXPECT_THAT(said_without(plain, plain + ", kind: fun"), HasSubstr("cart, fan"));
+}
+
+TEST_F(LoadBench, ACouplingGetsWhatItNeeds) {
+  const std::string plain = "load: {inertia: 1e-3 kg m^2";
+  const Bench elastic = load(replaced(
+      small_bench, plain,
+      plain + ", load_inertia: 2e-3 kg m^2, coupling: elastic, spring: {stiffness: 40 N m/rad}"));
+  EXPECT_EQ(elastic.drive.shaft.coupling, plant::Coupling::elastic);
+  EXPECT_EQ(elastic.drive.shaft.stiffness_Nm_per_rad, 40.0);
+  EXPECT_THAT(said_without(plain, plain + ", spring: {stiffness: 40 N m/rad}"),
+              HasSubstr("load.spring.stiffness does not apply with load.coupling: rigid; allowed "
+                        "with elastic."));
+  EXPECT_THAT(said_without(plain, plain + ", coupling: slipping"), HasSubstr("a cart_mass"));
+  EXPECT_THAT(said_without(plain, plain + ", coupling: freewheel"),
+              HasSubstr("load.load_inertia is 0"));
+  EXPECT_THAT(said_without(plain, plain + ", gear_efficiency: 90 %, load_inertia: 1 kg m^2, "
+                                          "coupling: elastic"),
+              HasSubstr("1 with an elastic coupling"));
+  EXPECT_THAT(said_without(plain, plain + ", spring: {stiffness: 40 N m}, coupling: elastic"),
+              HasSubstr("is a torque; a torsional stiffness is due"));
+}
+
 TEST_F(LoadBench, EveryValueSaysWhereItCameFrom) {
   const Bench bench = load(small_bench, {"supply.voltage=36 V"});
   const auto origin = [&](const std::string& path) {

@@ -223,6 +223,28 @@ TEST_F(LoadScenario, ASwitchNeedsItsWire) {
   EXPECT_EQ(said(small_scenario), "");
 }
 
+TEST_F(LoadScenario, WindPedalsAndHeldSpeedNeedTheirLoad) {
+  EXPECT_THAT(said_of_action("at: 1 s, wind: 5 m/s"), HasSubstr("wind needs load.drag_area"));
+  EXPECT_THAT(said_of_action("at: 1 s, pedal_torque: 5 N m"),
+              HasSubstr("pedal_torque needs load.cart_mass"));
+  EXPECT_THAT(said_of_action("at: 1 s, held_speed: 60 rpm"),
+              HasSubstr("held_speed needs load.kind: dynamometer; the bench \"Small\" has none."));
+  const auto with_load = [&](const std::string& more) {
+    bench_ = load_bench(folder_.write("bench.yaml", replaced(test::small_bench, "1e-3 kg m^2",
+                                                             "1e-3 kg m^2" + more)),
+                        {}, "/none");
+  };
+  with_load(", cart_mass: 20 kg, drag_area: 1 m^2");
+  EXPECT_EQ(said_of_action("at: 1 s, wind: 18 km/h"), "");
+  EXPECT_EQ(said_of_action("at: 1 s, pedal_torque: 5 N m"), "");
+  with_load(", kind: dynamometer");
+  EXPECT_EQ(said_of_action("at: 1 s, held_speed: 60 rpm, over: 1 s"), "");
+  with_load(", kind: locked");
+  EXPECT_THAT(
+      said(small_scenario),
+      HasSubstr("start speed is 60 rpm; the bench \"Small\" locks its rotor, allowed 0 rpm"));
+}
+
 TEST_F(LoadScenario, UnknownMeasuresGetTheirNeighbour) {
   EXPECT_THAT(said_with("measure: peak", "measure: paek"),
               HasSubstr("s.yaml:9:15: unknown measure paek. Did you mean peak?"));

@@ -86,6 +86,39 @@ TEST(LoadTorque, RampIsFeltAtTheShaft) {
   EXPECT_NEAR(at(sink, 20 * ms, Signal::load_torque), 1.0F, 1e-6);
 }
 
+// A dynamometer keeps the speed of the start, then runs straight to the new one: from 10 rad/s at 5
+// ms to 30 rad/s within 10 ms.
+TEST(HeldSpeed, FollowsItsRamp) {
+  ScriptedController controller(62'500);
+  KeepingSink sink;
+  Bench bench = hub_bench();
+  bench.drive.shaft.hold = plant::Hold::start_speed;
+  Scenario scenario = standing({action(5 * ms, ActionKind::held_speed, 30.0, 10 * ms)});
+  scenario.start.speed_rad_s = 10.0;
+  run(bench, scenario, controller, sink);
+  EXPECT_NEAR(at(sink, 4 * ms, Signal::speed), 10.0F, 1e-5F);
+  EXPECT_NEAR(at(sink, 10 * ms, Signal::speed), 20.0F, 1e-5F);
+  EXPECT_NEAR(at(sink, 19 * ms, Signal::speed), 30.0F, 1e-5F);
+}
+
+// By hand: 1.225/2 kg/m^3 * 2 m^2 * (8 m/s)^2 * 0.25 m = 19.6 N m against a standing cart, less 40
+// N m of the pedals.
+TEST(WindAndPedals, AreFeltAtTheShaft) {
+  ScriptedController controller(62'500);
+  KeepingSink sink;
+  Bench bench = hub_bench();
+  bench.drive.shaft.cart_mass_kg = 1e9;
+  bench.drive.shaft.wheel_radius_m = 0.25;
+  bench.drive.shaft.drag_area_m2 = 2.0;
+  run(bench,
+      standing(
+          {action(5 * ms, ActionKind::wind, 8.0), action(10 * ms, ActionKind::pedal_torque, 40.0)}),
+      controller, sink);
+  EXPECT_EQ(at(sink, 4 * ms, Signal::load_torque), 0.0F);
+  EXPECT_NEAR(at(sink, 8 * ms, Signal::load_torque), 19.6F, 1e-4F);
+  EXPECT_NEAR(at(sink, 15 * ms, Signal::load_torque), -20.4F, 1e-4F);
+}
+
 TEST(Actions, LeaveAMarkWithTheirLabel) {
   ScriptedController idle;
   KeepingSink sink;
