@@ -161,7 +161,8 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
 // A line that time moves is due by itself (absolute_angle.next_ps); advance() hands it out.
 void Drive::Impl::ring() noexcept {
   ring_supply();
-  s.alarm_ps = next_supply_alarm_ps();
+  if (warms) ring_heat();
+  s.alarm_ps = std::min(next_supply_alarm_ps(), s.warming.next_ps);
   if (s.absolute_angle.next_ps > s.time_ps)
     s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }
@@ -177,6 +178,7 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   if (analog.follows_phases) follow_phase_currents(y, h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
+  if (warms) follow_heat(y, h);
   const Continuous begin = s;
   s.i_alpha_A = y.i_alpha;
   s.i_beta_A = y.i_beta;

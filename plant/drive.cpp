@@ -149,6 +149,8 @@ Drive::Impl::Impl(const DriveParameters& given)
                        ? 0.0
                        : std::sqrt(feed.cable_inductance_H / par.dc_link.capacitance_F) +
                              par.dc_link.series_resistance_ohm;
+  warms = par.thermal.fitted;
+  if (warms) heat_paths.emplace(par.thermal, 1e-12 * static_cast<double>(heat_tick_ps));
   follows_charge = is_battery && (feed.battery.moves() || feed.protection.fitted);
   watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
   bare = machine.bare();
@@ -184,6 +186,7 @@ void Drive::start(const StartState& from) noexcept {
   d.s.supply_V.value = d.par.supply.voltage_V;
   d.mode = &d.modes[0];
   d.start_supply();
+  d.start_heat();
   const double charged_V = d.s.supply.contactor_closed ? d.par.supply.voltage_V : 0.0;
   d.s.v_cap_V = from.bus_V < 0.0 ? charged_V : from.bus_V;
   const bool locked = d.par.shaft.hold == Hold::locked;

@@ -26,6 +26,7 @@
 #include "plant/sensors/sensors.hpp"
 #include "plant/shaft/shaft.hpp"
 #include "plant/supply/supply.hpp"
+#include "plant/thermal/thermal.hpp"
 
 namespace stillrotor::plant {
 
@@ -47,7 +48,8 @@ struct DriveParameters {
   VoltageSensorParameters bus_voltage{.fitted = true};
   VoltageSensorParameters phase_voltage;       // at each terminal
   TemperatureSensorParameters temperature[2];  // motor, bridge
-  std::uint64_t seed = 1;                      // of all noise and jitter
+  ThermalParameters thermal;
+  std::uint64_t seed = 1;  // of all noise and jitter
   double step_max_s =
       10e-6;  // 0.1 us to 50 us; shortened by itself where time constants ask for it
 
@@ -118,6 +120,7 @@ struct DriveState : Continuous {
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
   double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
   double edge_behind_rad = -1e9;        // and turning backward
+  Warming warming;                      // only where thermal is fitted
   double switching_J[3] = {};           // heat of each leg's changes of switches since start
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
@@ -211,6 +214,8 @@ class Drive {
   void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
   void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
+  /// Of a body; the machine's resistance and magnets follow. Without fitted heat paths it stays
+  /// there.
   void set_temperature_C(TemperatureNode, double) noexcept;
   // The controller's side of an absolute angle sensor that is clocked; its data follow as edges.
   void set_angle_clock(bool high) noexcept;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "plant/bridge/conduction.hpp"
 #include "plant/drive.hpp"
@@ -73,6 +74,10 @@ struct Drive::Impl {
   double cable_wave_ohm;  // volts that an ampere in the cable can still add to the bus
   bool follows_charge;    // a battery whose charge is kept
   bool watches_supply;    // the supply side changes by itself
+
+  std::optional<ThermalNetwork> heat_paths;
+  bool warms = false;
+  static constexpr std::int64_t heat_tick_ps = 1'000'000'000;  // 1 ms
 
   // --- time-varying
   DriveState s;
@@ -178,7 +183,14 @@ struct Drive::Impl {
   void choose_path() noexcept;     // fast steps or the general one, after a change of s.machine
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
+  // thermal/warming.cpp
+  void start_heat() noexcept;
+  void follow_heat(const Point& end, double h) noexcept;  // before a step is taken over
+  void ring_heat() noexcept;
+  void take_temperatures() noexcept;  // from the bodies into machine and sensors
+
   // machine_changes.cpp
+  void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;

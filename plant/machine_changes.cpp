@@ -8,19 +8,22 @@
 namespace stillrotor::plant {
 
 void Drive::set_machine_temperatures(double winding_K, double magnet_K) noexcept {
-  Impl& d = *impl_;
-  const MachineCondition next = d.machine.at_temperatures(winding_K, magnet_K, d.s.machine);
-  if (next.flux_linkage_Wb == d.s.machine.flux_linkage_Wb) {
-    d.s.machine = next;
+  impl_->set_machine_temperatures(winding_K, magnet_K);
+}
+
+void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) noexcept {
+  const MachineCondition next = machine.at_temperatures(winding_K, magnet_K, s.machine);
+  if (next.flux_linkage_Wb == s.machine.flux_linkage_Wb) {
+    s.machine = next;
   } else {
-    const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
-    const double before_J = d.machine.stored_J(d.point(), d.s.machine);
-    d.s.machine = next;
-    d.keep_linkage(linkage, false);
-    if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
-    d.settle_modes();
+    const auto linkage = machine.linkage_Wb(point(), s.machine);
+    const double before_J = machine.stored_J(point(), s.machine);
+    s.machine = next;
+    keep_linkage(linkage, false);
+    if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
+    settle_modes();
   }
-  d.look_at_magnets();
+  look_at_magnets();
 }
 
 // The share that is left and the current that goes with it settle together, so that how far the

@@ -4,7 +4,8 @@
 namespace stillrotor {
 namespace {
 
-class ControlsAssembly : public Assembly {
+/// Sections of one sentence each.
+class ShortSections : public Assembly {
  public:
   using Assembly::Assembly;
   void assemble() {
@@ -12,6 +13,7 @@ class ControlsAssembly : public Assembly {
                   d_.bench.controls.throttle_idle_V, 0.85);
     follow_supply("throttle_high", d_.throttle_high, "throttle_full",
                   d_.bench.controls.throttle_full_V, 4.2);
+    derive("thermal.fitted", d_.bench.drive.thermal.fitted, mentioned("thermal"));
     ordered("controls.throttle_idle", d_.bench.controls.throttle_idle_V, "controls.throttle_full",
             d_.bench.controls.throttle_full_V);
   }
@@ -43,7 +45,7 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
   assemble_supply(readings, draft, problems);
   assemble_load(readings, draft, problems);
   assemble_sensors(readings, draft, problems);
-  ControlsAssembly(readings, draft, problems).assemble();
+  ShortSections(readings, draft, problems).assemble();
   assemble_controller(readings, draft, build_dir, problems);
   assemble_harness(readings, draft, problems);
 }

@@ -19,6 +19,7 @@ std::vector<Parameter> build() {
   append(bridge_parameters());
   append(supply_parameters());
   append(load_parameters());
+  append(thermal_parameters());
   append(position_sensor_parameters());
   append(angle_sensor_parameters());
   append(electrical_sensor_parameters());

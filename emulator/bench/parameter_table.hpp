@@ -20,6 +20,7 @@ std::vector<Parameter> machine_parameters();
 std::vector<Parameter> bridge_parameters();
 std::vector<Parameter> supply_parameters();  // supply, dc_link
 std::vector<Parameter> load_parameters();
+std::vector<Parameter> thermal_parameters();
 std::vector<Parameter> position_sensor_parameters();
 std::vector<Parameter> angle_sensor_parameters();  // sin_cos, absolute_angle
 std::vector<Parameter> electrical_sensor_parameters();

@@ -86,6 +86,8 @@ const std::vector<FamilyInfo>& families() {
       {Family::area, "an area", "m^2", "m^2", {{"m^2", 1}}},
       {Family::density, "a density", "kg/m^3", "kg/m^3", {{"kg/m^3", 1}}},
       {Family::power, "a power", "W", "W, kW", {{"W", 1}}},
+      {Family::thermal_resistance, "a thermal resistance", "K/W", "K/W", {{"K/W", 1}}},
+      {Family::heat_capacity, "a heat capacity", "J/K", "J/K, kJ/K", {{"J/K", 1}}},
   };
   return table;
 }

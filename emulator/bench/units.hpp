@@ -43,6 +43,8 @@ enum class Family : unsigned char {
   area,
   density,
   power,
+  thermal_resistance,
+  heat_capacity,
 };
 
 /// "a resistance"

@@ -93,6 +93,8 @@ class Machine {
                                    const MachineCondition& now) const noexcept {
     const double at_reference = copper(given_.reference_temperature_K);
     MachineCondition c = now;
+    c.winding_K = winding_K;
+    c.magnet_K = rotor_K;
     if (induction_) {
       const MachineCondition cold = induction_->as_new();
       for (int k = 0; k < 3; ++k)
@@ -103,7 +105,6 @@ class Machine {
     }
     const double r = star_.winding_resistance_ohm * copper(winding_K) / at_reference;
     for (int k = 0; k < 3; ++k) c.winding_ohm[k] = r * given_.resistance_factor[k] + c.joint_ohm[k];
-    c.magnet_K = rotor_K;
     lose_to(c, now.magnet_left);
     return c;
   }

@@ -47,13 +47,13 @@ struct PermanentMagnetParameters {
   double flux_linkage_Wb = 12e-3;         // > 0, fundamental, peak, per phase
   std::vector<BackEmfHarmonic> back_emf;  // empty: sine; else must hold order 1 with ratio 1
   /// Not empty: in place of the inductances; flux_linkage_Wb then moves psi_d as a whole.
-  FluxMapTable flux_map;
-  std::vector<CoggingHarmonic> cogging;  // empty: none
-  IronLossParameters iron_loss;
+  FluxMapTable flux_map{};
+  std::vector<CoggingHarmonic> cogging{};  // empty: none
+  IronLossParameters iron_loss{};
   double reference_temperature_K = 293.15;  // of winding_resistance, flux_linkage and flux_map
   double winding_temperature_coefficient_per_K = 0.00393;  // at 20 degC
   double flux_temperature_coefficient_per_K = -0.0011;
-  DemagnetisationParameters demagnetisation;
+  DemagnetisationParameters demagnetisation{};
   // Unequal windings (U, V, W; delta: U-V, V-W, W-U), relative to the values above, > 0.
   double resistance_factor[3] = {1.0, 1.0, 1.0};
   double turns_factor[3] = {1.0, 1.0, 1.0};  // linkages follow it, inductances its products

@@ -39,7 +39,7 @@ struct MachineCondition {
   double flux_linkage_Wb = 0.0;
   double rotor_ohm = 0.0;    // induction
   double joint_ohm[3] = {};  // of winding_ohm, what bad joints add
-  double magnet_K = 293.15;
+  double winding_K = 293.15, magnet_K = 293.15;
   double magnet_left = 1.0;  // share of the magnets' flux that no current has taken for good
   double knee_A = -1e300;    // i_d below which more of it goes
   MachineModel model = MachineModel::linear_magnet;

@@ -117,10 +117,6 @@ double Drive::sense_V(SensorChannel channel) const noexcept {
   return 0.0;
 }
 
-void Drive::set_temperature_C(TemperatureNode node, double temperature_C) noexcept {
-  impl_->s.temperature_C[static_cast<std::size_t>(node)] = temperature_C;
-}
-
 // ---- the absolute angle sensor, whose line moves by time and by the controller's clock
 
 SensorEdge Drive::Impl::pass_absolute_angle() noexcept {

@@ -13,6 +13,7 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 
 namespace stillrotor::plant {
 
@@ -52,6 +53,14 @@ struct ThermalState {
 struct HeatInput {
   double winding_J = 0.0, magnet_J = 0.0, housing_J = 0.0;
   std::array<double, 3> leg_J{};
+};
+
+/// In DriveState: the bodies, and what has gone into them since the last tick.
+struct Warming {
+  ThermalState bodies;
+  HeatInput heat;
+  std::array<double, 3> switching_before_J{};
+  std::int64_t next_ps = INT64_MAX;
 };
 
 class ThermalNetwork {
