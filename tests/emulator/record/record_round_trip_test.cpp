@@ -159,7 +159,7 @@ TEST(RecordRoundTrip, AnEmptyRunIsARecord) {
 TEST(RecordRoundTrip, ALineThatDoesNotExistIsCountedNotRecorded) {
   const ScratchFolder folder;
   Recorder recorder(folder.path(), header());
-  recorder.edge({10, 15, 1});
+  recorder.edge({10, io::line_count, 1});
   recorder.edge({20, 14, 1});
   const RecordSummary summary = recorder.finish(100);
   EXPECT_EQ(summary.lost, 1U);
@@ -213,9 +213,12 @@ TEST(GatesVcd, HoldsEveryEdgeInTheStandardsForm) {
       "$var wire 1 * A $end\n$var wire 1 + B $end\n$var wire 1 , Z $end\n"
       "$upscope $end\n"
       "$var wire 1 - key $end\n$var wire 1 . brake $end\n$var wire 1 / reverse $end\n"
+      "$scope module angle $end\n"
+      "$var wire 1 0 data $end\n$var wire 1 1 clock $end\n$var wire 1 2 select $end\n"
+      "$upscope $end\n"
       "$upscope $end\n$enddefinitions $end\n"
       "#0\n$dumpvars\n"
-      "0!\n0\"\n0#\n0$\n0%\n0&\n0'\n1(\n0)\n0*\n0+\n0,\n1-\n0.\n0/\n$end\n"
+      "0!\n0\"\n0#\n0$\n0%\n0&\n0'\n1(\n0)\n0*\n0+\n0,\n1-\n0.\n0/\n00\n01\n02\n$end\n"
       "1!\n#99999999\n0!\n#100000000\n1\"\n1'\n#712300000042\n0-\n#1000000000000\n");
 }
 
