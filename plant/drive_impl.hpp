@@ -153,6 +153,7 @@ struct Drive::Impl {
     double margin_V() const noexcept { return (current - voltage) / gain_per_s; }
   };
   LoopRates loops(double supply_A, double bus_V, const Point&, const Drivers&) const noexcept;
+  TerminalLaw machine_law(const Point&) const noexcept;  // with its cogging
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {

@@ -41,11 +41,16 @@ inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, 
           l.voltage_gain_per_s};
 }
 
+[[gnu::always_inline]] inline TerminalLaw Drive::Impl::machine_law(const Point& y) const noexcept {
+  TerminalLaw law = machine.at(y, s.machine);
+  if (machine.cogging().any()) law.torque_Nm += cogging_Nm(y.theta);
+  return law;
+}
+
 [[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
                                                      const Drivers& in) const noexcept {
   Flow f;
-  f.machine = machine.at(y, s.machine);
-  if (machine.cogging().any()) f.machine.torque_Nm += cogging_Nm(y.theta);
+  f.machine = machine_law(y);
   const TerminalLaw& t = f.machine;
 
   const BusFlow b = flow_of_bus(m, y, in);

@@ -41,6 +41,7 @@ class ShortSections : public Assembly {
 
 void assemble(Readings& readings, Draft& draft, const std::filesystem::path& build_dir,
               Problems& problems) {
+  assemble_magnet(readings, draft, problems);
   assemble_machine(readings, draft, problems);
   assemble_supply(readings, draft, problems);
   assemble_load(readings, draft, problems);

@@ -1,6 +1,7 @@
 // From the draft to the bench: machine.
 #include "emulator/bench/assembly.hpp"
 #include "emulator/bench/back_emf.hpp"
+#include "emulator/bench/magnet_tables.hpp"
 
 namespace stillrotor {
 namespace {
@@ -11,11 +12,19 @@ class MachineAssembly : public Assembly {
 
   void assemble() {
     auto& machine = d_.bench.drive.machine;
+    const auto from_map = [this](std::string_view path) {
+      return readings_.at(path).state == Reading::State::shown;
+    };
+    if (!from_map("machine.inductance_d") && !readings_.given("machine.inductance_d"))
+      wrong(
+          "machine.inductance_d",
+          "machine.inductance_d is missing; allowed above 0 H, up to 1 H, or machine.flux_map.file "
+          "in its place. What it is: inductance of one winding on the magnet axis, all three fed.");
     derive("machine.inductance_q", machine.inductance_q_H, machine.inductance_d_H);
     derive("machine.inductance_zero", machine.inductance_zero_H, 0.1 * machine.inductance_d_H);
     machine.connection = static_cast<plant::Connection>(d_.connection);
     back_emf_shape();
-    const bool flux = readings_.given("machine.flux_linkage");
+    const bool flux = readings_.given("machine.flux_linkage") || from_map("machine.flux_linkage");
     const bool constant = readings_.given("machine.speed_constant");
     if (flux && constant)
       wrong("machine.speed_constant",
@@ -48,6 +57,9 @@ class MachineAssembly : public Assembly {
         shape = plant::trapezoid_harmonics(d_.flat_top_rad * 180.0 / std::numbers::pi,
                                            d_.highest_order);
         break;
+      case BackEmfShape::table:
+        if (readings_.given("machine.back_emf.file")) back_emf_table();
+        break;
       case BackEmfShape::harmonics: {
         std::string problem;
         shape = read_harmonics(d_.harmonics, problem);
@@ -60,9 +72,33 @@ class MachineAssembly : public Assembly {
         break;
       }
     }
+    const bool wants_table = d_.back_emf_shape == static_cast<int>(BackEmfShape::table);
+    if (wants_table != readings_.given("machine.back_emf.file"))
+      wrong("machine.back_emf.file",
+            wants_table
+                ? "machine.back_emf.file is missing; shape: table needs it. Give the file's path."
+                : "machine.back_emf.file needs shape: table. Change the shape or remove it.");
     if (d_.back_emf_shape != static_cast<int>(BackEmfShape::harmonics) && !d_.harmonics.empty())
       wrong("machine.back_emf.harmonics",
             "machine.back_emf.harmonics needs shape: harmonics. Change the shape or remove them.");
+  }
+
+  /// The table's shape, and its size where it has one and nothing else says it.
+  void back_emf_table() {
+    auto& machine = d_.bench.drive.machine;
+    Reading& file = readings_.at("machine.back_emf.file");
+    d_.back_emf_file = path_of(file);
+    const BackEmfTable table =
+        read_back_emf(d_.back_emf_file, file.place, d_.highest_order, problems_);
+    machine.back_emf = table.shape;
+    if (table.shape.empty()) machine.back_emf = {{1, 1.0}};
+    d_.bench.back_emf_left_out = table.left_out;
+    Reading& flux = readings_.at("machine.flux_linkage");
+    if (table.fundamental_Vs_rad <= 0.0 || flux.state != Reading::State::absent ||
+        readings_.given("machine.speed_constant"))
+      return;
+    machine.flux_linkage_Wb = table.fundamental_Vs_rad / machine.pole_pairs;
+    flux.state = Reading::State::shown;
   }
 };
 

@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <filesystem>
 #include <string>
 #include <string_view>
 
@@ -21,9 +22,19 @@ class Assembly {
   template <class T, class V>
   void derive(std::string_view path, T& member, V value) {
     Reading& reading = readings_.at(path);
-    if (reading.state == Reading::State::given || !reading.applies) return;
+    if (reading.state == Reading::State::given || reading.state == Reading::State::shown ||
+        !reading.applies)
+      return;
     member = value;
     reading.state = Reading::State::derived;
+  }
+
+  /// The file that a value names: relative to the file that holds the value; on the command line,
+  /// to the current folder.
+  static std::filesystem::path path_of(const Reading& reading) {
+    const std::filesystem::path folder =
+        reading.place.line > 0 ? std::filesystem::path(*reading.place.file).parent_path() : ".";
+    return std::filesystem::absolute(folder / reading.written).lexically_normal();
   }
 
   void wrong(std::string_view path, std::string_view sentence) {
@@ -51,6 +62,7 @@ class Assembly {
 };
 
 // One for each section; the order of the calls is assemble()'s.
+void assemble_magnet(Readings&, Draft&, Problems&);  // before assemble_machine: a map stands in
 void assemble_machine(Readings&, Draft&, Problems&);
 void assemble_supply(Readings&, Draft&, Problems&);
 void assemble_load(Readings&, Draft&, Problems&);

@@ -48,6 +48,7 @@ struct Bench {
   bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;
   double record_rate_Hz = 20e3;
+  double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one
   std::vector<ParameterValue> values;  // every parameter, in table order
   std::vector<std::string> overrides;  // "machine.winding_resistance=50 mohm", as given

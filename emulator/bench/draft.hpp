@@ -9,7 +9,7 @@
 
 namespace stillrotor {
 
-enum class BackEmfShape : int { sine, trapezoid, harmonics };
+enum class BackEmfShape : int { sine, trapezoid, harmonics, table };
 
 /// A wire of the harness as written.
 struct WireDraft {
@@ -36,6 +36,9 @@ struct Draft {
   int highest_order = 25;
   std::string harmonics;             // "5: 0.04, 7: -0.02"
   double speed_constant_Vs_rad = 0;  // line-to-line peak
+  std::string flux_map_file, back_emf_file, cogging_harmonics, cogging_file;
+  double demagnetisation_knee_A = 0.0, demagnetisation_hot_knee_A = 0.0,
+         demagnetisation_hot_K = 393.15;
 
   int supply_kind = 0;
   std::string open_circuit, branches;       // "0 %: 42 V, 100 %: 54 V"; "8 mohm: 0.5 s"

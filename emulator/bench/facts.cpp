@@ -59,6 +59,9 @@ void of_the_machine(const Bench& bench, std::vector<Fact>& all) {
   const auto machine = plant::equivalent_star(drive.machine);
   all.push_back({"line-to-line back-EMF per speed", line_to_line_constant(bench) * 1000.0 * rpm,
                  "V/krpm", "peak"});
+  if (bench.back_emf_left_out > 0.0)
+    all.push_back({"back-EMF table: largest part left out", bench.back_emf_left_out * 100.0, "%",
+                   "even orders and parts out of step, of the fundamental"});
   all.push_back({"torque per ampere of i_q", 1.5 * machine.pole_pairs * machine.flux_linkage_Wb,
                  "N m/A", "1.5 x pole pairs x flux linkage; fundamental, no reluctance torque"});
   all.push_back({"electrical time constant",

@@ -16,6 +16,7 @@ std::vector<Parameter> build() {
   };
   append({text("bench", AT(bench.name), "a name", required, "what people call this bench")});
   append(machine_parameters());
+  append(magnet_parameters());
   append(bridge_parameters());
   append(supply_parameters());
   append(load_parameters());

@@ -17,6 +17,7 @@ const Parameter* find_parameter(std::string_view path);
 
 // The table's sections, put together by parameter_table().
 std::vector<Parameter> machine_parameters();
+std::vector<Parameter> magnet_parameters();  // machine: tables, temperature, losses
 std::vector<Parameter> bridge_parameters();
 std::vector<Parameter> supply_parameters();  // supply, dc_link
 std::vector<Parameter> load_parameters();

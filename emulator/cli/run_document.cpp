@@ -79,6 +79,11 @@ std::string run_json(const RunFacts& facts) {
         {"sensor_edges", outcome.sensor_edges},
         {"frames", facts.record.frames},
         {"marks", facts.record.marks}}},
+      {"plant",
+       {{"forced_steps", outcome.plant.forced_steps},
+        {"inconsistent_modes", outcome.plant.inconsistent_modes},
+        {"outside_flux_map_s", outcome.plant.outside_map_s},
+        {"magnet_flux_left", outcome.magnet_left}}},
       {"controller", {{"health", name(outcome.controller)}, {"diagnosis", outcome.diagnosis}}}};
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

@@ -163,6 +163,8 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
   outcome.gate_edges = world.gate_edges();
   outcome.sensor_edges = world.sensor_edges();
   outcome.late_gate_edges = world.late_gate_edges();
+  outcome.plant = world.plant().health();
+  outcome.magnet_left = world.plant().state().machine.magnet_left;
   outcome.loop_cpu_s = thread_cpu_s() - cpu_before_s;
   outcome.wall_s = pace.wall_s();
   return outcome;

@@ -28,6 +28,8 @@ struct RunOutcome {
   std::string diagnosis;  // of the controller, when not running
   std::uint64_t gate_edges = 0, sensor_edges = 0;
   std::uint64_t late_gate_edges = 0;  // reported after the plant had passed them; acted at once
+  plant::Drive::Health plant;  // numerical accidents, and time outside the machine's flux map
+  double magnet_left = 1.0;    // share of the magnets' flux at the end
   double loop_cpu_s = 0.0, wall_s = 0.0;
 };
 

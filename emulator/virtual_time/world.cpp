@@ -1,6 +1,8 @@
 #include "emulator/virtual_time/world.hpp"
 
 #include <algorithm>
+#include <array>
+#include <charconv>
 #include <utility>
 
 namespace stillrotor {
@@ -375,6 +377,21 @@ void BenchWorld::announce_rest() noexcept {
   if (now_ps() - gates_off_since_ps_ < rest_ps) return;
   gates_rest_ = true;
   event(gates_off_since_ps_, "all gates off", "");
+}
+
+/// At the first loss, and again for every twentieth of the flux.
+void BenchWorld::announce_machine() noexcept {
+  const plant::DriveState& s = plant_.state();
+  if (s.outside_map_s > 0.0 && !std::exchange(map_told_, true))
+    event(now_ps(), "currents outside the flux map", "");
+  if (s.machine.magnet_left >= magnets_told_) return;
+  magnets_told_ = s.machine.magnet_left - 0.05;
+  std::array<char, 32> left{};
+  const auto end = std::to_chars(left.data(), left.data() + 8, 100.0 * s.machine.magnet_left,
+                                 std::chars_format::fixed, 1);
+  constexpr std::string_view percent = " % left";
+  event(now_ps(), "magnets lose flux",
+        {left.data(), std::copy(percent.begin(), percent.end(), end.ptr)});
 }
 
 void BenchWorld::event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept {

@@ -68,9 +68,13 @@ class BenchWorld final : public io::World {
   /// Events that only time can tell ("all gates off" for a while).
   void announce() noexcept {
     if (!gates_rest_ && gates_ == 0) announce_rest();
+    const plant::DriveState& s = plant_.state();
+    if (s.machine.magnet_left < magnets_told_ || (s.outside_map_s > 0.0 && !map_told_))
+      announce_machine();
   }
 
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
+  const plant::Drive& plant() const noexcept { return plant_; }
   std::uint64_t gate_edges() const noexcept { return gate_edges_; }
   std::uint64_t sensor_edges() const noexcept { return sensor_edges_; }
   std::uint64_t late_gate_edges() const noexcept { return late_gate_edges_; }
@@ -86,6 +90,7 @@ class BenchWorld final : public io::World {
   };
 
   void announce_rest() noexcept;
+  void announce_machine() noexcept;
   void absorb(const plant::Drive::Stop&) noexcept;
   void do_due_actions() noexcept;
   void act(const Action&) noexcept;
@@ -120,7 +125,9 @@ class BenchWorld final : public io::World {
   std::uint8_t gates_ = 0;
   std::uint8_t shoot_through_told_ = 0;
   std::int64_t gates_off_since_ps_ = 0;
-  bool gates_rest_ = true;  // "all gates off" has been said, or holds since the start
+  double magnets_told_ = 1.0;  // below this share of the magnets' flux there is news
+  bool map_told_ = false;      // that the currents have left the machine's flux map
+  bool gates_rest_ = true;     // "all gates off" has been said, or holds since the start
   std::uint64_t gate_edges_ = 0, sensor_edges_ = 0, late_gate_edges_ = 0;
 };
 

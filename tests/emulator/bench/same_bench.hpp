@@ -208,6 +208,29 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
   EXPECT_EQ(a.machine.inductance_d_H, b.machine.inductance_d_H);
   EXPECT_EQ(a.machine.inductance_q_H, b.machine.inductance_q_H);
   EXPECT_EQ(a.machine.flux_linkage_Wb, b.machine.flux_linkage_Wb);
+  EXPECT_EQ(a.machine.flux_map.i_d_A, b.machine.flux_map.i_d_A);
+  EXPECT_EQ(a.machine.flux_map.i_q_A, b.machine.flux_map.i_q_A);
+  EXPECT_EQ(a.machine.flux_map.psi_d_Wb, b.machine.flux_map.psi_d_Wb);
+  EXPECT_EQ(a.machine.flux_map.psi_q_Wb, b.machine.flux_map.psi_q_Wb);
+  ASSERT_EQ(a.machine.cogging.size(), b.machine.cogging.size());
+  for (std::size_t k = 0; k < a.machine.cogging.size(); ++k) {
+    EXPECT_EQ(a.machine.cogging[k].order, b.machine.cogging[k].order);
+    EXPECT_EQ(a.machine.cogging[k].amplitude_Nm, b.machine.cogging[k].amplitude_Nm);
+    EXPECT_EQ(a.machine.cogging[k].phase_rad, b.machine.cogging[k].phase_rad);
+  }
+  EXPECT_EQ(a.machine.iron_loss.reference_W, b.machine.iron_loss.reference_W);
+  EXPECT_EQ(a.machine.iron_loss.reference_frequency_Hz, b.machine.iron_loss.reference_frequency_Hz);
+  EXPECT_EQ(a.machine.iron_loss.hysteresis_share, b.machine.iron_loss.hysteresis_share);
+  EXPECT_EQ(a.machine.reference_temperature_K, b.machine.reference_temperature_K);
+  EXPECT_EQ(a.machine.winding_temperature_coefficient_per_K,
+            b.machine.winding_temperature_coefficient_per_K);
+  EXPECT_EQ(a.machine.flux_temperature_coefficient_per_K,
+            b.machine.flux_temperature_coefficient_per_K);
+  EXPECT_EQ(a.machine.demagnetisation.possible, b.machine.demagnetisation.possible);
+  EXPECT_EQ(a.machine.demagnetisation.knee_A, b.machine.demagnetisation.knee_A);
+  EXPECT_EQ(a.machine.demagnetisation.knee_per_K_A, b.machine.demagnetisation.knee_per_K_A);
+  EXPECT_EQ(a.machine.demagnetisation.lose_all_within_A,
+            b.machine.demagnetisation.lose_all_within_A);
   ASSERT_EQ(a.machine.back_emf.size(), b.machine.back_emf.size());
   for (std::size_t k = 0; k < a.machine.back_emf.size(); ++k) {
     EXPECT_EQ(a.machine.back_emf[k].order, b.machine.back_emf[k].order);

@@ -170,6 +170,19 @@ TEST(Cogging, RepeatsByTheLeastCommonMultipleOfSlotsAndPoles) {
   EXPECT_GT(off[2], 0.1) << "a shorter period would be wrong";
 }
 
+// What is watched after every step and what is seen at its end are one torque.
+TEST(Cogging, StandsInTheProbeToo) {
+  plant::DriveParameters p = stiff_drive();
+  p.machine.cogging = {{24, 0.08, 0.4}};
+  plant::Drive drive(p);
+  drive.start({40.0, 0.0, -1.0});
+  double probed_Nm = 0.0;
+  EachStep look([&](const plant::Segment& s) { probed_Nm = drive.probe(*s.end).torque_Nm; });
+  advance_by(drive, 1e-3, &look);
+  EXPECT_NEAR(probed_Nm, 0.08 * std::sin(24 * drive.snapshot().theta_m_rad + 0.4), 1e-8);
+  EXPECT_NEAR(probed_Nm, drive.snapshot().torque_Nm, 1e-12);
+}
+
 // A rotor let go beside a rest position swings: kinetic energy and cogging's potential add up to a
 // constant. An order that is no multiple of the pole pairs, so that the mechanical turn counts.
 // Tolerance: RK4 at 10 us of a swing of some 10 ms: (2 pi/1000)^4/120 of the energy a step.
