@@ -22,6 +22,11 @@ class MagnetAssembly : public Assembly {
     Reading& file = readings_.at("machine.flux_map.file");
     if (file.state != Reading::State::given) return;
     auto& machine = d_.bench.drive.machine;
+    if (d_.connection != 0 || !machine.equal_turns())
+      problems_.add(file.place,
+                    "machine.flux_map.file: a flux map is that of three like windings in "
+                    "star; allowed with connection: star and turns_factor 1. Give the map "
+                    "of the equivalent star.");
     d_.flux_map_file = path_of(file);
     machine.flux_map = read_flux_map(d_.flux_map_file, file.place, problems_);
     plant::FluxMap::Values none{1e-2, 0.0, 1e-4, 0.0, 1e-4};  // stands in where the file is wrong

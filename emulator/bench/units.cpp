@@ -88,7 +88,6 @@ const std::vector<FamilyInfo>& families() {
       {Family::power, "a power", "W", "W, kW", {{"W", 1}}},
       {Family::thermal_resistance, "a thermal resistance", "K/W", "K/W", {{"K/W", 1}}},
       {Family::heat_capacity, "a heat capacity", "J/K", "J/K, kJ/K", {{"J/K", 1}}},
-      {Family::power, "a power", "W", "W, kW", {{"W", 1}}},
   };
   return table;
 }

@@ -45,7 +45,6 @@ enum class Family : unsigned char {
   power,
   thermal_resistance,
   heat_capacity,
-  power,
 };
 
 /// "a resistance"

@@ -143,6 +143,7 @@ void whole(benchmark::internal::Benchmark* b) {
   b->MeasureProcessCPUTime()->Unit(benchmark::kMillisecond);
 }
 BENCHMARK_CAPTURE(run_without_record, mid, "orchard-cart-mid")->Apply(whole);
+BENCHMARK_CAPTURE(run_without_record, mid_saturated, "orchard-cart-mid-saturated")->Apply(whole);
 BENCHMARK_CAPTURE(run_with_record, mid, "orchard-cart-mid")->Apply(whole);
 BENCHMARK_CAPTURE(run_without_record, hub_stand_in, "orchard-cart-hub-stand-in")->Apply(whole);
 BENCHMARK_CAPTURE(run_with_record, hub_stand_in, "orchard-cart-hub-stand-in")->Apply(whole);

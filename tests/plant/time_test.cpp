@@ -290,6 +290,53 @@ TEST(Time, NothingIsAllocatedAfterConstruction) {
   EXPECT_GT(allocations, before);
 }
 
+// A map, cogging, iron losses, magnets that fall and temperatures that move: all of it in place.
+TEST(Time, NothingIsAllocatedByAMeasuredMachineEither) {
+  DriveParameters d = cart();
+  auto& m = d.machine;
+  for (int k = -4; k <= 4; ++k) {
+    m.flux_map.i_d_A.push_back(50.0 * k);
+    m.flux_map.i_q_A.push_back(50.0 * k);
+  }
+  for (const double i_d : m.flux_map.i_d_A)
+    for (const double i_q : m.flux_map.i_q_A) {
+      m.flux_map.psi_d_Wb.push_back(12e-3 + 150e-6 * i_d);
+      m.flux_map.psi_q_Wb.push_back(250e-6 * i_q);
+    }
+  m.cogging = {{24, 0.02, 0.0}};
+  m.iron_loss = {20.0, 100.0, 0.5};
+  m.demagnetisation = {true, -20.0, 0.1, 100.0};
+  Drive drive(d);
+  StartState start;
+  start.omega_m_rad_s = 300.0;
+  const long before = allocations;
+  drive.start(start);
+  for (int k = 0; k < 500; ++k) {
+    apply_pattern(drive, k);
+    while (drive.advance((k + 1) * 7 * us).edge) {
+    }
+    if (k % 50 == 0) drive.set_machine_temperatures(300.0 + k, 300.0 + 0.5 * k);
+    (void)drive.machine_energy_J();
+  }
+  EXPECT_LT(drive.state().machine.magnet_left, 1.0);
+  EXPECT_EQ(allocations, before);
+}
+
+// The magnets' loss is part of the state: a checkpoint before it gives the magnets back.
+TEST(Time, ACheckpointHoldsTheMagnets) {
+  DriveParameters d = cart();
+  d.machine.demagnetisation = {true, -20.0, 0.1, 100.0};
+  Drive drive(d);
+  const DriveState whole = drive.state();
+  for (const Switch on : {Switch::UL, Switch::VH, Switch::WH}) drive.set_switch(on, true);
+  while (drive.advance(300 * us).edge) {
+  }
+  ASSERT_LT(drive.state().machine.magnet_left, 1.0);
+  drive.restore(whole);
+  EXPECT_EQ(drive.state().machine.magnet_left, 1.0);
+  EXPECT_EQ(drive.state().machine.flux_linkage_Wb, whole.machine.flux_linkage_Wb);
+}
+
 TEST(Time, AMissingOrAbsurdParameterIsNamedWithItsRange) {
   DriveParameters d = cart();
   d.machine.inductance_d_H = -1e-6;
