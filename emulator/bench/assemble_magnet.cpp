@@ -88,8 +88,10 @@ class MagnetAssembly : public Assembly {
       return;
     }
     lost.knee_A = d_.demagnetisation_knee_A;
-    derive("machine.demagnetisation.hot_knee", d_.demagnetisation_hot_knee_A, lost.knee_A);
-    derive("machine.demagnetisation.lose_all_within", lost.lose_all_within_A, -lost.knee_A);
+    if (!readings_.given("machine.demagnetisation.hot_knee"))
+      d_.demagnetisation_hot_knee_A = lost.knee_A;
+    if (!readings_.given("machine.demagnetisation.lose_all_within"))
+      lost.lose_all_within_A = -lost.knee_A;
     const double warmer_K = d_.demagnetisation_hot_K - machine.reference_temperature_K;
     if (warmer_K < 1.0 || d_.demagnetisation_hot_knee_A < lost.knee_A)
       wrong("machine.demagnetisation.hot_knee",

@@ -43,15 +43,16 @@ std::vector<Parameter> magnet_parameters() {
            between("-10000 A", "-0.1 A"), optional,
            "i_d below which the magnets lose flux for good, at reference_temperature"),
       real("machine.demagnetisation.hot_knee", AT(demagnetisation_hot_knee_A), Family::current,
-           between("-10000 A", "10000 A"), follows("demagnetisation.knee"),
-           "the same at hot_temperature; straight in between and beyond"),
+           between("-10000 A", "10000 A"), optional,
+           "the same at hot_temperature, else the knee itself; straight in between and beyond"),
       real("machine.demagnetisation.hot_temperature", AT(demagnetisation_hot_K),
            Family::temperature, between("200 K", "600 K"), by_default("120 degC"),
            "of demagnetisation.hot_knee"),
       real("machine.demagnetisation.lose_all_within",
            AT(bench.drive.machine.demagnetisation.lose_all_within_A), Family::current,
-           above("0 A", "100000 A"), follows("demagnetisation.knee: its size"),
-           "how much further i_d would take all flux: the slope below the knee"),
+           above("0 A", "100000 A"), optional,
+           "how much further i_d would take all flux, the slope below the knee; else the knee's "
+           "size"),
   };
 }
 
