@@ -97,7 +97,7 @@ void Drive::Impl::choose_motion() noexcept {
   if (!s.apart && stands) omega_2 = 0.0;
 
   const Point y = point();
-  const ShaftPoint at = shaft_point(y, machine.at(y, s.machine).torque_Nm);
+  const ShaftPoint at = shaft_point(y, machine_law(y).torque_Nm);
   const double drive_Nm = at.torque_Nm + shaft_law.holder_Nm(omega, in, shaft_mode());
   const double load_Nm = shaft_law.load_Nm(omega_2, at.theta_2_rad, in);
 

@@ -209,6 +209,29 @@ TEST(Cogging, GivesBackWhatItTakes) {
   EXPECT_GT(std::abs(drive.snapshot().theta_m_rad), 20.0) << "several turns";
 }
 
+// With friction the swing ends in a well, where cogging pulls no harder than friction holds; and a
+// load that just exceeds both sets the rotor off. By hand: 0.3 N m of cogging and 0.05 N m of
+// friction hold 0.2 N m, not 0.4 N m. Letting go and stopping must not chatter.
+TEST(Cogging, AndFrictionHoldARotorTogether) {
+  plant::DriveParameters p = stiff_drive();
+  p.machine.cogging = {{24, 0.3, 0.0}};
+  p.shaft.inertia_kg_m2 = 1e-4;
+  p.shaft.coulomb_friction_Nm = 0.05;
+  plant::Drive drive(p);
+  drive.start({20.0, 0.1, -1.0});
+  advance_by(drive, 0.5);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+  EXPECT_LE(std::abs(drive.snapshot().torque_Nm), 0.05);
+  drive.set_load_torque_Nm({-0.2, 0.0});
+  advance_by(drive, 0.5);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+  EXPECT_NEAR(drive.snapshot().torque_Nm, -0.2, 0.05 + 1e-9);
+  drive.set_load_torque_Nm({-0.4, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_GT(drive.state().omega_m_rad_s, 10.0);
+  EXPECT_EQ(drive.health().forced_steps, 0U);
+}
+
 plant::DriveParameters lossy() {
   plant::DriveParameters p = stiff_drive();
   p.machine.iron_loss = {80.0, 200.0, 0.6};
