@@ -37,10 +37,14 @@ std::string default_of(const Parameter& parameter) {
   return "-";
 }
 
-Rows parameters(const std::string& under) {
+/// Parameters whose path begins with one of these.
+Rows parameters(const std::vector<std::string>& sections) {
   Rows rows{{"parameter", "default", "unit", "allowed", "what it is"}};
   for (const Parameter& parameter : parameter_table()) {
-    if (!parameter.path.starts_with(under)) continue;
+    if (std::none_of(sections.begin(), sections.end(), [&parameter](const std::string& under) {
+          return parameter.path.starts_with(under);
+        }))
+      continue;
     const std::string roles =
         parameter.roles == role::any ? "" : fmt::format(" [{}]", role_names(parameter.roles));
     rows.push_back({parameter.path, default_of(parameter), unit_word(parameter), allowed(parameter),
@@ -115,16 +119,16 @@ Rows files(const std::string& kind) {
   return rows;
 }
 
-Rows files_and_parameters(const std::string& kind, const std::string& section) {
+Rows files_and_parameters(const std::string& kind, const std::vector<std::string>& sections) {
   Rows rows = files(kind);
   if (rows.size() > 1) fmt::print("{}\n", table(rows, 0));
-  return parameters(section);
+  return parameters(sections);
 }
 
 using Lister = Rows (*)();
 const std::map<std::string, Lister>& listers() {
   static const std::map<std::string, Lister> all{
-      {"parameters", [] { return parameters(""); }},
+      {"parameters", [] { return parameters({""}); }},
       {"measures", measures},
       {"actions", actions},
       {"faults", faults},
@@ -132,10 +136,20 @@ const std::map<std::string, Lister>& listers() {
       {"signals", signals},
       {"benches", [] { return files("benches"); }},
       {"scenarios", [] { return files("scenarios"); }},
-      {"machines", [] { return files_and_parameters("machines", "machine."); }},
-      {"supplies", [] { return files_and_parameters("supplies", "supply."); }},
-      {"loads", [] { return files_and_parameters("loads", "load."); }},
-      {"sensors", [] { return files_and_parameters("sensors", "sensors."); }},
+      {"machines",
+       [] {
+         return files_and_parameters("machines", {"machine.", "thermal."});
+       }},
+      {"bridges", [] { return parameters({"bridge."}); }},
+      {"supplies",
+       [] {
+         return files_and_parameters("supplies", {"supply.", "dc_link.", "contactor.", "chopper."});
+       }},
+      {"loads", [] { return files_and_parameters("loads", {"load."}); }},
+      {"sensors",
+       [] {
+         return files_and_parameters("sensors", {"sensors.", "controls."});
+       }},
   };
   return all;
 }

@@ -43,9 +43,15 @@ enum class Signal : std::uint8_t {
   sense_V,
   sense_W,
   sense_bus,
-  torque_mean
+  torque_mean,
+  temperature_winding,
+  temperature_magnet,
+  temperature_heatsink,
+  temperature_junction,
+  state_of_charge,
+  vehicle_speed
 };
-inline constexpr std::size_t signal_count = 24;
+inline constexpr std::size_t signal_count = 30;
 inline constexpr std::size_t spread_count = 6;  // the first ones
 
 inline constexpr std::array<SignalInfo, signal_count> signal_table{{
@@ -73,6 +79,13 @@ inline constexpr std::array<SignalInfo, signal_count> signal_table{{
     {"sense.phase_current.W", "V", false, "at the controller's pin"},
     {"sense.bus_voltage", "V", false, "at the controller's pin"},
     {"torque_mean", "N m", false, "electromagnetic, mean over the bin"},
+    {"temperature.winding", "K", false, "of the machine's windings"},
+    {"temperature.magnet", "K", false, "of the rotor: magnets or cage"},
+    {"temperature.heatsink", "K", false, "of the power stage's heatsink"},
+    {"temperature.junction", "K", false, "of the warmest leg's switches"},
+    {"state_of_charge", "1", false, "of the battery, 0 to 1"},
+    {"vehicle_speed", "m/s", false,
+     "of the cart; by the wheel's rim where the wheel does not slip"},
 }};
 
 /// One grid point: values at its instant (bridge_current, torque_mean: over the bin that ends

@@ -187,6 +187,16 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::sense_V, sense_V(1, share));
   set(Signal::sense_W, sense_V(2, share));
   set(Signal::sense_bus, sense_bus_V(at.bus_V, share));
+  const plant::DriveState& s = drive_.state();
+  const auto kelvin = [&s](plant::TemperatureNode n) {
+    return s.temperature_C[static_cast<std::size_t>(n)] + 273.15;
+  };
+  set(Signal::temperature_winding, kelvin(plant::TemperatureNode::winding));
+  set(Signal::temperature_magnet, kelvin(plant::TemperatureNode::magnet));
+  set(Signal::temperature_heatsink, kelvin(plant::TemperatureNode::heatsink));
+  set(Signal::temperature_junction, kelvin(plant::TemperatureNode::junction));
+  set(Signal::state_of_charge, s.supply.battery.charge);
+  set(Signal::vehicle_speed, at.vehicle_m_s);
   for (std::size_t k = 0; k < spread_count; ++k) {
     frame.least[k] = static_cast<float>(bin_.least[k]);
     frame.greatest[k] = static_cast<float>(bin_.greatest[k]);
