@@ -49,9 +49,11 @@ enum class Signal : std::uint8_t {
   temperature_heatsink,
   temperature_junction,
   state_of_charge,
-  vehicle_speed
+  vehicle_speed,
+  load_speed,
+  coupling_torque
 };
-inline constexpr std::size_t signal_count = 30;
+inline constexpr std::size_t signal_count = 32;
 inline constexpr std::size_t spread_count = 6;  // the first ones
 
 inline constexpr std::array<SignalInfo, signal_count> signal_table{{
@@ -86,6 +88,9 @@ inline constexpr std::array<SignalInfo, signal_count> signal_table{{
     {"state_of_charge", "1", false, "of the battery, 0 to 1"},
     {"vehicle_speed", "m/s", false,
      "of the cart; by the wheel's rim where the wheel does not slip"},
+    {"load_speed", "rad/s", false, "of the load side, on the motor's side of the gear"},
+    {"coupling_torque", "N m", false,
+     "passed on to the load side, on the motor's side of the gear"},
 }};
 
 /// One grid point: values at its instant (bridge_current, torque_mean: over the bin that ends

@@ -197,6 +197,8 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::temperature_junction, kelvin(plant::TemperatureNode::junction));
   set(Signal::state_of_charge, s.supply.battery.charge);
   set(Signal::vehicle_speed, at.vehicle_m_s);
+  set(Signal::load_speed, at.omega_2_rad_s);
+  set(Signal::coupling_torque, at.through_Nm);
   for (std::size_t k = 0; k < spread_count; ++k) {
     frame.least[k] = static_cast<float>(bin_.least[k]);
     frame.greatest[k] = static_cast<float>(bin_.greatest[k]);
