@@ -162,7 +162,16 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
 void Drive::Impl::ring() noexcept {
   ring_supply();
   if (warms) ring_heat();
+  if (driver.fitted()) {
+    driver.ring(s.driver, s.time_ps);
+    follow_driver();
+  }
+  set_alarm();
+}
+
+void Drive::Impl::set_alarm() noexcept {
   s.alarm_ps = std::min(next_supply_alarm_ps(), s.warming.next_ps);
+  if (driver.fitted()) s.alarm_ps = std::min(s.alarm_ps, driver.next_alarm_ps(s.driver));
   if (s.absolute_angle.next_ps > s.time_ps)
     s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }
@@ -217,7 +226,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
   };
   const auto edge_due = [&] {
-    return beyond(s.theta_e_rad) || s.absolute_angle.next_ps <= s.time_ps;
+    return beyond(s.theta_e_rad) || s.absolute_angle.next_ps <= s.time_ps || fault_line_moves();
   };
   if (until_ps < s.time_ps) return {};
   int idle_events = 0;
@@ -228,6 +237,8 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
       target_ps = s.time_ps + 1;
     } else if (s.absolute_angle.next_ps <= s.time_ps && s.offset_s <= 0.0) {
       return {true, pass_absolute_angle()};
+    } else if (fault_line_moves()) {
+      return {true, move_fault_line()};
     }
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
     if (left <= 0.0) {
@@ -322,25 +333,30 @@ double Drive::Impl::crossing(const Point& end, double h) const noexcept {
   return high * h;
 }
 
+double Drive::Impl::voltage_bound_V() const noexcept {
+  const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
+  // A supply that rings with its cable swings as far beyond as it came from below; what flows in
+  // the cable already adds its share.
+  const double source =
+      std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
+  const double knee = std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V);
+  return 2.0 *
+             (std::abs(s.v_cap_V) + source + knee + std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
+         machine.back_bound_V(point(), i_now, s.machine);
+}
+
 // Travel in time t is bounded by omega t + 1/2 alpha t^2 with a bound on acceleration over the
 // whole interval: torque from the largest current that full voltage across the smaller inductance
 // allows.
 std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
-  limit_ps = std::min(limit_ps, s.absolute_angle.next_ps);
+  limit_ps = fault_line_quiet_ps(std::min(limit_ps, s.absolute_angle.next_ps));
   if (limit_ps <= s.time_ps) return s.time_ps;
   const double ahead = s.edge_ahead_rad - s.theta_e_rad, behind = s.theta_e_rad - s.edge_behind_rad;
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!shaft_law.imposes(shaft_mode())) {
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
-    // A supply that rings with its cable swings as far beyond as it came from below; what flows in
-    // the cable already adds its share.
-    const double source =
-        std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
-    const double volts = 2.0 * (std::abs(s.v_cap_V) + source +
-                                std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V) +
-                                std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
-                         machine.back_bound_V(point(), i_now, s.machine);
+    const double volts = voltage_bound_V();
     const double i_most = i_now + span * volts / machine.inductance_min_H();
     const double torque = machine.torque_bound_Nm(point(), i_most, span, s.machine) +
                           2.0 * machine.iron_bound_Nm(s.omega_m_rad_s, i_most, s.machine);

@@ -68,6 +68,7 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     }
   }
   if (watches_supply) least = std::min(least, supply_margin(y, in, f));
+  if (driver.watches_current(s.driver)) least = std::min(least, trip_margin(y, f));
   if (watches_motion())
     least = std::min(least, motion_margin(shaft_point(y, f.machine.torque_Nm), shaft_inputs(in)));
   return least;
@@ -118,6 +119,7 @@ void Drive::Impl::settle_modes() noexcept {
   choose_legs();
   choose_supply();
   choose_motion();
+  look_after_driver();
 }
 
 }  // namespace stillrotor::plant

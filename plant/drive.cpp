@@ -104,7 +104,29 @@ void check(const PermanentMagnetParameters& m) {
   above_zero("machine.demagnetisation.lose_all_within", m.demagnetisation.lose_all_within_A);
 }
 
+void check(const GateDriverParameters& g) {
+  for (int k = 0; k < switch_count; ++k)
+    for (const double delay_s : {g.on_delay_s[k], g.off_delay_s[k]})
+      require(delay_s >= 0.0 && delay_s <= 10e-6, "bridge.driver delay", delay_s, "0 to 10 us");
+  not_negative("bridge.driver.trip_current", g.trip_A);
+  require(g.trip_delay_s >= 0.0 && g.trip_delay_s <= 1e-3, "bridge.driver.trip_delay",
+          g.trip_delay_s, "0 to 1 ms");
+  not_negative("bridge.driver.retry_after", g.retry_after_s);
+  not_negative("bridge.driver.supply", g.supply_V);
+  not_negative("bridge.driver.undervoltage", g.undervoltage_V);
+  not_negative("bridge.driver.undervoltage_hysteresis", g.hysteresis_V);
+  const BootstrapParameters& b = g.bootstrap;
+  not_negative("bridge.driver.bootstrap.capacitance", b.capacitance_F);
+  above_zero("bridge.driver.bootstrap.resistance", b.resistance_ohm);
+  not_negative("bridge.driver.bootstrap.diode_voltage", b.diode_voltage_V);
+  not_negative("bridge.driver.bootstrap.quiescent_current", b.quiescent_A);
+  not_negative("bridge.driver.bootstrap.gate_charge", b.gate_charge_C);
+  not_negative("bridge.driver.bootstrap.undervoltage", b.undervoltage_V);
+  above_zero("bridge.driver.bootstrap.hysteresis", b.hysteresis_V);
+}
+
 void check(const DriveParameters& d) {
+  check(d.gate_driver);
   above_zero("bridge.switch_on_resistance", d.bridge.switch_on_resistance_ohm);
   not_negative("bridge.diode_voltage", d.bridge.diode_voltage_V);
   above_zero("bridge.diode_resistance", d.bridge.diode_resistance_ohm);
@@ -135,7 +157,8 @@ Drive::Impl::Impl(const DriveParameters& given)
       analog(given),
       battery(given.supply.battery),
       supply_law(given.supply),
-      shaft_law(given.shaft) {
+      shaft_law(given.shaft),
+      driver(given.gate_driver) {
   p = machine.pole_pairs();
   inertia_inverse = 1.0 / (shaft_law.inertia + shaft_law.inertia_2);
   coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
@@ -208,6 +231,8 @@ void Drive::start(const StartState& from) noexcept {
   d.refresh_path();
   d.absolute_angle.start(d.s.absolute_angle, d.shaft(), 0);
   d.absolute_angle_moved();
+  d.s.driver = d.driver.started();
+  if (d.fault_line_moves()) d.move_fault_line();
   d.settle_modes();
   d.settle_filters();
 }
@@ -254,6 +279,11 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
 
 void Drive::set_switch(Switch which, bool on) noexcept {
   Impl& d = *impl_;
+  if (d.driver.fitted()) {
+    d.driver.command(d.s.driver, which, on, d.now_ps());
+    d.follow_driver();
+    return;
+  }
   const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(which));
   d.switch_gates(static_cast<std::uint8_t>(on ? d.s.gates | mask : d.s.gates & ~mask));
 }
@@ -353,6 +383,7 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   d.choose_legs();
   d.choose_supply();
   d.choose_motion();
+  d.look_after_driver();
 }
 
 bool Drive::set_joint_ohm(Leg leg, double ohm) noexcept {

@@ -17,6 +17,7 @@
 #include <type_traits>
 
 #include "plant/bridge/bridge.hpp"
+#include "plant/bridge/gate_driver.hpp"
 #include "plant/frames.hpp"
 #include "plant/machine/induction.hpp"
 #include "plant/machine/permanent_magnet.hpp"
@@ -32,6 +33,7 @@ namespace stillrotor::plant {
 
 struct DriveParameters {
   BridgeParameters bridge;
+  GateDriverParameters gate_driver;
   PermanentMagnetParameters machine;
   std::optional<InductionParameters> induction;  // in its place
   SupplyParameters supply;
@@ -64,9 +66,10 @@ enum class SensorLine : std::uint8_t {
   encoder_A,
   encoder_B,
   encoder_Z,
-  absolute_angle  // pulse or data
+  absolute_angle,  // pulse or data
+  driver_fault     // high: the gate driver pulls its open-drain output
 };
-inline constexpr int sensor_line_count = 7;
+inline constexpr int sensor_line_count = 8;
 
 struct SensorEdge {
   SensorLine line = SensorLine::hall_U;
@@ -107,7 +110,8 @@ struct DriveState : Continuous {
   double source_ohm = 0.0;     // between the supply's inner voltage and the link
   SupplyState supply;
   // discrete
-  std::uint8_t gates = 0;        // bit k: Switch k is on
+  std::uint8_t gates = 0;  // bit k: Switch k is on, behind the driver
+  GateDriverState driver;
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
   SupplyMode supply_mode = SupplyMode::voltage;
@@ -202,7 +206,9 @@ class Drive {
   const DriveParameters& parameters() const noexcept;
 
   // Inputs: they act from state().time_ps on.
-  void set_switch(Switch, bool on) noexcept;
+  void set_switch(Switch, bool on) noexcept;  // the driver's input line
+  void set_driver_enable(bool) noexcept;      // from the start: enabled
+  void set_driver_supply_V(double) noexcept;
   void set_load_torque_Nm(Ramp) noexcept;
   void set_slope(Ramp) noexcept;     // rise over run, uphill positive
   void set_supply_V(Ramp) noexcept;  // set voltage; open-circuit voltage at the start's charge
@@ -248,7 +254,8 @@ class Drive {
   /// Leaves offset_s below one picosecond, not always 0.
   Stop follow(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
 
-  /// A moment before which no sensor edge can come, whatever the gates do: between now and
+  /// A moment before which no sensor edge can come, whatever the gates do (but for a leg that they
+  /// short across the bus: with a driver that trips, ask again after each gate): between now and
   /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
@@ -277,6 +284,10 @@ class Drive {
   /// Flux linkages of the windings, the magnets' included, as (alpha, beta) of the line and the
   /// delta's loop: what a sudden change keeps.
   std::array<double, 3> linkage_Wb() const noexcept;
+  /// Heat in a leg's switches and diodes at this moment, by conduction; the changes of switches
+  /// gather in DriveState::switching_J.
+  double leg_heat_W(Leg) const noexcept;
+  double bootstrap_V(Leg) const noexcept;
 
   // Sensors at this moment, at the connector, before the harness.
   bool level(SensorLine) const noexcept;

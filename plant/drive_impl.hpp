@@ -54,6 +54,7 @@ struct Drive::Impl {
   Battery battery;
   SupplyLaw supply_law;
   ShaftLaw shaft_law;
+  GateDriver driver;
   ModeTable modes;
   std::array<LegLaw, conduction_kinds> laws;  // by Conduction
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
@@ -123,6 +124,8 @@ struct Drive::Impl {
   void settle_time(double h) noexcept;
   /// The plant's own timed changes that are due now (DriveState::alarm_ps); sets the next alarm.
   void ring() noexcept;
+  void set_alarm() noexcept;                // after any change of what is due
+  double voltage_bound_V() const noexcept;  // that any winding can see
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
   // supply/supply_changes.cpp
@@ -233,7 +236,8 @@ struct Drive::Impl {
     return fast ? coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held : !shaft_law.never_changes();
   }
   bool watches_more() const noexcept {
-    return mode->floating || mode->swings != 0 || watches_motion() || watches_supply;
+    return mode->floating || mode->swings != 0 || watches_motion() || watches_supply ||
+           driver.watches_current(s.driver);
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
   void choose_supply() noexcept;
@@ -256,6 +260,17 @@ struct Drive::Impl {
   AbsoluteAngle::Shaft shaft() const noexcept;
   SensorEdge pass_absolute_angle() noexcept;
   SensorEdge absolute_angle_moved() noexcept;
+  // bridge/driver_changes.cpp
+  std::int64_t now_ps() const noexcept;
+  double switch_A(const Point&, double bus_V) const noexcept;
+  double trip_margin(const Point&, const Flow&) const noexcept;
+  void tell_bootstrap(unsigned gates_before) noexcept;
+  void follow_driver() noexcept;
+  void look_after_driver() noexcept;
+  bool fault_line_moves() const noexcept;
+  bool fault_line_high() const noexcept;
+  SensorEdge move_fault_line() noexcept;
+  std::int64_t fault_line_quiet_ps(std::int64_t limit_ps) const noexcept;
   // choose_legs.cpp
   void choose_legs() noexcept;
   void begin_free_legs(std::array<Conduction, 3> leg, const bool (&free)[3]) noexcept;

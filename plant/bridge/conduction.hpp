@@ -48,6 +48,14 @@ constexpr bool on_high_side(Conduction c) noexcept {
          c == Conduction::high_shared;
 }
 
+/// Heat in a leg's switches and diodes [W], a short across the bus included; not what a change of
+/// switches burns (DriveState::switching_J).
+inline double leg_heat_W(Conduction c, const BridgeParameters& b, double i_A,
+                         double bus_V) noexcept {
+  const double short_W = shorts_the_bus(c) ? 0.5 * bus_V * bus_V / b.switch_on_resistance_ohm : 0.0;
+  return conduction_heat_W(leg_law(c, b), i_A) + short_W;
+}
+
 /// What a leg's two gates offer: what carries current out of the leg, and what into it. The same:
 /// any current may flow. Else, at zero current, the terminal floats between the two laws at i = 0.
 struct LegChoice {
