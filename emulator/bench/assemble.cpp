@@ -43,6 +43,7 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
               Problems& problems) {
   assemble_magnet(readings, draft, problems);
   assemble_machine(readings, draft, problems);
+  assemble_bridge(readings, draft, problems);
   assemble_supply(readings, draft, problems);
   assemble_load(readings, draft, problems);
   assemble_sensors(readings, draft, problems);

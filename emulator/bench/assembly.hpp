@@ -64,6 +64,7 @@ class Assembly {
 // One for each section; the order of the calls is assemble()'s.
 void assemble_magnet(Readings&, Draft&, Problems&);  // before assemble_machine: a map stands in
 void assemble_machine(Readings&, Draft&, Problems&);
+void assemble_bridge(Readings&, Draft&, Problems&);
 void assemble_supply(Readings&, Draft&, Problems&);
 void assemble_load(Readings&, Draft&, Problems&);
 void assemble_sensors(Readings&, Draft&, Problems&);

@@ -40,6 +40,11 @@ struct Draft {
   double demagnetisation_knee_A = 0.0, demagnetisation_hot_knee_A = 0.0,
          demagnetisation_hot_K = 393.15;
 
+  // bridge
+  int switch_kind = 0;
+  double driver_on_delay_s = 0.0, driver_off_delay_s = 0.0;
+  std::array<double, 6> driver_on_skew_s{}, driver_off_skew_s{};  // by gate line
+
   int supply_kind = 0;
   std::string open_circuit, branches;       // "0 %: 42 V, 100 %: 54 V"; "8 mohm: 0.5 s"
   std::string resistance_over_temperature;  // "-10 degC: 2.1, 25 degC: 1"

@@ -88,6 +88,7 @@ const std::vector<FamilyInfo>& families() {
       {Family::power, "a power", "W", "W, kW", {{"W", 1}}},
       {Family::thermal_resistance, "a thermal resistance", "K/W", "K/W", {{"K/W", 1}}},
       {Family::heat_capacity, "a heat capacity", "J/K", "J/K, kJ/K", {{"J/K", 1}}},
+      {Family::energy, "an energy", "J", "J, mJ, uJ", {{"J", 1}}},
   };
   return table;
 }
@@ -129,6 +130,7 @@ class UnitSystem {
                                           {"\u2126", "ohm"},
                                           {"H", "V s/A"},
                                           {"F", "A s/V"},
+                                          {"C", "A s"},
                                           {"Wb", "V s"},
                                           {"Hz", "s^-1"},
                                           {"turns", "turn"},

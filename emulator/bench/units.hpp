@@ -45,6 +45,7 @@ enum class Family : unsigned char {
   power,
   thermal_resistance,
   heat_capacity,
+  energy,
 };
 
 /// "a resistance"

@@ -203,6 +203,33 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
   EXPECT_EQ(a.bridge.switch_on_resistance_ohm, b.bridge.switch_on_resistance_ohm);
   EXPECT_EQ(a.bridge.diode_voltage_V, b.bridge.diode_voltage_V);
   EXPECT_EQ(a.bridge.diode_resistance_ohm, b.bridge.diode_resistance_ohm);
+  EXPECT_EQ(a.bridge.switch_kind, b.bridge.switch_kind);
+  EXPECT_EQ(a.bridge.switch_knee_V, b.bridge.switch_knee_V);
+  EXPECT_EQ(a.bridge.output_capacitance_F, b.bridge.output_capacitance_F);
+  EXPECT_EQ(a.bridge.switching.on_J, b.bridge.switching.on_J);
+  EXPECT_EQ(a.bridge.switching.off_J, b.bridge.switching.off_J);
+  EXPECT_EQ(a.bridge.switching.recovery_J, b.bridge.switching.recovery_J);
+  EXPECT_EQ(a.bridge.switching.at_V, b.bridge.switching.at_V);
+  EXPECT_EQ(a.bridge.switching.at_A, b.bridge.switching.at_A);
+  for (int k = 0; k < plant::switch_count; ++k) {
+    // A delay is written as the common one and a line's own addition: their sum may round.
+    EXPECT_NEAR(a.gate_driver.on_delay_s[k], b.gate_driver.on_delay_s[k], 1e-21);
+    EXPECT_NEAR(a.gate_driver.off_delay_s[k], b.gate_driver.off_delay_s[k], 1e-21);
+  }
+  EXPECT_EQ(a.gate_driver.trip_A, b.gate_driver.trip_A);
+  EXPECT_EQ(a.gate_driver.trip_delay_s, b.gate_driver.trip_delay_s);
+  EXPECT_EQ(a.gate_driver.retry_after_s, b.gate_driver.retry_after_s);
+  EXPECT_EQ(a.gate_driver.supply_V, b.gate_driver.supply_V);
+  EXPECT_EQ(a.gate_driver.undervoltage_V, b.gate_driver.undervoltage_V);
+  EXPECT_EQ(a.gate_driver.hysteresis_V, b.gate_driver.hysteresis_V);
+  const auto &boot_a = a.gate_driver.bootstrap, &boot_b = b.gate_driver.bootstrap;
+  EXPECT_EQ(boot_a.capacitance_F, boot_b.capacitance_F);
+  EXPECT_EQ(boot_a.resistance_ohm, boot_b.resistance_ohm);
+  EXPECT_EQ(boot_a.diode_voltage_V, boot_b.diode_voltage_V);
+  EXPECT_EQ(boot_a.quiescent_A, boot_b.quiescent_A);
+  EXPECT_EQ(boot_a.gate_charge_C, boot_b.gate_charge_C);
+  EXPECT_EQ(boot_a.undervoltage_V, boot_b.undervoltage_V);
+  EXPECT_EQ(boot_a.hysteresis_V, boot_b.hysteresis_V);
   EXPECT_EQ(a.machine.pole_pairs, b.machine.pole_pairs);
   EXPECT_EQ(a.machine.winding_resistance_ohm, b.machine.winding_resistance_ohm);
   EXPECT_EQ(a.machine.inductance_d_H, b.machine.inductance_d_H);
