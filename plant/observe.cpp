@@ -94,8 +94,11 @@ LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
 double Drive::stored_J() const noexcept {
   const Impl& d = *impl_;
   const double v = d.s.v_cap_V, i = d.s.extra.i_cable_A;
+  double swing_V2 = 0.0;  // of each leg about half the bus, two capacitances each
+  for (const double w : d.s.extra.leg_swing_V) swing_V2 += w * w;
   return machine_energy_J() + 0.5 * d.par.dc_link.capacitance_F * v * v +
-         0.5 * d.par.supply.cable_inductance_H * i * i;
+         0.5 * d.par.supply.cable_inductance_H * i * i +
+         d.par.bridge.output_capacitance_F * swing_V2;
 }
 
 std::array<double, 3> Drive::linkage_Wb() const noexcept {

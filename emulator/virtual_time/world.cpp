@@ -82,7 +82,8 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       foresight_(plant_, sampler_) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
     const auto sensor = static_cast<plant::SensorLine>(k);
-    wiring_.set_source(line_of(sensor), plant_.level(sensor));
+    if (sensor != plant::SensorLine::driver_fault)
+      wiring_.set_source(line_of(sensor), plant_.level(sensor));
   }
   wiring_.set_source(io::line::key, scenario.start.key);
   if (scenario.start.key) power_request_ = bench.controller_supply_V;
@@ -184,6 +185,8 @@ bool BenchWorld::keep_look() noexcept {
 void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
   if (now_ps() >= timeline_.next_ps()) do_due_actions();
   if (!stop.edge) return;
+  if (stop.what.line == plant::SensorLine::driver_fault)
+    return event(now_ps(), stop.what.high ? "driver fault" : "driver fault cleared", "");
   ++sensor_edges_;
   const LineId line = line_of(stop.what.line);
   if (wiring_.set_source(line, stop.what.high)) arrive(line, Cause::sensor);
@@ -342,6 +345,8 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   const auto bit = static_cast<std::uint8_t>(1U << k);
   gates_ = static_cast<std::uint8_t>(on ? gates_ | bit : gates_ & ~bit);
   plant_.set_switch(static_cast<plant::Switch>(k), on);
+  // A leg that this shorts may trip the driver before what was promised.
+  if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
   sink_.edge({t_ps, static_cast<std::uint16_t>(line), static_cast<std::uint8_t>(on)});
   ++gate_edges_;
 
