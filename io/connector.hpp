@@ -40,8 +40,8 @@ struct Gap {
   std::uint32_t lost = 0;
 };
 
-/// The lines of the connector. The controller drives gates and the clock and select lines of an
-/// absolute angle sensor, the bench all others.
+/// The lines of the connector. The controller drives gates, the gate driver's enable and the
+/// clock and select lines of an absolute angle sensor, the bench all others.
 namespace line {
 inline constexpr LineId gate_UH{0}, gate_UL{1}, gate_VH{2}, gate_VL{3}, gate_WH{4}, gate_WL{5};
 inline constexpr LineId hall_U{6}, hall_V{7}, hall_W{8};
@@ -49,9 +49,11 @@ inline constexpr LineId encoder_A{9}, encoder_B{10}, encoder_Z{11};
 inline constexpr LineId key{12}, brake{13}, reverse{14};
 /// Of an absolute angle sensor. data: its pulse or its bits.
 inline constexpr LineId angle_data{15}, angle_clock{16}, angle_select{17};
+/// Of the gate driver. fault: on while its open-drain output pulls.
+inline constexpr LineId driver_fault{18}, driver_enable{19};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 18;
+inline constexpr std::size_t line_count = 20;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.
@@ -69,7 +71,8 @@ constexpr std::size_t index(LineId id) noexcept { return static_cast<std::size_t
 constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::size_t>(id); }
 constexpr bool is_gate(LineId id) noexcept { return index(id) < gate_count; }
 constexpr bool from_controller(LineId id) noexcept {
-  return is_gate(id) || id == line::angle_clock || id == line::angle_select;
+  return is_gate(id) || id == line::angle_clock || id == line::angle_select ||
+         id == line::driver_enable;
 }
 
 /// Names as users write them: "gates.UH", "hall.U", "encoder.A", "key"; "phase_current.U",

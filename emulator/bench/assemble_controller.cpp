@@ -212,6 +212,10 @@ bool has_source(const Draft& draft, LineId line) {
   if (line == io::line::angle_data) return angle != plant::AngleOutput::none;
   if (line == io::line::angle_clock)
     return angle == plant::AngleOutput::ssi || angle == plant::AngleOutput::spi;
+  const plant::GateDriverParameters& driver = drive.gate_driver;
+  if (line == io::line::driver_fault) return driver.trip_A > 0.0 || driver.undervoltage_V > 0.0;
+  if (line == io::line::driver_enable)
+    return draft.backend == 0 && plant::GateDriver(driver).fitted();
   if (line == io::line::angle_select) return angle == plant::AngleOutput::spi;
   if (line >= io::line::hall_U && line <= io::line::hall_W) return drive.hall.fitted;
   if (line >= io::line::encoder_A && line <= io::line::encoder_Z) return drive.encoder.fitted;
@@ -312,6 +316,8 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
       line.pull = draft.hall_pull_up_V > 0.0 ? Pull::up : Pull::none;
     } else {
       line.active_high = draft.line[k].active_high != 0;
+      if (id == io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
+      if (id == io::line::driver_enable) line.pull = line.active_high ? Pull::down : Pull::up;
     }
   }
   for (std::size_t k = 0; k < io::channel_count; ++k)

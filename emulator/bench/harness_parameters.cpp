@@ -48,6 +48,14 @@ std::vector<Parameter> harness_parameters() {
   add(choice("harness.angle.select_active", AT(line[io::index(io::line::angle_select)].active_high),
              polarity, by_default("low"), "level that selects an absolute angle sensor",
              role::mcu));
+  add(choice("harness.driver.fault_active", AT(line[io::index(io::line::driver_fault)].active_high),
+             polarity, by_default("low"),
+             "level of the driver's fault line while it has one; low: "
+             "open drain with a pull-up",
+             role::mcu));
+  add(choice("harness.driver.enable_active",
+             AT(line[io::index(io::line::driver_enable)].active_high), polarity, by_default("high"),
+             "level that enables the gate driver; not driven, it does not", role::mcu));
   for (std::size_t k = 0; k < io::channel_count; ++k)
     add(pin(
         fmt::format("harness.channels.{}.pin",

@@ -21,11 +21,13 @@ constexpr LineId hall_line(int leg) noexcept {
 }
 constexpr LineId line_of(plant::SensorLine sensor) noexcept {
   if (sensor == plant::SensorLine::absolute_angle) return io::line::angle_data;
+  if (sensor == plant::SensorLine::driver_fault) return io::line::driver_fault;
   return LineId{
       static_cast<std::uint16_t>(io::index(io::line::hall_U) + static_cast<std::size_t>(sensor))};
 }
 constexpr bool is_sensor(LineId line) noexcept {
-  return (line >= io::line::hall_U && line <= io::line::encoder_Z) || line == io::line::angle_data;
+  return (line >= io::line::hall_U && line <= io::line::encoder_Z) ||
+         line == io::line::angle_data || line == io::line::driver_fault;
 }
 /// The plant's channels stand in the connector's order, without the throttle.
 constexpr plant::SensorChannel sensor_of(io::ChannelId channel) noexcept {
@@ -82,9 +84,10 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       foresight_(plant_, sampler_) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
     const auto sensor = static_cast<plant::SensorLine>(k);
-    if (sensor != plant::SensorLine::driver_fault)
-      wiring_.set_source(line_of(sensor), plant_.level(sensor));
+    wiring_.set_source(line_of(sensor), plant_.level(sensor));
   }
+  // Nobody drives a wired enable yet: its pull-down holds it.
+  if (wiring_.connected(io::line::driver_enable)) plant_.set_driver_enable(false);
   wiring_.set_source(io::line::key, scenario.start.key);
   if (scenario.start.key) power_request_ = bench.controller_supply_V;
   arrivals_.reserve(64);
@@ -103,6 +106,7 @@ void BenchWorld::begin() noexcept {
 
 void BenchWorld::drive(const Edge& edge) noexcept {
   if (!io::from_controller(edge.line)) return;
+  if (edge.line == io::line::driver_enable && !wiring_.connected(edge.line)) return;
   const bool on = wiring_.turns_on(edge.line, edge.level);
   if (on == is_driven(edge.line)) return;
   if (edge.at.count() < now_ps()) ++late_gate_edges_;
@@ -111,11 +115,12 @@ void BenchWorld::drive(const Edge& edge) noexcept {
   if (io::is_gate(edge.line))
     set_gate(edge.line, on, t_ps);
   else
-    set_angle_input(edge.line, on, t_ps);
+    set_input(edge.line, on, t_ps);
 }
 
 bool BenchWorld::is_driven(LineId line) const noexcept {
   if (io::is_gate(line)) return (gates_ >> io::index(line) & 1U) != 0;
+  if (line == io::line::driver_enable) return plant_.state().driver.enabled;
   const plant::AbsoluteAngleState& angle = plant_.state().absolute_angle;
   return line == io::line::angle_clock ? angle.clock : angle.selected;
 }
@@ -186,7 +191,7 @@ void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
   if (now_ps() >= timeline_.next_ps()) do_due_actions();
   if (!stop.edge) return;
   if (stop.what.line == plant::SensorLine::driver_fault)
-    return event(now_ps(), stop.what.high ? "driver fault" : "driver fault cleared", "");
+    event(now_ps(), stop.what.high ? "driver fault" : "driver fault cleared", "");
   ++sensor_edges_;
   const LineId line = line_of(stop.what.line);
   if (wiring_.set_source(line, stop.what.high)) arrive(line, Cause::sensor);
@@ -360,11 +365,13 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   }
 }
 
-// The sensor answers some time after the clock; what was promised before knew nothing of it.
-void BenchWorld::set_angle_input(LineId line, bool on, std::int64_t t_ps) noexcept {
+// A sensor or the driver answers some time after; what was promised before knew nothing of it.
+void BenchWorld::set_input(LineId line, bool on, std::int64_t t_ps) noexcept {
   if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
   if (line == io::line::angle_clock)
     plant_.set_angle_clock(on);
+  else if (line == io::line::driver_enable)
+    plant_.set_driver_enable(on);
   else
     plant_.set_angle_selected(on);
   quiet_ps_ = now_ps();

@@ -103,7 +103,7 @@ class BenchWorld final : public io::World {
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
   bool is_driven(io::LineId) const noexcept;  // by the controller, to its active level
-  void set_angle_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
+  void set_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
   const Bench& bench_;
   EdgeGatherer sink_;

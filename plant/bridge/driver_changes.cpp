@@ -27,7 +27,8 @@ double Drive::Impl::trip_margin(const Point& y, const Flow& f) const noexcept {
 void Drive::Impl::tell_bootstrap(unsigned gates_before) noexcept {
   unsigned low = 0, turned_on = 0;
   for (std::size_t k = 0; k < 3; ++k) {
-    if (on_low_side(s.leg[k])) low |= 1U << k;
+    // A low switch that is on pulls its terminal down even where it carries nothing.
+    if (gates_of(k) == 2U || on_low_side(s.leg[k])) low |= 1U << k;
     const unsigned high = 1U << (2 * k);
     if ((s.gates & high) != 0U && (gates_before & high) == 0U) turned_on |= 1U << k;
   }

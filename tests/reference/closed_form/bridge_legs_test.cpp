@@ -198,7 +198,7 @@ TEST(BridgeLegs, EachHardSwitchedEdgeCostsItsEnergyFromTheLink) {
   // C_low is charged, C_high discharged, the sum is as before) and the switching energies.
   EXPECT_NEAR(link_before - link(), 60e-6 + 3.456e-6, 1e-10);
   before = burnt();
-  drive.set_switch(Switch::UH, false);  // interrupts 5 A, and the leg swings by itself
+  drive.set_switch(Switch::UH, false);         // interrupts 5 A, and the leg swings by itself
   EXPECT_NEAR(burnt() - before, 30e-6, 2e-9);  // the link has sunk by 1.3 mV of 48 V
 }
 

@@ -136,6 +136,17 @@ TEST(GateDriver, TheBootstrapChargesWhileTheLegIsLow) {
   EXPECT_NEAR(before_V - drive.bootstrap_V(Leg::U), 0.05, 1e-12);
 }
 
+// An IGBT that is on and carries nothing floats as far as the machine goes, but it charges.
+TEST(GateDriver, AGatedIgbtChargesTheBootstrapWithoutLoadCurrent) {
+  plant::DriveParameters p = with_bootstrap();
+  p.bridge.switch_kind = plant::SwitchKind::igbt;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_switch(Switch::UL, true);
+  advance_to(drive, ps(22e-6));
+  EXPECT_NEAR(drive.bootstrap_V(Leg::U), (12.0 - 0.7 - 4.4e-3) * (1.0 - std::exp(-1.0)), 1e-9);
+}
+
 // From the full V_end less 50 mV down to 8 V at I_q / C = 200 V/s: (11.2456 - 8) / 200 = 16.228 ms.
 TEST(GateDriver, AHighSwitchHeldOnTooLongLosesItsSupply) {
   plant::Drive drive(with_bootstrap());
