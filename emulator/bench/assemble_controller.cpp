@@ -139,6 +139,7 @@ class ControllerAssembler {
 
   void six_step() {
     auto& config = d_.six_step;
+    need_magnets("six_step");
     require(d_.bench.drive.hall.fitted, "six_step needs Halls", "sensors.hall");
     believe("controller.belief.hall_spacing", d_.believed_hall_spacing_rad,
             d_.bench.drive.hall.spacing_rad);
@@ -156,6 +157,7 @@ class ControllerAssembler {
     auto& config = d_.field_oriented;
     const auto& drive = d_.bench.drive;
     const auto star = plant::equivalent_star(drive.machine);  // all that a controller can see
+    need_magnets("field_oriented");
     require(drive.encoder.fitted, "field_oriented needs an encoder", "sensors.encoder");
     require(drive.phase_current.kind != plant::CurrentSensing::none,
             "field_oriented needs current sensors", "sensors.phase_current");
@@ -190,6 +192,15 @@ class ControllerAssembler {
     config.dead_time_compensation = d_.standin.dead_time_compensation;
     d_.bench.controller_kind = "volts_per_hertz";
     d_.bench.controller = config;
+  }
+
+  void need_magnets(std::string_view kind) {
+    if (d_.machine_kind != 0)
+      problems_.add(
+          readings_.at("controller.kind").place,
+          fmt::format("controller.kind {} turns permanent-magnet machines, and the bench's "
+                      "is an induction machine. Choose volts_per_hertz.",
+                      kind));
   }
 
   void require(bool there, std::string_view need, std::string_view section) {

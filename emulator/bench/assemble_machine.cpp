@@ -1,7 +1,10 @@
 // From the draft to the bench: machine.
+#include <stdexcept>
+
 #include "emulator/bench/assembly.hpp"
 #include "emulator/bench/back_emf.hpp"
 #include "emulator/bench/magnet_tables.hpp"
+#include "emulator/bench/pairs.hpp"
 
 namespace stillrotor {
 namespace {
@@ -11,6 +14,14 @@ class MachineAssembly : public Assembly {
   using Assembly::Assembly;
 
   void assemble() {
+    if (d_.machine_kind == 0)
+      permanent_magnet();
+    else
+      induction();
+  }
+
+ private:
+  void permanent_magnet() {
     auto& machine = d_.bench.drive.machine;
     const auto from_map = [this](std::string_view path) {
       return readings_.at(path).state == Reading::State::shown;
@@ -46,7 +57,38 @@ class MachineAssembly : public Assembly {
     }
   }
 
- private:
+  void induction() {
+    auto& machine = d_.induction;
+    machine.pole_pairs = d_.bench.drive.machine.pole_pairs;
+    derive("machine.rotor_leakage", machine.rotor_leakage_H, machine.stator_leakage_H);
+    const bool straight = readings_.given("machine.magnetising_inductance");
+    const bool curved = readings_.given("machine.magnetising_curve");
+    if (straight == curved)
+      wrong(
+          curved ? "machine.magnetising_curve" : "machine.magnetising_inductance",
+          fmt::format("machine.magnetising_inductance and machine.magnetising_curve are {}; "
+                      "allowed one of them. The inductance is voltage over current at no load and "
+                      "2 pi frequency, less the stator's leakage.",
+                      curved ? "both given" : "both missing"));
+    std::string problem;
+    if (curved)
+      for (const auto& [current_A, flux_Wb] :
+           read_pairs(d_.magnetising_curve, Family::current, Family::flux_linkage, problem))
+        machine.magnetising_curve.push_back({current_A, flux_Wb});
+    if (!problem.empty())
+      return wrong("machine.magnetising_curve",
+                   fmt::format("machine.magnetising_curve: {}. Write it as {{3 A: 0.3 Wb, 7 A: 0.5 "
+                               "Wb}}.",
+                               problem));
+    d_.bench.drive.induction = machine;
+    if (!problems_.empty()) return;
+    try {
+      plant::InductionMachine refused_or_good(machine);
+    } catch (const std::invalid_argument& e) {
+      wrong(curved ? "machine.magnetising_curve" : "machine.stator_leakage", e.what());
+    }
+  }
+
   void back_emf_shape() {
     auto& shape = d_.bench.drive.machine.back_emf;
     switch (static_cast<BackEmfShape>(d_.back_emf_shape)) {

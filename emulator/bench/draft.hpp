@@ -31,6 +31,9 @@ struct Draft {
 
   // machine
   int connection = 0;
+  int machine_kind = 0;
+  plant::InductionParameters induction;
+  std::string magnetising_curve;  // "5 A: 0.3 Wb, 12 A: 0.5 Wb"
   int back_emf_shape = 0;
   double flat_top_rad = 0.0;
   int highest_order = 25;

@@ -41,8 +41,9 @@ void at_top_speed(const Bench& bench, std::vector<Fact>& all) {
     all.push_back({"encoder edges at top speed",
                    4.0 * drive.encoder.lines * top / (2.0 * std::numbers::pi), "/s",
                    "4 x lines x turns/s"});
-  all.push_back(
-      {"line-to-line back-EMF at top speed", line_to_line_constant(bench) * top, "V", "peak"});
+  if (!drive.induction)
+    all.push_back(
+        {"line-to-line back-EMF at top speed", line_to_line_constant(bench) * top, "V", "peak"});
   if (drive.shaft.quadratic_drag_Nm_s2_per_rad2 > 0.0)
     all.push_back(
         {"load torque at top speed",
@@ -54,7 +55,19 @@ void at_top_speed(const Bench& bench, std::vector<Fact>& all) {
                    "wheel speed x radius"});
 }
 
+void of_the_induction_machine(const plant::InductionParameters& m, std::vector<Fact>& all) {
+  const plant::InductionMachine machine(m);
+  all.push_back(
+      {"synchronous speed at 50 Hz", 3000.0 / m.pole_pairs, "rpm", "frequency / pole pairs"});
+  all.push_back({"inductance at the terminals, unsaturated", machine.inductance_new_H() * 1e3, "mH",
+                 "stator leakage, and rotor leakage beside the magnetising branch"});
+  all.push_back({"fastest time constant",
+                 machine.inductance_min_H() / machine.transient_ohm() * 1e3, "ms",
+                 "least inductance at the terminals / (R_s + R_r)"});
+}
+
 void of_the_machine(const Bench& bench, std::vector<Fact>& all) {
+  if (bench.drive.induction) return of_the_induction_machine(*bench.drive.induction, all);
   const auto& drive = bench.drive;
   const auto machine = plant::equivalent_star(drive.machine);
   all.push_back({"line-to-line back-EMF per speed", line_to_line_constant(bench) * 1000.0 * rpm,

@@ -12,12 +12,9 @@ using namespace rows;
 
 namespace {
 constexpr std::array windings{'U', 'V', 'W'};
-}
 
-std::vector<Parameter> machine_parameters() {
+std::vector<Parameter> permanent_magnet() {
   std::vector<Parameter> all{
-      whole("machine.pole_pairs", AT(bench.drive.machine.pole_pairs), 1, 64, required,
-            "pole pairs of the rotor: its magnets, counted and divided by two"),
       choice("machine.connection", AT(connection), {"star", "delta"}, by_default("star"),
              "of the windings; every value of the machine is one winding's"),
       real("machine.winding_resistance", AT(bench.drive.machine.winding_resistance_ohm),
@@ -60,6 +57,48 @@ std::vector<Parameter> machine_parameters() {
         fmt::format("machine.turns_factor.{}", windings[k]),
         [k](Draft& d) -> double& { return d.bench.drive.machine.turns_factor[k]; }, Family::ratio,
         between("0.5", "2"), by_default("1"), "of this winding's turns over the nominal ones"));
+  return all;
+}
+
+std::vector<Parameter> induction() {
+  return {
+      real("machine.stator_resistance", AT(induction.stator_resistance_ohm), Family::resistance,
+           above("0 ohm", "100 ohm"), required,
+           "resistance of one phase, terminal to star point: half of what two terminals show"),
+      real("machine.stator_leakage", AT(induction.stator_leakage_H), Family::inductance,
+           above("0 H", "1 H"), required, "leakage inductance of one phase of the stator"),
+      real("machine.rotor_resistance", AT(induction.rotor_resistance_ohm), Family::resistance,
+           above("0 ohm", "100 ohm"), required, "of the cage, referred to one phase of the stator"),
+      real("machine.rotor_leakage", AT(induction.rotor_leakage_H), Family::inductance,
+           between("0 H", "1 H"), follows("stator_leakage: the two alike"),
+           "leakage inductance of the cage, referred to the stator"),
+      real("machine.magnetising_inductance", AT(induction.magnetising_inductance_H),
+           Family::inductance, above("0 H", "10 H"), optional,
+           "of one phase, all three excited; or magnetising_curve in its place"),
+      text("machine.magnetising_curve", AT(magnetising_curve),
+           "pairs current: flux linkage, {3 A: 0.3 Wb, 7 A: 0.5 Wb}", optional,
+           "main flux linkage over magnetising current, peak values of one phase, both rising"),
+  };
+}
+
+}  // namespace
+
+std::vector<Parameter> machine_parameters() {
+  std::vector<Parameter> all{
+      choice("machine.kind", AT(machine_kind), {"permanent_magnet", "induction"},
+             by_default("permanent_magnet"), "magnets on the rotor, or a squirrel cage"),
+      whole("machine.pole_pairs", AT(bench.drive.machine.pole_pairs), 1, 64, required,
+            "pole pairs: of magnets, counted and divided by two; of a stator, 60 x frequency / "
+            "synchronous rpm"),
+  };
+  const auto add = [&all](std::vector<Parameter> rows, unsigned kind) {
+    for (Parameter& row : rows) {
+      row.roles = kind;
+      all.push_back(std::move(row));
+    }
+  };
+  add(permanent_magnet(), role::permanent_magnet);
+  add(induction(), role::induction);
   return all;
 }
 

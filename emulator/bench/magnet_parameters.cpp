@@ -8,7 +8,7 @@ namespace stillrotor {
 using namespace rows;
 
 std::vector<Parameter> magnet_parameters() {
-  return {
+  std::vector<Parameter> all{
       text("machine.flux_map.file", AT(flux_map_file), "a path", optional,
            "table of i_d, i_q, psi_d, psi_q (CSV), in place of inductances and flux_linkage: "
            "saturation"),
@@ -54,6 +54,11 @@ std::vector<Parameter> magnet_parameters() {
            "how much further i_d would take all flux, the slope below the knee; else the knee's "
            "size"),
   };
+  for (Parameter& row : all)
+    if (row.path != "machine.reference_temperature" &&
+        row.path != "machine.winding_temperature_coefficient")
+      row.roles = role::permanent_magnet;
+  return all;
 }
 
 }  // namespace stillrotor

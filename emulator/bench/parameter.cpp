@@ -85,6 +85,8 @@ std::string role_names(unsigned roles) {
     if ((roles & role::volts_per_hertz) != 0) names.emplace_back("standin volts_per_hertz");
   }
   if ((roles & role::capture) != 0) names.emplace_back("capture");
+  if ((roles & role::permanent_magnet) != 0) names.emplace_back("permanent_magnet");
+  if ((roles & role::induction) != 0) names.emplace_back("induction");
   return fmt::format("{}", fmt::join(names, ", "));
 }
 

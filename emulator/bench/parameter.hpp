@@ -14,13 +14,20 @@
 
 namespace stillrotor {
 
-/// Who has use for a parameter: bits of the controllers that a bench can have.
+/// Who has use for a parameter: bits of the controllers and machines that a bench can have. A row
+/// that names none of one sort fits all of that sort.
 namespace role {
 inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8,
                           volts_per_hertz = 16;
 inline constexpr unsigned sine = field_oriented | volts_per_hertz;
 inline constexpr unsigned standin = six_step | sine;
 inline constexpr unsigned any = mcu | standin | capture;
+inline constexpr unsigned permanent_magnet = 32, induction = 64;
+inline constexpr unsigned machine = permanent_magnet | induction;
+constexpr bool fits(unsigned roles, unsigned here) noexcept {
+  return ((roles & any) == 0 || (roles & any & here) != 0) &&
+         ((roles & machine) == 0 || (roles & machine & here) != 0);
+}
 }  // namespace role
 /// "mcu", "standin six_step", ...
 std::string role_names(unsigned roles);

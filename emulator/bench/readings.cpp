@@ -203,23 +203,29 @@ void convert(Readings& readings, Draft& draft, Problems& problems) {
   Problems unread;
   convert_row(readings.at("controller.backend"), draft, unread);
   convert_row(readings.at("controller.kind"), draft, unread);
+  convert_row(readings.at("machine.kind"), draft, unread);
   const bool is_standin = draft.backend == 1;
   const bool known = unread.empty() && readings.given("controller.backend") &&
                      (!is_standin || readings.given("controller.kind"));
-  const unsigned here = known ? role_of(draft) : role::any;
+  const unsigned here = (known ? role_of(draft) : role::any) |
+                        (draft.machine_kind == 0 ? role::permanent_magnet : role::induction);
   for (Reading& row : readings.rows) {
     const Parameter& parameter = *row.parameter;
-    row.applies = (parameter.roles & here) != 0;
+    row.applies = role::fits(parameter.roles, here);
     if (!row.applies) {
+      const bool machine = (parameter.roles & role::machine & ~here) != 0;
+      const unsigned sort = machine ? role::machine : role::any;
       if (row.state == Reading::State::given)
         problems.add(row.place,
-                     fmt::format("{} does not apply to backend {}; it belongs to {}. Remove it.",
-                                 parameter.path, role_names(here), role_names(parameter.roles)));
+                     fmt::format("{} does not apply to {} {}; it belongs to {}. Remove it.",
+                                 parameter.path, machine ? "machine kind" : "backend",
+                                 role_names(here & sort), role_names(parameter.roles & sort)));
       row.state = Reading::State::absent;
       continue;
     }
     convert_row(row, draft, problems);
-    const bool due = known || parameter.roles == role::any ||
+    const bool due = known || (parameter.roles & role::any) == 0 ||
+                     (parameter.roles & role::any) == role::any ||
                      (is_standin && parameter.path == "controller.kind");
     if (parameter.need == Need::required && row.state == Reading::State::absent && due)
       problems.add(row.place, fmt::format("{} is missing; allowed {}. What it is: {}.",

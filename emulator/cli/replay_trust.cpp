@@ -25,6 +25,11 @@ io::TrustQuestion question(const Bench& bench, const io::CaptureSurvey& survey) 
   const auto star = plant::equivalent_star(bench.drive.machine);
   q.inductance_H = std::min(star.inductance_d_H, star.inductance_q_H);
   q.resistance_ohm = star.winding_resistance_ohm;
+  if (bench.drive.induction) {
+    const plant::InductionMachine machine(*bench.drive.induction);
+    q.inductance_H = machine.inductance_min_H();
+    q.resistance_ohm = machine.transient_ohm();
+  }
   q.pwm_frequency_Hz = survey.pwm_frequency_Hz;
   return q;
 }

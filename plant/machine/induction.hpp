@@ -42,6 +42,10 @@ class InductionMachine {
     return l_ls_ + l_lr_ * (1.0 - l_lr_ * curve_.slope_max_A_per_Wb());
   }
   double inductance_max_H() const noexcept { return l_ls_ + l_lr_; }
+  /// Without any flux.
+  double inductance_new_H() const noexcept {
+    return l_ls_ + l_lr_ * (1.0 - l_lr_ * curve_.slope_at_zero_A_per_Wb());
+  }
   /// Together with inductance_min_H the fastest time constant of the windings.
   double transient_ohm() const noexcept { return as_new_.winding_ohm[0] + as_new_.rotor_ohm; }
   /// As the parameters have it, at their reference temperature.

@@ -67,6 +67,58 @@ TEST(ResolvedBench, VoltsPerHertzLoadsToTheSame) {
   EXPECT_DOUBLE_EQ(controller.boost_voltage_V, 0.05 * 28);  // 5 % of base_voltage
 }
 
+/// The small bench with a cage in the magnets' place, up to the magnetising branch.
+std::string cage_bench(const std::string& branch) {
+  std::string text = small_bench;
+  const std::size_t from = text.find("machine:"), to = text.find("supply:");
+  text.replace(from, to - from,
+               "machine:\n  kind: induction\n  pole_pairs: 2\n  stator_resistance: 1.9 ohm\n"
+               "  stator_leakage: 6 mH\n  rotor_resistance: 1.5 ohm\n" +
+                   branch);
+  text = replaced(text, "sensors:\n",
+                  "sensors:\n  phase_current: {kind: low_side_shunt, shunt: 1 mohm, gain: 20}\n");
+  return replaced(text, "kind: six_step", "kind: volts_per_hertz\n  base_voltage: 28 V");
+}
+
+TEST(ResolvedBench, AnInductionMachineLoadsToTheSame) {
+  loads_to_the_same(Folder(), cage_bench("  magnetising_inductance: 120 mH\n"));
+  loads_to_the_same(Folder(),
+                    cage_bench("  magnetising_curve: {1 A: 190 mWb, 3 A: 0.5 Wb, 9 A: 0.7 Wb}\n"));
+  const Folder folder;
+  const Bench bench = load_bench(
+      folder.write("b.yaml", cage_bench("  magnetising_inductance: 120 mH\n")), {}, "/none");
+  ASSERT_TRUE(bench.drive.induction.has_value());
+  EXPECT_EQ(bench.drive.induction->pole_pairs, 2);
+  EXPECT_EQ(bench.drive.induction->rotor_leakage_H, 6e-3);  // as the stator's
+}
+
+TEST(ResolvedBench, AnInductionMachineIsRefusedWithWhatIsWrong) {
+  const auto said = [](const std::string& text) -> std::string {
+    const Folder folder;
+    try {
+      load_bench(folder.write("b.yaml", text), {}, "/none");
+    } catch (const InputError& e) {
+      return e.what();
+    }
+    return "nothing";
+  };
+  using testing::HasSubstr;
+  const std::string straight = "  magnetising_inductance: 120 mH\n";
+  EXPECT_THAT(said(cage_bench("")), HasSubstr("are both missing"));
+  EXPECT_THAT(said(cage_bench(straight + "  magnetising_curve: {1 A: 0.2 Wb, 2 A: 0.3 Wb}\n")),
+              HasSubstr("are both given"));
+  EXPECT_THAT(said(cage_bench("  magnetising_curve: {1 A: 0.2 Wb, 2 A: 0.1 Wb}\n")),
+              HasSubstr("entry 2"));
+  EXPECT_THAT(said(cage_bench("  magnetising_curve: {1 A: 0.2 V, 2 A: 0.3 Wb}\n")),
+              HasSubstr("Write it as {3 A: 0.3 Wb, 7 A: 0.5 Wb}"));
+  EXPECT_THAT(
+      said(cage_bench(straight + "  inductance_d: 1 mH\n")),
+      HasSubstr("does not apply to machine kind induction; it belongs to permanent_magnet"));
+  EXPECT_THAT(
+      said(replaced(cage_bench(straight), "volts_per_hertz\n  base_voltage: 28 V", "six_step")),
+      HasSubstr("Choose volts_per_hertz"));
+}
+
 TEST(ResolvedBench, AFirmwareBenchFindsItsFirmwareFromAnywhere) {
   const Folder folder;
   folder.write("firmware.elf", elf_start);

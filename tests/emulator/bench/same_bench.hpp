@@ -263,6 +263,22 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
     EXPECT_EQ(a.machine.back_emf[k].order, b.machine.back_emf[k].order);
     EXPECT_EQ(a.machine.back_emf[k].ratio, b.machine.back_emf[k].ratio);
   }
+  ASSERT_EQ(a.induction.has_value(), b.induction.has_value());
+  if (a.induction) {
+    EXPECT_EQ(a.induction->pole_pairs, b.induction->pole_pairs);
+    EXPECT_EQ(a.induction->stator_resistance_ohm, b.induction->stator_resistance_ohm);
+    EXPECT_EQ(a.induction->stator_leakage_H, b.induction->stator_leakage_H);
+    EXPECT_EQ(a.induction->rotor_resistance_ohm, b.induction->rotor_resistance_ohm);
+    EXPECT_EQ(a.induction->rotor_leakage_H, b.induction->rotor_leakage_H);
+    EXPECT_EQ(a.induction->magnetising_inductance_H, b.induction->magnetising_inductance_H);
+    ASSERT_EQ(a.induction->magnetising_curve.size(), b.induction->magnetising_curve.size());
+    for (std::size_t k = 0; k < a.induction->magnetising_curve.size(); ++k) {
+      EXPECT_EQ(a.induction->magnetising_curve[k].current_A,
+                b.induction->magnetising_curve[k].current_A);
+      EXPECT_EQ(a.induction->magnetising_curve[k].flux_linkage_Wb,
+                b.induction->magnetising_curve[k].flux_linkage_Wb);
+    }
+  }
   EXPECT_EQ(a.supply.kind, b.supply.kind);
   EXPECT_EQ(a.supply.voltage_V, b.supply.voltage_V);
   EXPECT_EQ(a.supply.resistance_ohm, b.supply.resistance_ohm);
