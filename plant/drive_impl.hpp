@@ -156,7 +156,8 @@ struct Drive::Impl {
     double margin_V() const noexcept { return (current - voltage) / gain_per_s; }
   };
   LoopRates loops(double supply_A, double bus_V, const Point&, const Drivers&) const noexcept;
-  TerminalLaw machine_law(const Point&) const noexcept;  // with its cogging
+  TerminalLaw machine_law(const Point&) const noexcept;   // with its cogging
+  double machine_torque_Nm(const Point&) const noexcept;  // of that law alone
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
@@ -198,7 +199,12 @@ struct Drive::Impl {
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
-  void watch_machine(double h) noexcept;  // after a step
+  void watch_machine(double h) noexcept {  // after a step
+    const double i_d = s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A;
+    if (const FluxMap* map = machine.flux_map())
+      if (!map->covers(i_d, s.cos_e * s.i_beta_A - s.sin_e * s.i_alpha_A)) s.outside_map_s += h;
+    if (i_d < s.machine.knee_A) look_at_magnets();
+  }
 
   void note_turn() noexcept {
     const auto pairs = static_cast<std::int64_t>(p);

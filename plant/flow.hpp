@@ -47,6 +47,11 @@ inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, 
   return law;
 }
 
+inline double Drive::Impl::machine_torque_Nm(const Point& y) const noexcept {
+  const double own = machine.torque_Nm(y, s.machine);
+  return machine.cogging().any() ? own + cogging_Nm(y.theta) : own;
+}
+
 [[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
                                                      const Drivers& in) const noexcept {
   Flow f;

@@ -80,14 +80,6 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
   }
 }
 
-void Drive::Impl::watch_machine(double h) noexcept {
-  if (const FluxMap* map = machine.flux_map()) {
-    const Dq i = park({s.i_alpha_A, s.i_beta_A}, s.cos_e, s.sin_e);
-    if (!map->covers(i.d, i.q)) s.outside_map_s += h;
-  }
-  look_at_magnets();
-}
-
 double Drive::machine_energy_J() const noexcept {
   const Impl& d = *impl_;
   return d.machine.stored_J(d.point(), d.s.machine) +

@@ -82,7 +82,7 @@ Probe Drive::probe(const Continuous& c) const noexcept {
   const Point y = point_of(c);
   const Impl::BusFlow f = d.flow_of_bus(*d.mode, y, d.drivers(seconds_since(c, d.s)));
   return {phases({y.i_alpha, y.i_beta}), f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V,
-          d.machine_law(y).torque_Nm};
+          d.machine_torque_Nm(y)};
 }
 
 LinkProbe Drive::probe_link(const Continuous& c) const noexcept {

@@ -147,6 +147,14 @@ class Machine {
     }
     return out;
   }
+  /// at()'s torque alone: what is looked at after every step.
+  double torque_Nm(const Point& y, const MachineCondition& now) const noexcept {
+    if (!saturated_) return at(y, now).torque_Nm;
+    const Dq i = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
+    const Dq psi = saturated_->linkage_Wb(i, now);
+    const double own = saturated_->torque_Nm(y, i, psi, now);
+    return iron_.any() ? own - iron_.drag_Nm(psi.d * psi.d + psi.q * psi.q, y.omega) : own;
+  }
   /// Flux linkages of the windings, magnets included: (alpha, beta) of the line, the delta's loop.
   /// A sudden change keeps them [Wb].
   std::array<double, 3> linkage_Wb(const Point& y, const MachineCondition& now) const noexcept {

@@ -54,8 +54,17 @@ class SaturatedMagnet {
 
   /// Fundamental flux linkage on d and q, magnets included [Wb].
   Dq linkage_Wb(const Dq& i, const MachineCondition& now) const noexcept {
-    const FluxMap::Values m = map_.at(i.d, i.q);
-    return {m.psi_d + now.flux_linkage_Wb - map_.magnet_Wb(), m.psi_q};
+    const Dq psi = map_.flux(i.d, i.q);
+    return {psi.d + now.flux_linkage_Wb - map_.magnet_Wb(), psi.q};
+  }
+  /// at()'s torque alone; psi: linkage_Wb() there.
+  double torque_Nm(const Point& y, const Dq& i, const Dq& psi,
+                   const MachineCondition& now) const noexcept {
+    double per_flux = psi.d * i.q - psi.q * i.d;
+    if (!shape_.is_sine())
+      per_flux +=
+          now.flux_linkage_Wb * dot(shape_.on_rotor(y.theta) - pair(0.0, 1.0), pair(i.d, i.q));
+    return 1.5 * pole_pairs_ * per_flux;
   }
   /// Energy in the field less what it is at no current [J]: i . psi - W'.
   double stored_J(const Point& y) const noexcept {

@@ -87,6 +87,22 @@ TEST(Saturation, BothStepsOfTheSaturatedMachineAgree) {
   EXPECT_NEAR(fast.state().omega_m_rad_s, general.state().omega_m_rad_s, 1e-7);
 }
 
+// What is watched after every step is the torque that the equations use, by a shorter way.
+TEST(Saturation, TheProbeShowsTheSameTorque) {
+  plant::DriveParameters p = soft_iron_drive({}, 20.0);
+  p.machine.back_emf = {{1, 1.0}, {5, 0.05}};
+  p.machine.iron_loss = {50.0, 100.0, 0.5};
+  plant::Drive drive(p);
+  drive.start();
+  hold_electrical(drive, 900.0);
+  only_on(drive, {Switch::UL, Switch::VL, Switch::WL});
+  double probed_Nm = 0.0;
+  EachStep look([&](const plant::Segment& s) { probed_Nm = drive.probe(*s.end).torque_Nm; });
+  advance_by(drive, 1e-3, &look);
+  EXPECT_LT(probed_Nm, -1.0);
+  EXPECT_NEAR(probed_Nm, drive.snapshot().torque_Nm, 1e-12);
+}
+
 /// Currents of a shorted, turning machine after 1 ms; all of it in one piece of the map.
 plant::AlphaBeta shorted(const plant::FluxMapTable& map, double step_s) {
   plant::DriveParameters p = soft_iron_drive({}, 20.0);
