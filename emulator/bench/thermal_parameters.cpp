@@ -1,6 +1,8 @@
 // Rows of the parameter table: heat paths.
 #include <fmt/format.h>
 
+#include <array>
+
 #include "emulator/bench/parameter_rows.hpp"
 #include "emulator/bench/parameter_table.hpp"
 
@@ -42,15 +44,17 @@ std::vector<Parameter> thermal_parameters() {
       path("heatsink_to_ambient", AT(bench.drive.thermal.heatsink_to_ambient_K_per_W), "0.8 K/W",
            "data sheet of the heatsink"),
   };
+  constexpr std::array<const char*, plant::foster_pairs_max> ordinal{"first", "second", "third",
+                                                                     "fourth"};
   for (std::size_t k = 0; k < plant::foster_pairs_max; ++k) {
     all.push_back(real(
-        fmt::format("thermal.junction.{}.resistance", k + 1),
+        fmt::format("thermal.junction.{}.resistance", ordinal[k]),
         [k](Draft& d) -> double& { return d.bench.drive.thermal.junction[k].resistance_K_per_W; },
         Family::thermal_resistance, between("0 K/W", "100 K/W"),
         by_default(k == 0 ? "0.5 K/W" : "0 K/W"),
         "junction of one leg to heatsink: Foster pair of the data sheet; 0: none"));
     all.push_back(real(
-        fmt::format("thermal.junction.{}.time_constant", k + 1),
+        fmt::format("thermal.junction.{}.time_constant", ordinal[k]),
         [k](Draft& d) -> double& { return d.bench.drive.thermal.junction[k].time_constant_s; },
         Family::time, above("0 s", "1000 s"), by_default(k == 0 ? "20 ms" : "1 ms"),
         "of this pair"));
