@@ -282,7 +282,7 @@ class Drive {
   /// shaft's.
   double stored_J() const noexcept;
   /// Flux linkages of the windings, the magnets' included, as (alpha, beta) of the line and the
-  /// delta's loop: what a sudden change keeps.
+  /// delta's loop: what a sudden change keeps. Magnet machines only.
   std::array<double, 3> linkage_Wb() const noexcept;
   /// Heat in a leg's switches and diodes at this moment, by conduction; the changes of switches
   /// gather in DriveState::switching_J.

@@ -83,9 +83,10 @@ class Machine {
 
   /// As the parameters have it, at their reference temperature.
   MachineCondition as_new() const noexcept {
-    MachineCondition c;
+    MachineCondition c =
+        at_temperatures(given_.reference_temperature_K, given_.reference_temperature_K, {});
     c.model = model_for(c);
-    return at_temperatures(given_.reference_temperature_K, given_.reference_temperature_K, c);
+    return c;
   }
   /// Windings and rotor (magnets, or the cage, taken as copper) at these temperatures; model,
   /// joints and what is left of the magnets as they are in `now`.
@@ -156,7 +157,7 @@ class Machine {
     return iron_.any() ? own - iron_.drag_Nm(psi.d * psi.d + psi.q * psi.q, y.omega) : own;
   }
   /// Flux linkages of the windings, magnets included: (alpha, beta) of the line, the delta's loop.
-  /// A sudden change keeps them [Wb].
+  /// A sudden change keeps them. Magnet machines only [Wb].
   std::array<double, 3> linkage_Wb(const Point& y, const MachineCondition& now) const noexcept {
     if (now.model == MachineModel::phase_magnet) return phase_.linkage_Wb(y, now);
     const Dq psi = fundamental_Wb(y, now);

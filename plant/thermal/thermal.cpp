@@ -1,17 +1,9 @@
 #include "plant/thermal/thermal.hpp"
 
-#include <cmath>
-#include <stdexcept>
-#include <string>
+#include "plant/require.hpp"
 
 namespace stillrotor::plant {
 namespace {
-
-void above_zero(const char* name, double x) {
-  if (!(x > 0.0) || !std::isfinite(x))
-    throw std::invalid_argument(std::string(name) + " is " + std::to_string(x) +
-                                "; allowed above 0.");
-}
 
 /// A body with all its paths must not follow faster than the ticks can.
 void slow_enough(const char* name, double capacity_J_per_K, double paths_S, double tick_s) {
@@ -48,9 +40,7 @@ ThermalNetwork::ThermalNetwork(const ThermalParameters& p, double tick_s) : p_(p
   slow_enough("thermal.heatsink_capacity", p.heatsink_capacity_J_per_K, heatsink_S_, tick_s);
   for (std::size_t k = 0; k < foster_pairs_max; ++k) {
     const FosterPair& pair = p.junction[k];
-    if (pair.resistance_K_per_W < 0.0 || !std::isfinite(pair.resistance_K_per_W))
-      throw std::invalid_argument("thermal.junction resistance is " +
-                                  std::to_string(pair.resistance_K_per_W) + "; allowed 0 or more.");
+    not_negative("thermal.junction resistance", pair.resistance_K_per_W);
     above_zero("thermal.junction time constant", pair.time_constant_s);
     kept_[k] = std::exp(-tick_s / pair.time_constant_s);
   }

@@ -2,6 +2,8 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <stdexcept>
+#include <string>
 
 #include "plant/drive.hpp"
 
@@ -117,6 +119,27 @@ TEST(PhaseQuantities, StayWithADeltaWhoseLoopMayCarryACurrent) {
   drive.set_joint_ohm(Leg::V, 0.0);
   EXPECT_EQ(drive.state().machine.model, MachineModel::phase_magnet);
   EXPECT_EQ(drive.state().extra.inner[0], loop_A);
+}
+
+// A flux map is of a star with equal windings: the setters say so, and set-up refuses the rest
+// before it looks at the map.
+TEST(PhaseQuantities, AreRefusedToAMachineWithoutSingleWindings) {
+  DriveParameters p;
+  p.induction = InductionParameters{2, 1.9, 6e-3, 1.5, 6e-3, 0.18};
+  Drive pump(p);
+  EXPECT_FALSE(pump.set_joint_ohm(Leg::U, 0.1));
+  EXPECT_FALSE(pump.use_phase_quantities(true));
+  EXPECT_EQ(pump.state().machine.model, MachineModel::induction);
+
+  DriveParameters mapped = salient(Connection::delta);
+  mapped.machine.flux_map.psi_d_Wb = {0.01};
+  try {
+    const Drive drive(mapped);
+    FAIL() << "a delta took a star's flux map";
+  } catch (const std::invalid_argument& problem) {
+    EXPECT_NE(std::string(problem.what()).find("connection: delta"), std::string::npos)
+        << problem.what();
+  }
 }
 
 // A checkpoint carries the model with it.
