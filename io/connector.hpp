@@ -40,8 +40,8 @@ struct Gap {
   std::uint32_t lost = 0;
 };
 
-/// The lines of the connector. The controller drives gates, the gate driver's enable and the
-/// clock and select lines of an absolute angle sensor, the bench all others.
+/// The lines of the connector. The controller drives gates, the gate driver's enable, the clock and
+/// select lines of an absolute angle sensor, contactor and brake chopper, the bench all others.
 namespace line {
 inline constexpr LineId gate_UH{0}, gate_UL{1}, gate_VH{2}, gate_VL{3}, gate_WH{4}, gate_WL{5};
 inline constexpr LineId hall_U{6}, hall_V{7}, hall_W{8};
@@ -51,9 +51,11 @@ inline constexpr LineId key{12}, brake{13}, reverse{14};
 inline constexpr LineId angle_data{15}, angle_clock{16}, angle_select{17};
 /// Of the gate driver. fault: on while its open-drain output pulls.
 inline constexpr LineId driver_fault{18}, driver_enable{19};
+/// Of the supply: on closes the contactor, switches the brake resistor on.
+inline constexpr LineId contactor{20}, brake_chopper{21};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 20;
+inline constexpr std::size_t line_count = 22;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.
@@ -72,7 +74,7 @@ constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::siz
 constexpr bool is_gate(LineId id) noexcept { return index(id) < gate_count; }
 constexpr bool from_controller(LineId id) noexcept {
   return is_gate(id) || id == line::angle_clock || id == line::angle_select ||
-         id == line::driver_enable;
+         id == line::driver_enable || id == line::contactor || id == line::brake_chopper;
 }
 
 /// Names as users write them: "gates.UH", "hall.U", "encoder.A", "key"; "phase_current.U",

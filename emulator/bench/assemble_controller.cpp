@@ -51,6 +51,8 @@ std::string first_bytes(const Reading& reading, const std::filesystem::path& fil
   return {};
 }
 
+bool has_source(const Draft&, LineId);
+
 class ControllerAssembler {
  public:
   ControllerAssembler(Readings& readings, Draft& draft, Problems& problems)
@@ -135,6 +137,11 @@ class ControllerAssembler {
     believe("controller.belief.current_offset", d_.scaling.current_offset_V,
             d_.phase_current.offset_V);
     believe("controller.belief.bus_ratio", d_.scaling.bus_ratio, d_.bench.drive.bus_voltage.ratio);
+    d_.scaling.closes_contactor = has_source(d_, io::line::contactor);
+    if (has_source(d_, io::line::brake_chopper)) {
+      d_.scaling.chopper_on_V = d_.bench.drive.chopper.on_V;
+      d_.scaling.chopper_off_V = d_.bench.drive.chopper.off_V;
+    }
   }
 
   void six_step() {
@@ -227,6 +234,9 @@ bool has_source(const Draft& draft, LineId line) {
   if (line == io::line::driver_fault) return driver.trip_A > 0.0 || driver.undervoltage_V > 0.0;
   if (line == io::line::driver_enable)
     return draft.backend == 0 && plant::GateDriver(driver).fitted();
+  if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
+  if (line == io::line::brake_chopper)
+    return drive.chopper.resistance_ohm > 0.0 && draft.chopper_driven_by == 1;
   if (line == io::line::angle_select) return angle == plant::AngleOutput::spi;
   if (line >= io::line::hall_U && line <= io::line::hall_W) return drive.hall.fitted;
   if (line >= io::line::encoder_A && line <= io::line::encoder_Z) return drive.encoder.fitted;
@@ -258,11 +268,24 @@ std::string line_path(LineId line) {
                                                   : fmt::format("harness.lines.{}.pin", name);
 }
 
+constexpr std::string_view missing_sensor =
+    "the bench has no such sensor. Fit it below sensors, or remove the wire.";
+
+std::string_view missing_source(LineId line) {
+  if (line == io::line::contactor)
+    return "the controller closes no contactor here. Write contactor.driven_by: controller, or "
+           "remove the wire.";
+  if (line == io::line::brake_chopper)
+    return "the controller switches no brake resistor here. Write chopper.driven_by: controller "
+           "and its resistance, or remove the wire.";
+  return missing_sensor;
+}
+
 /// Every pin exists, has something at its other end, and takes one wire only.
 void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
   std::map<std::string, std::string> taken;
   const auto check = [&](const std::string& path, const std::string& pin, bool analog,
-                         bool source) {
+                         std::string_view fault) {
     if (pin.empty()) return;
     const Place& place = readings.at(path).place;
     const std::string physical = physical_pin(draft.mcu.part, pin);
@@ -274,16 +297,35 @@ void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
       problems.add(place, fmt::format("{} is {}, which {} has already; allowed one wire a pin. "
                                       "Move one of them.",
                                       path, pin, other->second));
-    if (!source)
-      problems.add(place, fmt::format("{} is {}, but the bench has no such sensor. Fit it below "
-                                      "sensors, or remove the wire.",
-                                      path, pin));
+    if (!fault.empty()) problems.add(place, fmt::format("{} is {}, but {}", path, pin, fault));
   };
   for (std::size_t k = 0; k < io::line_count; ++k)
-    check(line_path(line_id(k)), draft.line[k].pin, false, has_source(draft, line_id(k)));
+    check(line_path(line_id(k)), draft.line[k].pin, false,
+          has_source(draft, line_id(k)) ? "" : missing_source(line_id(k)));
   for (std::size_t k = 0; k < io::channel_count; ++k)
     check(fmt::format("harness.channels.{}.pin", io::name(channel_id(k))), draft.channel_pin[k],
-          true, has_source(draft, channel_id(k)));
+          true, has_source(draft, channel_id(k)) ? "" : missing_sensor);
+}
+
+/// What the bench leaves to the controller, the controller must be able to do.
+void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
+  constexpr struct {
+    LineId line;
+    const char *path, *else_by;
+  } left[] = {{io::line::contactor, "contactor.driven_by", "key"},
+              {io::line::brake_chopper, "chopper.driven_by", "itself"}};
+  for (const auto& [line, path, else_by] : left) {
+    if (!has_source(draft, line)) continue;
+    const Place& place = readings.at(path).place;
+    if (draft.bench.backend == "capture")
+      problems.add(place, fmt::format("{} is controller, and a replay drives the six gates only; "
+                                      "allowed beside it: {}. Change it.",
+                                      path, else_by));
+    else if (draft.bench.backend == "mcu" && draft.line[io::index(line)].pin.empty())
+      problems.add(place, fmt::format("{} is controller, but no pin drives the line {}. Wire it: "
+                                      "{}; or write {}.",
+                                      path, io::name(line), line_path(line), else_by));
+  }
 }
 
 }  // namespace
@@ -309,6 +351,7 @@ void assemble_controller(Readings& readings, Draft& draft, const std::filesystem
 void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
   const bool mcu = draft.backend == 0;
   if (mcu) check_pins(readings, draft, problems);
+  check_driven(readings, draft, problems);
   Harness& harness = draft.bench.harness;
   Reading& pull = readings.at("harness.gates.pull");
   if (pull.state != Reading::State::given && pull.applies) {
@@ -327,8 +370,8 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
       line.pull = draft.hall_pull_up_V > 0.0 ? Pull::up : Pull::none;
     } else {
       line.active_high = draft.line[k].active_high != 0;
-      if (id == io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
-      if (id == io::line::driver_enable) line.pull = line.active_high ? Pull::down : Pull::up;
+      // Open drain, or an output that is off until it is driven.
+      if (id >= io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
     }
   }
   for (std::size_t k = 0; k < io::channel_count; ++k)

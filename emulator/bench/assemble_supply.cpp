@@ -180,10 +180,12 @@ class SupplyAssembly : public Assembly {
     derive("contactor.fitted", drive.contactor.fitted, mentioned("contactor"));
     d_.bench.key_closes_contactor = d_.contactor_driven_by == 0;
     auto& chopper = drive.chopper;
-    chopper.by_itself = chopper.resistance_ohm > 0.0 && d_.chopper_driven_by == 0;
+    const bool has_chopper = chopper.resistance_ohm > 0.0;
+    chopper.by_itself = has_chopper && d_.chopper_driven_by == 0;
     derive("chopper.on_above", chopper.on_V, 1.2 * drive.supply.voltage_V);
     derive("chopper.off_below", chopper.off_V, 0.95 * chopper.on_V);
-    if (!chopper.by_itself) return;
+    const bool by_standin = has_chopper && d_.backend == 1;
+    if (!chopper.by_itself && !by_standin) return;
     const double kept =
         chopper.resistance_ohm / (chopper.resistance_ohm + drive.dc_link.series_resistance_ohm);
     if (chopper.off_V <= 0.0 || chopper.off_V >= chopper.on_V * kept)

@@ -27,12 +27,15 @@ std::vector<Parameter> harness_parameters() {
       add(pin(fmt::format("harness.{}", name), at, k < io::gate_count ? required : optional,
               "the pin that this wire goes to"));
     } else {
+      const bool driven = io::from_controller(io::LineId(static_cast<std::uint16_t>(k)));
       add(pin(fmt::format("harness.lines.{}.pin", name), at, optional,
-              "the pin that this switch goes to"));
+              driven ? "the pin that switches it" : "the pin that this switch goes to"));
       add(choice(
           fmt::format("harness.lines.{}.active", name),
           [k](Draft& d) -> int& { return d.line[k].active_high; }, polarity, by_default("high"),
-          "level of the wire while the switch is on", role::mcu));
+          driven ? "level of the pin that turns it on; not driven, it is off"
+                 : "level of the wire while the switch is on",
+          role::mcu));
     }
   }
   add(choice("harness.gates.active", AT(gates_active_high), polarity, by_default("high"),

@@ -42,10 +42,10 @@ io::Level Wiring::level(io::LineId line) const noexcept {
   return to_level(wire.on == harness.active_high);
 }
 
-bool Wiring::turns_on(io::LineId gate, io::Level driven) const noexcept {
-  const LineHarness& harness = lines_[io::index(gate)];
+bool Wiring::turns_on(io::LineId driven, io::Level pin) const noexcept {
+  const LineHarness& harness = lines_[io::index(driven)];
   if (!harness.connected) return false;
-  const io::Level level = driven == io::Level::released ? pulled(harness.pull) : driven;
+  const io::Level level = pin == io::Level::released ? pulled(harness.pull) : pin;
   return level != io::Level::released && (level == io::Level::high) == harness.active_high;
 }
 

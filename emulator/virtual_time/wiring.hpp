@@ -1,5 +1,5 @@
-// The harness at work: what the controller reads on each line, and which switches its gate pins
-// turn on. Polarity, pulls and the faults of the wires.
+// The harness at work: what the controller reads on each line, and what its own pins turn
+// on. Polarity, pulls and the faults of the wires.
 // RT: everything but the constructor is safe.
 #pragma once
 
@@ -24,10 +24,11 @@ class Wiring {
   /// What the record says of it: a floating pin counts as low.
   bool reads_high(io::LineId line) const noexcept { return level(line) == io::Level::high; }
   bool connected(io::LineId line) const noexcept { return lines_[io::index(line)].connected; }
+  bool is_on(io::LineId line) const noexcept { return wires_[io::index(line)].on; }  // its source
 
-  /// Does this level at a gate pin turn the switch on? Nobody drives it and no pull: off, as the
-  /// pull-downs at the gate drivers see to.
-  bool turns_on(io::LineId gate, io::Level) const noexcept;
+  /// Does this level at the controller's pin turn on what it drives? Nobody drives it and no pull:
+  /// off, as the pull-downs at the gate drivers see to.
+  bool turns_on(io::LineId driven, io::Level) const noexcept;
 
  private:
   struct Wire {

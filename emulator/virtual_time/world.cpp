@@ -105,8 +105,7 @@ void BenchWorld::begin() noexcept {
 // ---- what the controller may do
 
 void BenchWorld::drive(const Edge& edge) noexcept {
-  if (!io::from_controller(edge.line)) return;
-  if (edge.line == io::line::driver_enable && !wiring_.connected(edge.line)) return;
+  if (!io::from_controller(edge.line) || !wiring_.connected(edge.line)) return;
   const bool on = wiring_.turns_on(edge.line, edge.level);
   if (on == is_driven(edge.line)) return;
   if (edge.at.count() < now_ps()) ++late_gate_edges_;
@@ -119,10 +118,7 @@ void BenchWorld::drive(const Edge& edge) noexcept {
 }
 
 bool BenchWorld::is_driven(LineId line) const noexcept {
-  if (io::is_gate(line)) return (gates_ >> io::index(line) & 1U) != 0;
-  if (line == io::line::driver_enable) return plant_.state().driver.enabled;
-  const plant::AbsoluteAngleState& angle = plant_.state().absolute_angle;
-  return line == io::line::angle_clock ? angle.clock : angle.selected;
+  return io::is_gate(line) ? (gates_ >> io::index(line) & 1U) != 0 : wiring_.is_on(line);
 }
 
 double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
@@ -365,13 +361,17 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   }
 }
 
-// A sensor or the driver answers some time after; what was promised before knew nothing of it.
+// Sensor, driver or supply answer some time after; what was promised before knew nothing of it.
 void BenchWorld::set_input(LineId line, bool on, std::int64_t t_ps) noexcept {
   if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
   if (line == io::line::angle_clock)
     plant_.set_angle_clock(on);
   else if (line == io::line::driver_enable)
     plant_.set_driver_enable(on);
+  else if (line == io::line::contactor)
+    plant_.set_contactor(on);
+  else if (line == io::line::brake_chopper)
+    plant_.set_chopper(on);
   else
     plant_.set_angle_selected(on);
   quiet_ps_ = now_ps();

@@ -4,7 +4,7 @@
 
 namespace stillrotor::io {
 
-/// What the controller believes about its analog inputs.
+/// What the controller believes about what it is wired to.
 struct StandinScaling {
   double supply_V = 5.0;               // runs above 80 % of it
   double current_gain_V_per_A = 0.02;  // signed: volts per ampere of current INTO the machine
@@ -13,6 +13,8 @@ struct StandinScaling {
   double bus_ratio = 0.05;        // volts at the pin per volt of the bus
   double throttle_zero_V = 0.9, throttle_full_V = 4.0;
   double throttle_low_fault_V = 0.3, throttle_high_fault_V = 4.6;
+  bool closes_contactor = false;                   // at key-on, once the link is charged
+  double chopper_on_V = 0.0, chopper_off_V = 0.0;  // of the bus; 0: no chopper to run
 };
 
 /// Six-step commutation by three Halls, PWM on the high side, low side of the other leg on.

@@ -10,6 +10,8 @@ namespace {
 
 constexpr Time millisecond{1'000'000'000};
 constexpr Time bootstrap_time = 2 * millisecond;
+constexpr Time longest_pre_charge = 5000 * millisecond;
+constexpr Time closing_time = 100 * millisecond;  // usual contactors pull in within 10 to 60 ms
 constexpr int settling_periods = 16, zero_readings = 64;
 constexpr ChannelId phase_current[3] = {channel::phase_current_U, channel::phase_current_V,
                                         channel::phase_current_W};
@@ -21,19 +23,23 @@ Controller::Controller(const StandinScaling& scaling, double pwm_frequency_Hz,
     : scaling_(scaling),
       pwm_(pwm_frequency_Hz, dead_time_s),
       throttle_(scaling),
+      supply_(scaling),
       periods_a_millisecond_(std::max(1, static_cast<int>(pwm_frequency_Hz / 1000.0 + 0.5))) {}
 
 void Controller::power(double volts, Time at, World& world) {
   world_ = &world;
   now_ = std::max(now_, at);
   if (volts < 0.8 * scaling_.supply_V) {
-    release_gates(now_, world);
+    release_outputs();
     phase_ = Phase::unpowered;
     return;
   }
   if (phase_ != Phase::unpowered) return;
   for (std::uint16_t gate = 0; gate < gate_count; ++gate)
     world.drive({now_, LineId{gate}, Level::low});
+  supply_.rest(Level::low);
+  while (drive_supply_line()) {
+  }
   for (std::uint16_t id = gate_count; id < line_count; ++id)
     levels_[id] = world.level(LineId{id}, now_) == Level::high;
   pwm_.reset(now_);
@@ -49,10 +55,19 @@ void Controller::power(double volts, Time at, World& world) {
   awake();
 }
 
-void Controller::release_gates(Time at, World& world) noexcept {
+void Controller::release_outputs() noexcept {
   for (std::uint16_t gate = 0; gate < gate_count; ++gate)
-    world.drive({at, LineId{gate}, Level::released});
-  pwm_.reset(at);
+    world_->drive({now_, LineId{gate}, Level::released});
+  supply_.rest(Level::released);
+  while (drive_supply_line()) {
+  }
+  pwm_.reset(now_);
+}
+
+bool Controller::drive_supply_line() noexcept {
+  const auto edge = supply_.due(now_);
+  if (edge) world_->drive(*edge);
+  return edge.has_value();
 }
 
 Time Controller::run(Time horizon) noexcept {
@@ -64,6 +79,7 @@ Time Controller::run(Time horizon) noexcept {
       if (phase_ == Phase::running) react();
       pwm_.plan(now_);
     }
+    if (drive_supply_line()) return now_;
     if (const Edge* edge = pwm_.next(); edge != nullptr) {
       if (edge->at > horizon) break;
       now_ = edge->at;
@@ -95,12 +111,13 @@ void Controller::period_begins() noexcept {
     periods_to_slow_ = periods_a_millisecond_;
     read_slow_inputs();
   }
+  if (supply_.has_chopper()) supply_.watch(bus_V());
   switch (phase_) {
     case Phase::zeroing:
       measure_zero_current();
       break;
     case Phase::bootstrap:
-      if (now_ >= bootstrap_until_) enter(Phase::running);
+      if (now_ >= phase_ends_) enter(Phase::running);
       break;
     case Phase::running:
       control();
@@ -122,6 +139,7 @@ void Controller::read_slow_inputs() noexcept {
   throttle_.read(volts(channel::throttle));
   if (phase_ == Phase::zeroing) return;
   key_moved();
+  if (phase_ == Phase::pre_charge || phase_ == Phase::closing) charge_link();
   if (phase_ == Phase::wait_for_rest || phase_ == Phase::bootstrap || phase_ == Phase::running) {
     if (throttle_.broken())
       return stop("throttle reads %.2f V, outside %.2f to %.2f V: wire broken or shorted",
@@ -135,25 +153,56 @@ void Controller::key_moved() noexcept {
   if (phase_ == Phase::zeroing) return;
   const bool key = line_high(line::key);
   if (key && phase_ == Phase::wait_for_key) {
-    enter(Phase::wait_for_rest);
-    if (!throttle_.at_rest() && !throttle_.broken())
-      say("throttle open at key-on (%.2f V): waiting until it returns to rest", throttle_.volts());
+    if (supply_.has_contactor())
+      enter(Phase::pre_charge);
+    else
+      wait_for_rest();
   }
   if (!key && phase_ != Phase::wait_for_key) enter(Phase::wait_for_key);
+}
+
+void Controller::charge_link() noexcept {
+  if (phase_ == Phase::closing) {
+    if (now_ >= phase_ends_) wait_for_rest();
+    return;
+  }
+  const double bus = bus_V();
+  if (pre_charge_.done(now_, bus))
+    enter(Phase::closing);
+  else if (now_ >= phase_ends_)
+    stop("bus reads %.1f V after %.0f s of pre-charge and does not settle", bus,
+         1e-12 * static_cast<double>(longest_pre_charge.count()));
+}
+
+void Controller::wait_for_rest() noexcept {
+  enter(Phase::wait_for_rest);
+  if (!throttle_.at_rest() && !throttle_.broken())
+    say("throttle open at key-on (%.2f V): waiting until it returns to rest", throttle_.volts());
 }
 
 void Controller::enter(Phase phase) noexcept {
   phase_ = phase;
   for (int leg = 0; leg < 3; ++leg) pwm_.set_duty(leg, 0.0);
   switch (phase) {
+    case Phase::pre_charge:
+      pre_charge_.begin(now_);
+      phase_ends_ = now_ + longest_pre_charge;
+      break;
+    case Phase::closing:
+      supply_.close_contactor(true);
+      phase_ends_ = now_ + closing_time;
+      break;
     case Phase::bootstrap:
       all_legs(LegMode::low);
-      bootstrap_until_ = now_ + bootstrap_time;
+      phase_ends_ = now_ + bootstrap_time;
       break;
     case Phase::running:
       all_legs(LegMode::off);
       begin();
       break;
+    case Phase::wait_for_key:
+      supply_.close_contactor(false);
+      [[fallthrough]];
     default:
       all_legs(LegMode::off);
   }
@@ -178,6 +227,8 @@ void Controller::measure_zero_current() noexcept {
 }
 
 double Controller::volts(ChannelId id) noexcept { return world_->volts(id, now_); }
+
+double Controller::bus_V() noexcept { return volts(channel::bus_voltage) / scaling_.bus_ratio; }
 
 double Controller::phase_current_A(int leg) noexcept {
   return (volts(phase_current[leg]) - offset_V_[leg]) / scaling_.current_gain_V_per_A;

@@ -1,8 +1,10 @@
 // The life that all built-in controllers share: supply, zero-current reading, key, throttle at
 // rest, bootstrap charging, running, stopping. Control itself is the derived class's.
 //
-//   zeroing -> wait_for_key -> wait_for_rest -> bootstrap -> running
-//                   ^---- key off, from anywhere ----'     `-> stopped (until key off)
+//   zeroing -> wait_for_key (-> pre_charge -> closing) -> wait_for_rest -> bootstrap -> running
+//                   ^---- key off, from anywhere ----'                `-> stopped (until key off)
+//
+// In brackets: where it closes a contactor. A brake chopper is run all the time.
 //
 // Time   reacts to a line's edge at the very moment of the edge; a real one takes microseconds.
 // Input  a released (floating) line reads low.
@@ -13,6 +15,7 @@
 
 #include "io/connector.hpp"
 #include "io/standin/pwm.hpp"
+#include "io/standin/supply_lines.hpp"
 #include "io/standin/throttle.hpp"
 
 namespace stillrotor::io::standin {
@@ -44,6 +47,7 @@ class Controller : public SimulatedController {
   Time now() const noexcept { return now_; }
   bool line_high(LineId id) const noexcept { return levels_[index(id)]; }
   double volts(ChannelId) noexcept;
+  double bus_V() noexcept;
   /// Into the machine [A]; leg 0..2.
   double phase_current_A(int leg) noexcept;
   bool has_current_sense() const noexcept { return has_current_sense_; }
@@ -63,20 +67,35 @@ class Controller : public SimulatedController {
   [[gnu::format(printf, 2, 3)]] void stop(const char* format, ...) noexcept;
 
  private:
-  enum class Phase { unpowered, zeroing, wait_for_key, wait_for_rest, bootstrap, running, stopped };
+  enum class Phase {
+    unpowered,
+    zeroing,
+    wait_for_key,
+    pre_charge,
+    closing,
+    wait_for_rest,
+    bootstrap,
+    running,
+    stopped
+  };
   void period_begins() noexcept;
   void read_slow_inputs() noexcept;
   void measure_zero_current() noexcept;
   void key_moved() noexcept;
   void enter(Phase) noexcept;
-  void release_gates(Time, World&) noexcept;
+  void charge_link() noexcept;
+  void wait_for_rest() noexcept;
+  bool drive_supply_line() noexcept;
+  void release_outputs() noexcept;
 
   StandinScaling scaling_;
   Modulator pwm_;
   Throttle throttle_;
+  SupplyLines supply_;
+  PreCharge pre_charge_;
   World* world_ = nullptr;
   Phase phase_ = Phase::unpowered;
-  Time now_{}, next_period_{}, bootstrap_until_{};
+  Time now_{}, next_period_{}, phase_ends_{};
   int periods_a_millisecond_, periods_to_slow_ = 0;
   std::array<bool, line_count> levels_{};
   bool reaction_due_ = false;

@@ -24,10 +24,6 @@ Vector SineController::sampled_currents() noexcept {
   return from_phases(u, phase_current_A(1));
 }
 
-double SineController::bus_V() noexcept {
-  return volts(channel::bus_voltage) / scaling().bus_ratio;
-}
-
 void SineController::modulate(Vector stator_V, ThreePhases current_A, double bus_V) noexcept {
   const auto lost = [&](double i) { return dead_share_ * std::clamp(i * per_A_, -1.0, 1.0); };
   const ThreePhases d = duties(stator_V, bus_V);

@@ -23,7 +23,6 @@ class SineController : public Controller {
 
   /// By low-side shunts: of the two legs whose low switch is on longest; the third closes the sum.
   Vector sampled_currents() noexcept;
-  double bus_V() noexcept;
 
   /// The legs' duties for the next period. The dead time takes sign(i) of a share from a leg's
   /// duty; it is added back by `current_A`, proportionally less within 2 % of the limit around

@@ -43,6 +43,11 @@ const char* const lab =
     "contactor: {driven_by: key, pull_in: 50 ms, pre_charge: 22 ohm}\n"
     "chopper: {resistance: 2 ohm, on_above: 56 V, off_below: 53 V}";
 
+const char* const by_controller =
+    "{voltage: 48 V}\n"
+    "contactor: {driven_by: controller, pre_charge: 22 ohm}\n"
+    "chopper: {resistance: 2 ohm, driven_by: controller, on_above: 56 V, off_below: 53 V}";
+
 // By hand: halfway between 48 V at 50 % and 52 V at 100 %; 10 A h are 36,000 C.
 TEST_F(SupplyBench, ABatteryThatFollowsItsChargeLoads) {
   const Bench bench = load(pack);
@@ -78,7 +83,7 @@ TEST_F(SupplyBench, WhatIsNotWrittenIsNotThere) {
 }
 
 TEST_F(SupplyBench, ResolvedFilesLoadToTheSame) {
-  for (const char* supply : {"{voltage: 48 V}", pack, lab}) {
+  for (const char* supply : {"{voltage: 48 V}", pack, lab, by_controller}) {
     const Bench first = load(supply);
     const Bench second =
         load_bench(folder_.write("run/bench.yaml", first.resolved_yaml), {}, "/none");
@@ -124,12 +129,65 @@ TEST_F(SupplyBench, ResistanceFollowsTheCellsTemperature) {
               HasSubstr("a temperature is due"));
 }
 
-// No line of the connector leads there, so nobody can ask for it.
-TEST_F(SupplyBench, AControllerCannotDriveContactorOrChopper) {
-  EXPECT_THAT(said("{voltage: 48 V}\ncontactor: {driven_by: controller}"),
-              HasSubstr("contactor.driven_by is controller; allowed key"));
-  EXPECT_THAT(said("{voltage: 48 V}\nchopper: {resistance: 2 ohm, driven_by: controller}"),
-              HasSubstr("chopper.driven_by is controller; allowed itself"));
+TEST_F(SupplyBench, AStandinDrivesContactorAndChopper) {
+  const Bench bench = load(by_controller);
+  EXPECT_FALSE(bench.key_closes_contactor);
+  EXPECT_FALSE(bench.drive.chopper.by_itself);
+  const auto& scaling = std::get<io::SixStepConfig>(bench.controller).scaling;
+  EXPECT_TRUE(scaling.closes_contactor);
+  EXPECT_EQ(scaling.chopper_on_V, 56.0);
+  EXPECT_EQ(scaling.chopper_off_V, 53.0);
+  for (const auto line : {io::line::contactor, io::line::brake_chopper}) {
+    const LineHarness& wire = bench.harness.lines[io::index(line)];
+    EXPECT_TRUE(wire.connected);
+    EXPECT_EQ(wire.pull, Pull::down);
+  }
+  const Bench other = load(lab);
+  const auto& by_others = std::get<io::SixStepConfig>(other.controller).scaling;
+  EXPECT_FALSE(by_others.closes_contactor);
+  EXPECT_EQ(by_others.chopper_on_V, 0.0);
+  EXPECT_FALSE(other.harness.lines[io::index(io::line::contactor)].connected);
+  EXPECT_FALSE(other.harness.lines[io::index(io::line::brake_chopper)].connected);
+}
+
+TEST_F(SupplyBench, FirmwareNeedsAPinForWhatItDrives) {
+  folder_.write("firmware.elf", test::elf_start);
+  const auto firmware = [&](const std::string& supply, const std::string& lines) {
+    const std::string text =
+        replaced(test::mcu_bench, "supply: {voltage: 48 V}", "supply: " + supply) + lines;
+    return folder_.write("b.yaml", text);
+  };
+  const auto said_of = [&](const std::filesystem::path& file) {
+    return problems([&] { load_bench(file, {}, folder_.path()); });
+  };
+  EXPECT_THAT(said_of(firmware(by_controller, "")),
+              AllOf(HasSubstr("b.yaml:4:24: contactor.driven_by is controller, but no pin drives "
+                              "the line contactor. Wire it: harness.lines.contactor.pin; or write "
+                              "key."),
+                    HasSubstr("Wire it: harness.lines.brake_chopper.pin; or write itself.")));
+  const char* const wired =
+      "  lines: {contactor: {pin: PD7, active: low}, brake_chopper: {pin: PB1}}\n";
+  const Bench bench = load_bench(firmware(by_controller, wired), {}, folder_.path());
+  const LineHarness& wire = bench.harness.lines[io::index(io::line::contactor)];
+  EXPECT_FALSE(wire.active_high);
+  EXPECT_EQ(wire.pull, Pull::up);
+  EXPECT_THAT(said_of(firmware("{voltage: 48 V}", wired)),
+              AllOf(HasSubstr("Write contactor.driven_by: controller, or remove the wire"),
+                    HasSubstr("Write chopper.driven_by: controller and its resistance")));
+}
+
+TEST_F(SupplyBench, AReplayDrivesGatesOnly) {
+  folder_.write("c.vcd", "$timescale 1 us $end $enddefinitions $end #0");
+  const std::string text =
+      replaced(with(by_controller), "controller:\n  backend: standin\n  kind: six_step\n",
+               "controller: {backend: capture, file: c.vcd, signals: {UH: a, UL: b, VH: c, VL: d, "
+               "WH: e, WL: f}}\n");
+  const auto file = folder_.write("b.yaml", text);
+  EXPECT_THAT(
+      problems([&] { load_bench(file, {}, folder_.path()); }),
+      AllOf(HasSubstr("contactor.driven_by is controller, and a replay drives the six gates "
+                      "only; allowed beside it: key"),
+            HasSubstr("allowed beside it: itself")));
 }
 
 TEST_F(SupplyBench, WhatBelongsToTheOtherKindIsRefused) {

@@ -34,6 +34,7 @@ INSTANTIATE_TEST_SUITE_P(
                     Pairing{"orchard-cart-hub-aged-pack", "first-drive"},
                     Pairing{"orchard-cart-mid-saturated", "first-drive"},
                     Pairing{"orchard-cart-mid-chopper", "first-drive"},
+                    Pairing{"orchard-cart-mid-supply-lines", "first-drive"},
                     Pairing{"orchard-cart-mid-igbt", "first-drive"},
                     Pairing{"orchard-cart-mid-driver", "first-drive"},
                     Pairing{"orchard-cart-mid-full", "first-drive"}),

@@ -60,6 +60,72 @@ TEST(Contactor, FollowsTheKey) {
   EXPECT_NEAR(bus_V(at_start, 20 * ms), 48.0F, 1e-4);  // open again: the link keeps its charge
 }
 
+// By hand: 1 mF behind 10 ohm, with supply and link 10.045 ohm, has 41.4 V after 20 ms; the
+// controller then closes the contactor, which pulls in 5 ms later (44 V), and the link is full
+// within 50 us. The key does nothing here; when nobody drives the line any more, the contactor
+// drops out.
+TEST(Contactor, FollowsTheControllersLine) {
+  Bench bench = hub_bench();
+  bench.drive.contactor = {
+      .fitted = true, .pull_in_s = 5e-3, .drop_out_s = 1e-3, .pre_charge_ohm = 10.0};
+  bench.key_closes_contactor = false;
+  ScriptedController controller;
+  controller.drive(20 * ms, io::line::contactor, io::Level::high);
+  controller.drive(40 * ms, io::line::contactor, io::Level::released);
+  KeepingSink sink;
+  Scenario scenario = resting({action(42 * ms, ActionKind::supply_voltage, 40.0)}, true);
+  scenario.lasts_ps = 50 * ms;
+  run(bench, scenario, controller, sink);
+  constexpr double tau_ms = 10.045;
+  EXPECT_NEAR(bus_V(sink, 20 * ms), 48.0 * (1.0 - std::exp(-20.0 / tau_ms)), 0.01);
+  EXPECT_NEAR(bus_V(sink, 25 * ms), 48.0 * (1.0 - std::exp(-25.0 / tau_ms)), 0.01);
+  EXPECT_NEAR(bus_V(sink, 26 * ms), 48.0F, 1e-3);
+  // 1 ms after the release only the resistor leads to the supply, which went to 40 V at 42 ms.
+  EXPECT_NEAR(bus_V(sink, 47 * ms), 40.0 + 8.0 * std::exp(-5.0 / tau_ms), 0.01);
+  const auto edges = sink.edges_of(io::line::contactor);
+  ASSERT_EQ(edges.size(), 2U);
+  EXPECT_EQ(edges[0].at_ps, 20 * ms);
+  EXPECT_EQ(edges[0].level, 1);
+  EXPECT_EQ(edges[1].at_ps, 40 * ms);
+}
+
+/// A machine that turns too fast for the bus brakes itself through the diodes, and a bench supply
+/// takes nothing back. The controller looks at the bus each 50 us. Returns the bus at its highest.
+float braked_bus_V(bool with_chopper) {
+  Bench bench = hub_bench();
+  bench.drive.supply.kind = plant::SupplyKind::bench_supply;
+  bench.drive.chopper.resistance_ohm = 1.0;
+  ScriptedController controller;
+  for (std::int64_t t_ps = 50 * us; with_chopper && t_ps < 50 * ms; t_ps += 50 * us)
+    controller.at(
+        t_ps,
+        [](io::World& world, io::Time t) {
+          const double bus = 20.0 * world.volts(io::channel::bus_voltage, t);
+          if (bus > 52.0 || bus < 50.0)
+            world.drive(
+                {t, io::line::brake_chopper, bus > 52.0 ? io::Level::high : io::Level::low});
+        },
+        true);
+  Scenario scenario = resting({}, true);
+  scenario.lasts_ps = 50 * ms;
+  scenario.start.speed_rad_s = 75.0;
+  KeepingSink sink;
+  run(bench, scenario, controller, sink);
+  EXPECT_EQ(sink.edges_of(io::line::brake_chopper).size() >= 2, with_chopper);
+  float greatest = 0.0F;
+  for (const Frame& frame : sink.frames)
+    greatest = std::max(greatest, frame.greatest[static_cast<std::size_t>(Signal::bus_voltage)]);
+  return greatest;
+}
+
+// By hand: sqrt 3 * 15 * 75 rad/s * 32 mWb = 62 V between two terminals, two diode drops less on
+// the link. The resistor takes 52 A at 52 V, more than the machine gives; within 50 us the 40 A or
+// so that flow raise 1 mF by 2 V.
+TEST(BrakeChopper, FollowsTheControllersLineAndHoldsTheBus) {
+  EXPECT_GT(braked_bus_V(false), 58.0F);
+  EXPECT_LT(braked_bus_V(true), 55.0F);
+}
+
 // The scenario's charge decides the open-circuit voltage: by hand, 50 % between 42 V and 52 V.
 TEST(StateOfCharge, OfTheScenarioSetsTheVoltageAtTheStart) {
   Bench bench = hub_bench();

@@ -15,6 +15,8 @@ TEST(ConnectorNames, AreTheOnesBenchFilesUse) {
   EXPECT_EQ(name(line::hall_V), "hall.V");
   EXPECT_EQ(name(line::encoder_Z), "encoder.Z");
   EXPECT_EQ(name(line::reverse), "reverse");
+  EXPECT_EQ(name(line::contactor), "contactor");
+  EXPECT_EQ(name(line::brake_chopper), "brake_chopper");
   EXPECT_EQ(name(channel::throttle), "throttle");
   EXPECT_EQ(name(channel::phase_current_W), "phase_current.W");
   EXPECT_EQ(name(channel::bus_voltage), "bus_voltage");
