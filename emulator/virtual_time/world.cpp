@@ -81,7 +81,8 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       plant_(started(bench, scenario, motion_)),
       sampler_(plant_, bench.record_rate_Hz, sink_,
                [this](std::int64_t t_ps) noexcept { return throttle_V_.at(t_ps); }),
-      foresight_(plant_, sampler_) {
+      foresight_(plant_, sampler_),
+      supply_news_(bench.drive, plant_.state().supply) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
     const auto sensor = static_cast<plant::SensorLine>(k);
     wiring_.set_source(line_of(sensor), plant_.level(sensor));
@@ -184,6 +185,7 @@ bool BenchWorld::keep_look() noexcept {
 }
 
 void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
+  supply_news_.tell(plant_.state().supply, [this](auto... what) { event(what...); });
   if (now_ps() >= timeline_.next_ps()) do_due_actions();
   if (!stop.edge) return;
   if (stop.what.line == plant::SensorLine::driver_fault)

@@ -19,6 +19,7 @@
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/ramped_input.hpp"
+#include "emulator/virtual_time/supply_news.hpp"
 #include "emulator/virtual_time/timeline.hpp"
 #include "emulator/virtual_time/wiring.hpp"
 
@@ -116,6 +117,7 @@ class BenchWorld final : public io::World {
   plant::Drive plant_;
   Sampler sampler_;
   Foresight foresight_;
+  SupplyNews supply_news_;
   std::int64_t quiet_ps_ = 0;
 
   std::vector<Arrival> arrivals_;

@@ -81,6 +81,8 @@ struct SupplyState {
   bool interrupted = false;  // the connector is apart
   bool latched = false;      // bench supply: over-voltage
   bool chopper_gate = false, chopper_on = false;
+  // when it last happened: contactor, any check of the board, latch
+  std::int64_t contactor_moved_ps = 0, protection_moved_ps = 0, latched_ps = 0;
 };
 
 }  // namespace stillrotor::plant

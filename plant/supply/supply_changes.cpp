@@ -63,6 +63,7 @@ void Drive::Impl::choose_supply() noexcept {
   const Flow before = flow(*mode, point(), in);
   if (before.bus_V > par.supply.latch_above_V) {
     s.supply.latched = true;
+    s.supply.latched_ps = s.time_ps + to_ps(s.offset_s);
     part_supply();
     refresh_bus();
     return;
@@ -162,6 +163,7 @@ void Drive::Impl::ring_supply() noexcept {
   if (now.contactor_at_ps <= s.time_ps) {
     now.contactor_at_ps = no_alarm_ps;
     now.contactor_closed = now.contactor_asked;
+    now.contactor_moved_ps = s.time_ps;
     refresh_path();
   }
   ProtectionState& board = now.protection;
@@ -172,7 +174,9 @@ void Drive::Impl::ring_supply() noexcept {
   sample(par.supply.protection, board, s.time_ps, pack_V, mean_A);
   board.sample_start_C = now.drawn_C;
   board.next_sample_ps = s.time_ps + to_ps(par.supply.protection.sample_time_s);
-  if (board.tripped != before) refresh_path();
+  if (board.tripped == before) return;
+  now.protection_moved_ps = s.time_ps;
+  refresh_path();
 }
 
 // ---- the door's share
@@ -207,6 +211,7 @@ void Drive::set_contactor(bool closed) noexcept {
   if (now.contactor_at_ps <= d.s.time_ps) {
     now.contactor_at_ps = no_alarm_ps;
     now.contactor_closed = closed;
+    now.contactor_moved_ps = d.s.time_ps;
     d.refresh_path();
   }
   d.s.alarm_ps = std::min(d.s.alarm_ps, d.next_supply_alarm_ps());

@@ -87,6 +87,10 @@ TEST(Contactor, FollowsTheControllersLine) {
   EXPECT_EQ(edges[0].at_ps, 20 * ms);
   EXPECT_EQ(edges[0].level, 1);
   EXPECT_EQ(edges[1].at_ps, 40 * ms);
+  ASSERT_NE(sink.find("contactor closed"), nullptr);
+  EXPECT_EQ(sink.find("contactor closed")->at_ps, 25 * ms);
+  ASSERT_NE(sink.find("contactor open"), nullptr);
+  EXPECT_EQ(sink.find("contactor open")->at_ps, 41 * ms);
 }
 
 /// A machine that turns too fast for the bus brakes itself through the diodes, and a bench supply
@@ -126,6 +130,63 @@ TEST(BrakeChopper, FollowsTheControllersLineAndHoldsTheBus) {
   EXPECT_LT(braked_bus_V(true), 55.0F);
 }
 
+// The board looks once a millisecond and finds 47 V below its 50 V from the first look on; the
+// delay is over at the look of 5 ms + 1 ms. 52 V from 10 ms on release it at the look of 11 ms.
+TEST(SupplyEvents, TellWhenTheProtectionBoardTripsAndResets) {
+  Bench bench = hub_bench();
+  bench.drive.supply.voltage_V = 47.0;
+  bench.drive.supply.protection.fitted = true;
+  bench.drive.supply.protection.under_voltage = {50.0, 51.0, 5e-3};
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, resting({action(10 * ms + us, ActionKind::supply_voltage, 52.0)}, true), idle, sink);
+  const KeptMark* tripped = sink.find("protection tripped");
+  ASSERT_NE(tripped, nullptr);
+  EXPECT_EQ(tripped->kind, MarkKind::event);
+  EXPECT_EQ(tripped->at_ps, 6 * ms);
+  EXPECT_EQ(tripped->detail, "under-voltage");
+  const KeptMark* reset = sink.find("protection reset");
+  ASSERT_NE(reset, nullptr);
+  EXPECT_EQ(reset->at_ps, 11 * ms);
+  EXPECT_EQ(reset->detail, "under-voltage");
+}
+
+// As above, braked through the diodes: the supply switches off where the bus passes 55 V, and not
+// where it may go to 80 V.
+TEST(SupplyEvents, TellWhenABenchSupplyLatchesOff) {
+  for (const double latch_V : {55.0, 80.0}) {
+    Bench bench = hub_bench();
+    bench.drive.supply.kind = plant::SupplyKind::bench_supply;
+    bench.drive.supply.latch_above_V = latch_V;
+    Scenario scenario = resting({}, true);
+    scenario.start.speed_rad_s = 75.0;
+    ScriptedController idle;
+    KeepingSink sink;
+    run(bench, scenario, idle, sink);
+    const KeptMark* latched = sink.find("supply latched off");
+    ASSERT_EQ(latched != nullptr, latch_V < 60.0);
+    if (latched == nullptr) continue;
+    for (const Frame& frame : sink.frames) {
+      const float bus = frame.value[static_cast<std::size_t>(Signal::bus_voltage)];
+      if (frame.at_ps < latched->at_ps) {
+        EXPECT_LT(bus, 55.0F) << frame.at_ps;
+      } else if (frame.at_ps < latched->at_ps + 2 * ms) {
+        EXPECT_GE(bus, 55.0F) << frame.at_ps;
+      }
+    }
+  }
+}
+
+TEST(SupplyEvents, AreNotThereWhereNothingHappens) {
+  Bench bench = hub_bench();
+  bench.drive.supply.protection.fitted = true;
+  bench.drive.contactor = {.fitted = true, .closed_at_start = true};
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, resting({}, true), idle, sink);
+  for (const KeptMark& mark : sink.marks) EXPECT_NE(mark.kind, MarkKind::event) << mark.name;
+}
+
 // The scenario's charge decides the open-circuit voltage: by hand, 50 % between 42 V and 52 V.
 TEST(StateOfCharge, OfTheScenarioSetsTheVoltageAtTheStart) {
   Bench bench = hub_bench();
@@ -149,7 +210,7 @@ TEST(SupplyState, DoesNotDependOnTheLookAhead) {
   bench.drive.supply.battery.branch[0] = {10e-3, 20e-3};
   bench.drive.supply.voltage_V = 50.0;
   bench.drive.supply.protection.fitted = true;
-  bench.drive.supply.protection.discharge = {5.0, 2e-3};
+  bench.drive.supply.protection.discharge = {1.0, 2e-3};
   bench.drive.supply.protection.retry_s = 10e-3;
   bench.drive.contactor = {
       .fitted = true, .pull_in_s = 5e-3, .drop_out_s = 1e-3, .pre_charge_ohm = 10.0};
@@ -161,6 +222,12 @@ TEST(SupplyState, DoesNotDependOnTheLookAhead) {
   for (std::size_t k = 0; k < a.frames.size(); ++k)
     ASSERT_EQ(a.frames[k].value, b.frames[k].value) << k;
   ASSERT_EQ(a.edges.size(), b.edges.size());
+  ASSERT_NE(a.find("protection tripped"), nullptr);
+  ASSERT_EQ(a.marks.size(), b.marks.size());
+  for (std::size_t k = 0; k < a.marks.size(); ++k) {
+    EXPECT_EQ(a.marks[k].name, b.marks[k].name);
+    EXPECT_EQ(a.marks[k].at_ps, b.marks[k].at_ps) << a.marks[k].name;
+  }
 }
 
 }  // namespace
