@@ -65,7 +65,8 @@ Rows actions() {
   Rows rows{{"action", "allowed", "ramps", "what it does"}};
   for (const ActionWord& word : action_words())
     rows.push_back({std::string(word.name), std::string(word.allowed),
-                    word.is_switch ? "-" : "with over", std::string(word.text)});
+                    word.form == ActionWord::Form::ramp ? "with over" : "-",
+                    std::string(word.text)});
   rows.push_back({"fault", "see list faults", "-", "something breaks"});
   rows.push_back({"clear", "see list faults", "-", "it is whole again"});
   return rows;

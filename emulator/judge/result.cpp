@@ -92,7 +92,8 @@ Json not_tested_json(const Judgement& judgement, const std::vector<RecordedMark>
     if (judged.verdict == Verdict::INVALID) list.push_back("limit " + judged.reason);
   }
   // The faults of the present catalogue.
-  for (const std::string_view fault : {"hall_line_open", "hall_line_stuck", "phase_open"}) {
+  for (const std::string_view fault :
+       {"hall_line_open", "hall_line_stuck", "phase_open", "bad_joint", "angle_sensor_error"}) {
     const bool provoked = std::any_of(marks.begin(), marks.end(), [&](const RecordedMark& mark) {
       return mark.kind == MarkKind::fault && mark.name == fault;
     });

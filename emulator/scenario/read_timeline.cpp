@@ -18,6 +18,14 @@ namespace {
 const std::vector<std::string> legs{"U", "V", "W"};
 const std::vector<std::string> levels{"low", "high"};
 
+struct Option {
+  const char *name, *allowed, *example;
+};
+constexpr Option options[] = {{"over", "0 s to 3600 s", "1 s"},
+                              {"line", "U, V, W", "U"},
+                              {"level", "low, high", "high"},
+                              {"resistance", "0 ohm to 100 ohm", "50 mohm"}};
+
 const std::vector<std::string>& fault_names() {
   static const std::vector<std::string> names = [] {
     std::vector<std::string> all;
@@ -41,7 +49,7 @@ const std::vector<std::string>& all_keys() {
   static const std::vector<std::string> keys = [] {
     std::vector<std::string> all{"at"};
     all.insert(all.end(), doing().begin(), doing().end());
-    all.insert(all.end(), {"over", "line", "level"});
+    for (const Option& option : options) all.emplace_back(option.name);
     return all;
   }();
   return keys;
@@ -95,8 +103,9 @@ class ActionReader {
     const std::string written = fields_.text(name);
     pairs_.emplace_back(name, written);
     action.label = fmt::format("{} {}", name, written);
-    bool good = allow_only(name, word.is_switch ? "" : "over");
-    if (word.is_switch) {
+    using Form = ActionWord::Form;
+    bool good = allow_only(name, word.form == Form::ramp ? "over" : "");
+    if (word.form == Form::on_off) {
       const auto value = fields_.on_off(name);
       action.value = value.value_or(false) ? 1.0 : 0.0;
       action.label = event_name(action);
@@ -106,14 +115,20 @@ class ActionReader {
           written_as_position(word, written)
               ? throttle_V(fields_.quantity(name, Family::ratio, 0.0, 1.0, "0 % to 100 %"))
               : fields_.quantity(name, word.family, word.least, word.most, word.allowed);
-      const auto over = fields_.time_ps("over", 0.0, 3600.0, "0 s to 3600 s");
       action.value = value.value_or(0.0);
-      action.over_ps = over.value_or(0);
-      if (action.over_ps > 0) action.label += " over " + fields_.text("over");
-      pairs_.emplace_back("over", fields_.has("over") ? fields_.text("over") : "0 s");
-      good = good && value && (over || !fields_.has("over"));
+      good = good && value.has_value();
+      if (word.form == Form::ramp) good = read_ramp() && good;
     }
-    return good && has_wire(word) && has_load(word);
+    return good && has_wire(word) && has_part(word);
+  }
+
+  bool read_ramp() {
+    const auto over = fields_.time_ps("over", 0.0, 3600.0, "0 s to 3600 s");
+    Action& action = read_.action;
+    action.over_ps = over.value_or(0);
+    if (action.over_ps > 0) action.label += " over " + fields_.text("over");
+    pairs_.emplace_back("over", fields_.has("over") ? fields_.text("over") : "0 s");
+    return over || !fields_.has("over");
   }
 
   static bool written_as_position(const ActionWord& word, const std::string& written) {
@@ -134,48 +149,94 @@ class ActionReader {
     action.kind = ActionKind::fault;
     action.fault = word.kind;
     action.cleared = key == "clear";
-    const bool stuck = word.kind == FaultKind::hall_line_stuck && !action.cleared;
-    bool good = allow_only(key, stuck ? "line level" : "line");
-    const auto leg = fields_.choice("line", legs);
-    if (!fields_.has("line"))
-      fields_.wrong(key, fmt::format("{} needs line; allowed U, V, W. Write line: U.", word.name));
-    const auto level = fields_.choice("level", levels);
-    if (stuck && !fields_.has("level"))
-      fields_.wrong(
-          key, fmt::format("{} needs level; allowed low, high. Write level: high.", word.name));
-    good = good && leg && (!stuck || level);
-    action.leg = static_cast<int>(leg.value_or(0));
-    action.stuck_high = stuck && level.value_or(0) == 1;
-    pairs_ = {{key, std::string(word.name)}, {"line", legs[leg.value_or(0)]}};
-    if (stuck) pairs_.emplace_back("level", levels[level.value_or(0)]);
-    action.label = fmt::format("{} {}{}", event_name(action), legs[leg.value_or(0)],
-                               !stuck              ? ""
-                               : action.stuck_high ? " high"
-                                                   : " low");
-    return good && has_sensor(key, word);
+    // What ends a fault needs no more than where it is.
+    const auto takes = [&](std::string_view option) {
+      return word.takes(option) && (option == "line" || !action.cleared);
+    };
+    bool good = true;
+    for (const Option& option : options)
+      good = option_fits(key, word, option, takes(option.name)) && good;
+    pairs_ = {{key, std::string(word.name)}};
+    action.label = event_name(action);
+    const auto note = [&](const std::string& option) {
+      pairs_.emplace_back(option, fields_.text(option));
+      action.label += " " + fields_.text(option);
+    };
+    if (takes("line")) {
+      const auto leg = fields_.choice("line", legs);
+      action.leg = static_cast<int>(leg.value_or(0));
+      if (leg) note("line");
+      good = good && leg;
+    }
+    if (takes("level")) {
+      const auto level = fields_.choice("level", levels);
+      action.stuck_high = level.value_or(0) == 1;
+      if (level) note("level");
+      good = good && level;
+    }
+    if (takes("resistance")) {
+      const auto ohm =
+          fields_.quantity("resistance", Family::resistance, 0.0, 100.0, "0 ohm to 100 ohm");
+      action.value = ohm.value_or(0.0);
+      if (ohm) note("resistance");
+      good = good && ohm;
+    }
+    return good && has_part(key, word);
   }
 
-  /// over, line and level only where they mean something.
-  bool allow_only(const std::string& action, std::string_view options) {
+  /// It stands there exactly where it means something.
+  bool option_fits(const std::string& key, const FaultWord& word, const Option& option, bool due) {
+    if (fields_.has(option.name) == due) return true;
+    if (due)
+      fields_.wrong(key, fmt::format("{} needs {}; allowed {}. Write {}: {}.", word.name,
+                                     option.name, option.allowed, option.name, option.example));
+    else
+      means_nothing(option.name, key);
+    return false;
+  }
+
+  void means_nothing(const std::string& option, const std::string& beside) {
+    fields_.wrong(option, fmt::format("{} means nothing beside {}. Remove it.", option, beside));
+  }
+
+  /// Options only where they mean something.
+  bool allow_only(const std::string& action, std::string_view allowed) {
     bool good = true;
-    for (const char* option : {"over", "line", "level"})
-      if (fields_.has(option) && options.find(option) == std::string_view::npos) {
-        fields_.wrong(option,
-                      fmt::format("{} means nothing beside {}. Remove it.", option, action));
+    for (const Option& option : options)
+      if (fields_.has(option.name) && option.name != allowed) {
+        means_nothing(option.name, action);
         good = false;
       }
     return good;
   }
 
-  bool has_sensor(const std::string& key, const FaultWord& word) {
-    const auto& lines = bench_.harness.lines;
-    const std::size_t line =
-        io::index(io::line::hall_U) + static_cast<std::size_t>(read_.action.leg);
-    if (word.needs.empty() || lines[line].connected) return true;
-    fields_.wrong(key, fmt::format("{} needs {}; the bench \"{}\" has no such line. Fit and wire "
-                                   "them there (sensors.hall, harness.hall), or remove the fault.",
-                                   word.name, word.needs, bench_.name));
-    return false;
+  bool has_part(const std::string& key, const FaultWord& word) {
+    const auto& drive = bench_.drive;
+    const plant::AbsoluteAngleParameters& angle = drive.absolute_angle;
+    bool there = true;
+    switch (word.kind) {
+      case FaultKind::hall_line_open:
+      case FaultKind::hall_line_stuck:
+        there = bench_.harness
+                    .lines[io::index(io::line::hall_U) + static_cast<std::size_t>(read_.action.leg)]
+                    .connected;
+        break;
+      case FaultKind::phase_open:
+        break;
+      case FaultKind::bad_joint:
+        there = !drive.induction && drive.machine.flux_map.psi_d_Wb.empty();
+        break;
+      case FaultKind::angle_sensor_error:
+        there = angle.output == plant::AngleOutput::spi ||
+                (angle.output == plant::AngleOutput::ssi && angle.ssi.error_bit);
+        break;
+    }
+    if (!there)
+      fields_.wrong(key,
+                    fmt::format("{} needs {}; the bench \"{}\" has none. Change it there ({}), "
+                                "or remove the fault.",
+                                word.name, word.needs, bench_.name, word.where));
+    return there;
   }
 
   bool has_wire(const ActionWord& word) {
@@ -193,13 +254,17 @@ class ActionReader {
     return wired;
   }
 
-  bool has_load(const ActionWord& word) {
+  bool has_part(const ActionWord& word) {
     const plant::ShaftParameters& load = bench_.drive.shaft;
+    const plant::GateDriverParameters& driver = bench_.drive.gate_driver;
     std::string_view needs;
     if (word.kind == ActionKind::wind && load.drag_area_m2 <= 0.0) needs = "load.drag_area";
     if (word.kind == ActionKind::pedal_torque && load.cart_mass_kg <= 0.0) needs = "load.cart_mass";
     if (word.kind == ActionKind::held_speed && load.hold != plant::Hold::start_speed)
       needs = "load.kind: dynamometer";
+    if (word.kind == ActionKind::driver_supply && driver.undervoltage_V <= 0.0 &&
+        driver.bootstrap.capacitance_F <= 0.0)
+      needs = "bridge.driver.undervoltage or bridge.driver.bootstrap.capacitance";
     if (needs.empty()) return true;
     fields_.wrong(word.name, fmt::format("{} needs {}; the bench \"{}\" has none. Add it there, or "
                                          "remove the action.",

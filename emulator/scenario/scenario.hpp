@@ -27,10 +27,17 @@ enum class ActionKind : std::uint8_t {
   wind,            // value m/s against the cart
   pedal_torque,    // value Nm, mean at the crank
   held_speed,      // value rad/s, of a dynamometer
+  driver_supply,   // value V, of the gate driver; a step
   fault            // see Fault
 };
 
-enum class FaultKind : std::uint8_t { hall_line_open, hall_line_stuck, phase_open };
+enum class FaultKind : std::uint8_t {
+  hall_line_open,
+  hall_line_stuck,
+  phase_open,
+  bad_joint,  // value ohm
+  angle_sensor_error
+};
 
 struct Action {
   std::int64_t at_ps = 0;
@@ -38,7 +45,7 @@ struct Action {
   ActionKind kind = ActionKind::key;
   double value = 0.0;  // final value, SI
   FaultKind fault = FaultKind::phase_open;
-  int leg = 0;              // fault: 0 U, 1 V, 2 W
+  int leg = 0;              // fault of a leg: 0 U, 1 V, 2 W
   bool stuck_high = false;  // hall_line_stuck
   bool cleared = false;     // the fault ends here
   std::string label;        // "throttle 2.6 V over 300 ms", for marks in the record

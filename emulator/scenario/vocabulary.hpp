@@ -11,11 +11,12 @@
 
 namespace stillrotor {
 
-/// An action of the timeline: a switch (on, off), or a quantity that may ramp with `over`.
+/// An action of the timeline: a switch (on, off), or a quantity, most of which may ramp with
+/// `over`.
 struct ActionWord {
   std::string_view name;
   ActionKind kind;
-  bool is_switch;
+  enum class Form : std::uint8_t { on_off, step, ramp } form;
   Family family;  // of a quantity
   double least, most;
   std::string_view allowed;
@@ -27,8 +28,14 @@ struct FaultWord {
   std::string_view name;
   FaultKind kind;
   std::string_view needs;  // "Halls"; empty: any bench can have it
+  std::string_view where;  // the parameters that decide it
   std::string_view options;
   std::string_view text;
+
+  /// "line", "level", "resistance"
+  bool takes(std::string_view option) const noexcept {
+    return options.find(option) != std::string_view::npos;
+  }
 };
 std::span<const FaultWord> fault_words() noexcept;
 

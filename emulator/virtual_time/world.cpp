@@ -270,6 +270,9 @@ void BenchWorld::act(const Action& action) noexcept {
     case ActionKind::held_speed:
       mark("held_speed");
       return held_speed_rad_s_.go(now, action.value, action.over_ps);
+    case ActionKind::driver_supply:
+      mark("driver_supply");
+      return plant_.set_driver_supply_V(action.value);
     case ActionKind::fault:
       return act_fault(action);
   }
@@ -281,11 +284,14 @@ void BenchWorld::act_fault(const Action& action) noexcept {
   };
   constexpr Name names[] = {{"hall_line_open", "hall_line_open cleared"},
                             {"hall_line_stuck", "hall_line_stuck cleared"},
-                            {"phase_open", "phase_open cleared"}};
+                            {"phase_open", "phase_open cleared"},
+                            {"bad_joint", "bad_joint cleared"},
+                            {"angle_sensor_error", "angle_sensor_error cleared"}};
   const bool broken = !action.cleared;
   const Name& name = names[static_cast<std::size_t>(action.fault)];
   sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(),
-             broken ? name.begins : name.ends, leg_name(action.leg));
+             broken ? name.begins : name.ends,
+             action.fault == FaultKind::angle_sensor_error ? "" : leg_name(action.leg));
 
   const LineId line = hall_line(action.leg);
   bool changed = false;
@@ -298,6 +304,12 @@ void BenchWorld::act_fault(const Action& action) noexcept {
       break;
     case FaultKind::phase_open:
       plant_.set_phase_open(static_cast<plant::Leg>(action.leg), broken);
+      break;
+    case FaultKind::bad_joint:
+      plant_.set_joint_ohm(static_cast<plant::Leg>(action.leg), broken ? action.value : 0.0);
+      break;
+    case FaultKind::angle_sensor_error:
+      plant_.set_angle_error(broken);
       break;
   }
   if (changed) arrive(line, Cause::scenario);

@@ -213,7 +213,63 @@ TEST_F(LoadScenario, AFaultNeedsTheSensorThatItBreaks) {
       "kind: six_step", "kind: field_oriented");
   bench_ = load_bench(folder_.write("bench.yaml", encoder_only), {}, "/none");
   EXPECT_THAT(said(small_scenario),
-              HasSubstr("hall_line_open needs Halls; the bench \"Small\" has no such line"));
+              HasSubstr("hall_line_open needs Halls; the bench \"Small\" has none. Change it there "
+                        "(sensors.hall, harness.hall), or remove the fault"));
+}
+
+TEST_F(LoadScenario, ABadJointHasAResistanceAndNeedsSingleWindings) {
+  const std::string joint = "at: 1 s, fault: bad_joint, line: V";
+  EXPECT_THAT(said_of_action(joint), HasSubstr("bad_joint needs resistance; allowed 0 ohm to 100 "
+                                               "ohm. Write resistance: 50 mohm."));
+  EXPECT_THAT(said_of_action(joint + ", resistance: 200 ohm"),
+              HasSubstr("resistance is 200 ohm; allowed 0 ohm to 100 ohm"));
+  EXPECT_THAT(said_of_action("at: 1 s, fault: phase_open, line: V, resistance: 1 ohm"),
+              HasSubstr("resistance means nothing beside fault"));
+  const Scenario scenario =
+      load(replaced(replaced(small_scenario, "fault: hall_line_open, line: U",
+                             "fault: bad_joint, line: V, resistance: 350 mohm"),
+                    "after: hall_line_open", "after: bad_joint"));
+  EXPECT_EQ(scenario.timeline[2].fault, FaultKind::bad_joint);
+  EXPECT_EQ(scenario.timeline[2].leg, 1);
+  EXPECT_DOUBLE_EQ(scenario.timeline[2].value, 0.35);
+  EXPECT_EQ(scenario.timeline[2].label, "bad_joint V 350 mohm");
+  EXPECT_EQ(load(scenario.resolved_yaml).timeline[2].value, scenario.timeline[2].value);
+
+  const std::string needs = "bad_joint needs a magnet machine without flux map";
+  bench_.drive.machine.flux_map.psi_d_Wb = {0.01};
+  EXPECT_THAT(said_of_action(joint + ", resistance: 1 ohm"), HasSubstr(needs));
+  bench_.drive.machine.flux_map = {};
+  bench_.drive.induction.emplace();
+  EXPECT_THAT(said_of_action(joint + ", resistance: 1 ohm"), HasSubstr(needs));
+}
+
+TEST_F(LoadScenario, AnAngleSensorErrorNeedsABitForIt) {
+  const std::string error = "at: 1 s, fault: angle_sensor_error";
+  EXPECT_THAT(said_of_action(error),
+              AllOf(HasSubstr("needs an absolute angle sensor that has an error bit"),
+                    HasSubstr("sensors.absolute_angle.output")));
+  auto& angle = bench_.drive.absolute_angle;
+  angle.output = plant::AngleOutput::ssi;
+  EXPECT_THAT(said_of_action(error), HasSubstr("an error bit"));
+  angle.ssi.error_bit = true;
+  EXPECT_EQ(said_of_action(error), "");
+  angle.output = plant::AngleOutput::spi;
+  angle.ssi.error_bit = false;
+  EXPECT_EQ(said_of_action(error), "");
+  EXPECT_THAT(said_of_action(error + ", line: U"), HasSubstr("line means nothing beside fault"));
+}
+
+TEST_F(LoadScenario, TheDriversSupplyNeedsADriverThatMindsIt) {
+  EXPECT_THAT(said_of_action("at: 1 s, driver_supply: 5 V"),
+              HasSubstr("driver_supply needs bridge.driver.undervoltage or "
+                        "bridge.driver.bootstrap.capacitance; the bench \"Small\" has none."));
+  bench_.drive.gate_driver.undervoltage_V = 8.0;
+  EXPECT_EQ(said_of_action("at: 1 s, driver_supply: 5 V"), "");
+  EXPECT_THAT(said_of_action("at: 1 s, driver_supply: 5 V, over: 1 s"),
+              HasSubstr("over means nothing beside driver_supply"));
+  bench_.drive.gate_driver = {};
+  bench_.drive.gate_driver.bootstrap.capacitance_F = 1e-6;
+  EXPECT_EQ(said_of_action("at: 1 s, driver_supply: 0 V"), "");
 }
 
 TEST_F(LoadScenario, ASwitchNeedsItsWire) {

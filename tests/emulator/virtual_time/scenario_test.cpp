@@ -196,6 +196,57 @@ INSTANTIATE_TEST_SUITE_P(
                       OpenHall{0, Pull::down, {Level::low, Level::high}},
                       OpenHall{0, Pull::none, {Level::released, Level::high}}));
 
+// Direct current through U and V of a rotor that stands still: 48 V over all resistances in the
+// way. By hand: the joint's ohm comes on top, 48 V / i_after = 48 V / i_before + 1 ohm. 30 ms are
+// more than ten times 2 * 220 uH / 0.2 ohm.
+TEST(BadJoint, StandsInSeriesWithItsWindingUntilCleared) {
+  Bench bench = hub_bench();
+  bench.drive.shaft.inertia_kg_m2 = 1e9;
+  Action joint = fault(35 * ms, FaultKind::bad_joint, 0);
+  joint.value = 1.0;
+  ScriptedController controller;
+  controller.drive(ms, io::line::gate_UH, Level::high);
+  controller.drive(ms, io::line::gate_VL, Level::high);
+  KeepingSink sink;
+  run(bench, standing({joint, fault(65 * ms, FaultKind::bad_joint, 0, true)}, 100 * ms), controller,
+      sink);
+  const double before_A = at(sink, 34 * ms, Signal::current_U);
+  EXPECT_GT(before_A, 100.0);
+  EXPECT_NEAR(at(sink, 64 * ms, Signal::current_U), 48.0 / (48.0 / before_A + 1.0), 0.01);
+  EXPECT_NEAR(at(sink, 99 * ms, Signal::current_U), before_A, 0.01);
+  ASSERT_NE(sink.find("bad_joint"), nullptr);
+  EXPECT_EQ(sink.find("bad_joint")->detail, "U");
+  ASSERT_NE(sink.find("bad_joint cleared"), nullptr);
+}
+
+// Below 8 V the driver takes all switches off and pulls its fault line; 1 ms after its supply is
+// back it tries again.
+TEST(DriverSupply, TakesTheSwitchesOffWhileItIsLow) {
+  Bench bench = hub_bench();
+  bench.drive.gate_driver.undervoltage_V = 8.0;
+  bench.drive.gate_driver.retry_after_s = 1e-3;
+  bench.harness.lines[io::index(io::line::driver_enable)].connected = false;
+  ScriptedController controller;
+  controller.drive(ms, io::line::gate_UH, Level::high);
+  KeepingSink sink;
+  run(bench,
+      standing({action(5 * ms, ActionKind::driver_supply, 5.0),
+                action(10 * ms, ActionKind::driver_supply, 12.0)}),
+      controller, sink);
+  const auto fault_line = sink.edges_of(io::line::driver_fault);
+  ASSERT_EQ(fault_line.size(), 2U);
+  EXPECT_EQ(fault_line[0].at_ps, 5 * ms);
+  EXPECT_EQ(fault_line[0].level, 1);
+  EXPECT_EQ(fault_line[1].at_ps, 11 * ms);
+  // All terminals hang at the high rail by the one switch, and float half way or at the rail
+  // without.
+  EXPECT_NEAR(at(sink, 4 * ms, Signal::terminal_U), 48.0F, 0.1F);
+  EXPECT_LT(at(sink, 8 * ms, Signal::terminal_U), 40.0F);
+  EXPECT_NEAR(at(sink, 15 * ms, Signal::terminal_U), 48.0F, 0.1F);
+  ASSERT_NE(sink.find("driver_supply"), nullptr);
+  EXPECT_EQ(sink.find("driver_supply")->kind, MarkKind::action);
+}
+
 TEST(HallLineStuck, HoldsTheWireUntilCleared) {
   Bench bench = hub_bench();
   bench.drive.shaft.inertia_kg_m2 = 1e6;
