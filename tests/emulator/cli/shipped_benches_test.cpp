@@ -33,6 +33,7 @@ INSTANTIATE_TEST_SUITE_P(
                     Pairing{"orchard-cart-hub-measured", "first-drive"},
                     Pairing{"orchard-cart-hub-aged-pack", "first-drive"},
                     Pairing{"orchard-cart-mid-saturated", "first-drive"},
+                    Pairing{"orchard-cart-mid", "joint-goes-bad"},
                     Pairing{"orchard-cart-mid-chopper", "first-drive"},
                     Pairing{"orchard-cart-mid-supply-lines", "first-drive"},
                     Pairing{"orchard-cart-mid-igbt", "first-drive"},
