@@ -135,10 +135,13 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
   double low = 0.0, high = h;
   double g_low = margin(point(), 0.0) + aim, g_high = margin(at, h) + aim;
   int last_side = 0;
-  for (int tries = 0; tries < 60 && high - low > shortest_step_s && g_high <= -aim; ++tries) {
+  for (int tries = 0; tries < 80 && high - low > shortest_step_s && g_high <= -aim; ++tries) {
     // A quantity that has just begun (a diode at zero current) has no margin at the start: bisect.
-    double trial =
-        g_low > aim ? (low * g_high - high * g_low) / (g_high - g_low) : 0.5 * (low + high);
+    // Where the margin that is least at the start is not the one that ends, false position creeps:
+    // bisect by turns.
+    const bool creeps = tries > 5 && tries % 2 == 1;
+    double trial = g_low > aim && !creeps ? (low * g_high - high * g_low) / (g_high - g_low)
+                                          : 0.5 * (low + high);
     if (!(trial > low && trial < high)) trial = 0.5 * (low + high);
     const Point y = step(trial);
     const double g = margin(y, trial);

@@ -70,11 +70,16 @@ inline BusLaw bus_law(const SupplyParameters& supply, const SupplyLaw& law,
   } else {
     b = {loose, -esr * loose, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, across_S, 1.0};
   }
-  // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step. A shorted bus
-  // loses its whole voltage in one transient, so there a sixteenth: below 1e-6 of the bus in all.
+  // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step. A link that
+  // settles between two gate edges runs through whole transients: an eighth there. A shorted bus
+  // loses its whole voltage in one transient: a sixteenth, below 1e-6 of the bus in all.
+  constexpr double settles_between_edges_s = 20e-6;
   if (parallel_S > 0.0) {
     const double tau_s = link.capacitance_F * (esr + 1.0 / parallel_S);
-    b.step_max_s = (bridge_shorts ? 1.0 / 16.0 : 0.25) * tau_s;
+    const double share = bridge_shorts                     ? 1.0 / 16.0
+                         : tau_s < settles_between_edges_s ? 0.125
+                                                           : 0.25;
+    b.step_max_s = share * tau_s;
   }
   if (b.cable_share > 0.0)
     b.step_max_s = std::min({b.step_max_s, 0.125 * supply.cable_inductance_H / (source_ohm + esr),

@@ -12,6 +12,15 @@ TEST_P(PlantAgainstCvodeFuzzed, AgreesToAMillionthOfRatedCurrent) {
   expect_fuzzed_agreement(first, first + 100);
 }
 
+// A supply that blocks in the very moment in which a diode begins to carry: the search for the
+// diode's end once stopped 6e-4 A away.
+TEST(PlantAgainstCvodeChosen, SupplyBlocksWhileADiodeCarries) {
+  expect_fuzzed_agreement(2536, 2537);
+}
+
+// A link of 3.6 us under 737 A: whole transients between two edges.
+TEST(PlantAgainstCvodeChosen, QuickLinkSettlesBetweenEdges) { expect_fuzzed_agreement(6242, 6243); }
+
 INSTANTIATE_TEST_SUITE_P(Hundred, PlantAgainstCvodeFuzzed, ::testing::Range(0, 5));
 
 }  // namespace stillrotor::reference
