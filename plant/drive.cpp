@@ -98,7 +98,14 @@ void check(const PermanentMagnetParameters& m) {
   require(m.iron_loss.hysteresis_share >= 0.0 && m.iron_loss.hysteresis_share <= 1.0,
           "machine.iron_loss.hysteresis_share", m.iron_loss.hysteresis_share, "0 to 1");
   if (!m.demagnetisation.possible) return;
-  require(m.demagnetisation.knee_A < 0.0, "machine.demagnetisation.knee", m.demagnetisation.knee_A,
+  const auto& knees = m.demagnetisation.knee_over_temperature;
+  for (std::size_t k = 1; k < knees.size(); ++k)
+    require(knees[k].x > knees[k - 1].x,
+            "machine.demagnetisation.knee_over_temperature: temperature", knees[k].x,
+            "only rising");
+  const double knee_A =
+      m.demagnetisation.knee_at(m.reference_temperature_K, m.reference_temperature_K);
+  require(knee_A < 0.0, "machine.demagnetisation.knee at the reference temperature", knee_A,
           "below 0");
   not_negative("machine.demagnetisation.knee_per_kelvin", m.demagnetisation.knee_per_K_A);
   above_zero("machine.demagnetisation.lose_all_within", m.demagnetisation.lose_all_within_A);

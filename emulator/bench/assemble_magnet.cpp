@@ -1,8 +1,10 @@
 // From the draft to the bench: tables of a magnet machine, and what changes with temperature.
+#include <cmath>
 #include <filesystem>
 
 #include "emulator/bench/assembly.hpp"
 #include "emulator/bench/magnet_tables.hpp"
+#include "emulator/bench/pairs.hpp"
 
 namespace stillrotor {
 namespace {
@@ -75,9 +77,49 @@ class MagnetAssembly : public Assembly {
     cogging = read_cogging(d_.cogging_file, file.place, problems_);
   }
 
+  void knee_table() {
+    auto& machine = d_.bench.drive.machine;
+    auto& lost = machine.demagnetisation;
+    auto& knees = lost.knee_over_temperature;
+    for (const char* path : {"machine.demagnetisation.knee", "machine.demagnetisation.hot_knee",
+                             "machine.demagnetisation.hot_temperature"})
+      if (readings_.given(path))
+        wrong(path, fmt::format("{} says again what machine.demagnetisation.knee_over_temperature "
+                                "says; allowed one of them. Remove it.",
+                                path));
+    std::string problem;
+    for (const auto& [kelvin, ampere] :
+         read_pairs(d_.demagnetisation_knees, Family::temperature, Family::current, problem)) {
+      if (!knees.empty() && kelvin <= knees.back().x)
+        problem = "a temperature that does not rise; allowed rising ones";
+      if (std::abs(ampere) > 10e3)
+        problem = fmt::format("{:g} A; allowed -10000 A to 10000 A", ampere);
+      knees.push_back({kelvin, ampere});
+    }
+    if (knees.empty() && problem.empty()) problem = "no pair";
+    const double reference_K = machine.reference_temperature_K;
+    const double cold_A = problem.empty() ? lost.knee_at(reference_K, reference_K) : -1.0;
+    if (!(cold_A >= -10e3 && cold_A <= -0.1))
+      problem = fmt::format(
+          "{:g} A at the reference temperature, {:g} K; allowed -10000 A to -0.1 A there", cold_A,
+          reference_K);
+    if (!problem.empty()) {
+      knees.clear();
+      wrong("machine.demagnetisation.knee_over_temperature",
+            fmt::format("machine.demagnetisation.knee_over_temperature: {}. Write it as {{20 degC: "
+                        "-190 A, 120 degC: -90 A}}.",
+                        problem));
+      return;
+    }
+    lost.possible = true;
+    if (!readings_.given("machine.demagnetisation.lose_all_within"))
+      lost.lose_all_within_A = -cold_A;
+  }
+
   void demagnetisation() {
     auto& machine = d_.bench.drive.machine;
     auto& lost = machine.demagnetisation;
+    if (readings_.given("machine.demagnetisation.knee_over_temperature")) return knee_table();
     lost.possible = readings_.given("machine.demagnetisation.knee");
     if (!lost.possible) {
       for (const char* path :

@@ -42,6 +42,7 @@ struct Draft {
   std::string flux_map_file, back_emf_file, cogging_harmonics, cogging_file;
   double demagnetisation_knee_A = 0.0, demagnetisation_hot_knee_A = 0.0,
          demagnetisation_hot_K = 393.15;
+  std::string demagnetisation_knees;  // "20 degC: -190 A, 120 degC: -110 A"
 
   // bridge
   int switch_kind = 0;

@@ -120,12 +120,12 @@ class Machine {
   bool can_lose_flux() const noexcept { return given_.demagnetisation.possible && !induction_; }
   /// Sets the share of the magnets' flux that is left, and what follows from it.
   void lose_to(MachineCondition& c, double magnet_left) const noexcept {
-    const double warmer_K = c.magnet_K - given_.reference_temperature_K;
     const DemagnetisationParameters& d = given_.demagnetisation;
     c.magnet_left = magnet_left;
     c.flux_linkage_Wb = full_flux_Wb(c) * magnet_left;
     if (d.possible)
-      c.knee_A = d.knee_A + d.knee_per_K_A * warmer_K - (1.0 - magnet_left) * d.lose_all_within_A;
+      c.knee_A = d.knee_at(c.magnet_K, given_.reference_temperature_K) -
+                 (1.0 - magnet_left) * d.lose_all_within_A;
   }
   /// Share that i_d below knee_A leaves: the line through the present one.
   double left_at(double i_d, const MachineCondition& now) const noexcept {

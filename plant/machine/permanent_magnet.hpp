@@ -10,14 +10,15 @@
 // With temperature: R = R_ref (1 + a (T - 20 degC)) / (1 + a (T_ref - 20 degC)), psi = psi_ref (1 +
 // b (T - T_ref)). Source: IEC 60028 for copper's a = 0.393 %/K at 20 degC (from memory); b of
 // sintered neodymium-iron-boron about -0.11 %/K (common practice).
-// Demagnetisation: while i_d stands below the knee i_k(T) = knee + knee_per_K (T - T_ref) the
-// magnets' flux falls along a line, share lost = (i_k - i_d) / current_to_lose_all, and does not
-// come back. Source: working point on a demagnetisation curve of two straight lines; derived.
-// Units  ohm, H, Wb (peak, per winding, fundamental), K.
+// Demagnetisation: while i_d stands below the knee i_k(T) = knee + knee_per_K (T - T_ref), or a
+// table over T, the magnets' flux falls along a line, share lost = (i_k - i_d) /
+// current_to_lose_all, and does not come back. Source: working point on a demagnetisation curve of
+// two straight lines; derived. Units  ohm, H, Wb (peak, per winding, fundamental), K.
 #pragma once
 
 #include <vector>
 
+#include "plant/curve.hpp"
 #include "plant/machine/cogging.hpp"
 #include "plant/machine/flux_map.hpp"
 #include "plant/machine/iron_loss.hpp"
@@ -34,6 +35,13 @@ struct DemagnetisationParameters {
   double knee_A = -100.0;            // i_d at the reference temperature, < 0
   double knee_per_K_A = 0.0;         // >= 0 for magnets that weaken when hot
   double lose_all_within_A = 200.0;  // further i_d that would take all flux, > 0
+  /// i_d over the magnets' temperature [A over K]; empty: the straight line above.
+  std::vector<CurvePoint> knee_over_temperature{};
+
+  double knee_at(double magnet_K, double reference_K) const noexcept {
+    return knee_over_temperature.empty() ? knee_A + knee_per_K_A * (magnet_K - reference_K)
+                                         : on_curve(knee_over_temperature, magnet_K);
+  }
 };
 
 enum class Connection : unsigned char { star, delta };

@@ -14,15 +14,6 @@ double decay(double x) noexcept {
 
 }  // namespace
 
-double on_curve(const std::vector<CurvePoint>& curve, double x) noexcept {
-  if (x <= curve.front().x) return curve.front().y;
-  for (std::size_t k = 1; k < curve.size(); ++k) {
-    const CurvePoint &a = curve[k - 1], &b = curve[k];
-    if (x < b.x) return a.y + (x - a.x) * (b.y - a.y) / (b.x - a.x);
-  }
-  return curve.back().y;
-}
-
 Battery::Battery(const BatteryParameters& given) : par_(given) {
   if (!par_.open_circuit_V.empty()) start_V_ = on_curve(par_.open_circuit_V, par_.charge);
 }

@@ -14,15 +14,11 @@
 #include <cstdint>
 #include <vector>
 
+#include "plant/curve.hpp"
+
 namespace stillrotor::plant {
 
 inline constexpr int branch_count = 3;
-
-struct CurvePoint {
-  double x = 0.0, y = 0.0;
-};
-/// Linear between points, constant beyond the ends; x rises. One point or more.
-double on_curve(const std::vector<CurvePoint>&, double x) noexcept;
 
 struct BatteryParameters {
   std::vector<CurvePoint> open_circuit_V;  // over charge 0 to 1, rising; empty: `voltage` stays

@@ -219,5 +219,32 @@ TEST(MachineCondition, TheKneeIsAStraightLineOverTemperature) {
   EXPECT_THAT(said(folder, bench("knee: 5 A")), HasSubstr("allowed -10000 A to -0.1 A"));
 }
 
+// By hand: at 50 degC halfway from -150 to -140 A; 20 degC, the reference, is the first pair.
+TEST(MachineCondition, TheKneeIsATableOverTemperature) {
+  const Folder folder;
+  const auto bench = [&](const std::string& more) {
+    return test::replaced(test::small_bench,
+                          "supply:", "  demagnetisation: {" + more + "}\nsupply:");
+  };
+  const auto table = [&](const std::string& pairs) {
+    return bench("knee_over_temperature: {" + pairs + "}");
+  };
+  const Bench good = load_bench(
+      folder.write("bench.yaml", table("20 degC: -150 A, 80 degC: -140 A, 120 degC: 5 A")), {},
+      "/none");
+  const auto& lost = good.drive.machine.demagnetisation;
+  EXPECT_TRUE(lost.possible);
+  EXPECT_EQ(lost.lose_all_within_A, 150.0);
+  ASSERT_EQ(lost.knee_over_temperature.size(), 3U);
+  EXPECT_NEAR(lost.knee_at(273.15 + 50.0, 293.15), -145.0, 1e-9);
+  EXPECT_THAT(said(folder, table("80 degC: -140 A, 20 degC: -150 A")), HasSubstr("does not rise"));
+  EXPECT_THAT(said(folder, table("")), HasSubstr("knee_over_temperature"));
+  EXPECT_THAT(said(folder, table("20 degC: 5 A")), HasSubstr("5 A at the reference temperature"));
+  EXPECT_THAT(said(folder, table("20 degC: -5 A, 90 degC: 1 MA")), HasSubstr("1e+06 A; allowed"));
+  EXPECT_THAT(said(folder, table("20 V: -5 A")), HasSubstr("knee_over_temperature"));
+  EXPECT_THAT(said(folder, bench("knee: -5 A, knee_over_temperature: {20 degC: -5 A}")),
+              HasSubstr("machine.demagnetisation.knee says again"));
+}
+
 }  // namespace
 }  // namespace stillrotor

@@ -258,6 +258,8 @@ inline void expect_same_plant(const plant::DriveParameters& a, const plant::Driv
   EXPECT_EQ(a.machine.demagnetisation.knee_per_K_A, b.machine.demagnetisation.knee_per_K_A);
   EXPECT_EQ(a.machine.demagnetisation.lose_all_within_A,
             b.machine.demagnetisation.lose_all_within_A);
+  expect_same_curve(a.machine.demagnetisation.knee_over_temperature,
+                    b.machine.demagnetisation.knee_over_temperature);
   ASSERT_EQ(a.machine.back_emf.size(), b.machine.back_emf.size());
   for (std::size_t k = 0; k < a.machine.back_emf.size(); ++k) {
     EXPECT_EQ(a.machine.back_emf[k].order, b.machine.back_emf[k].order);

@@ -125,6 +125,30 @@ TEST(Demagnetisation, TheKneeComesNearerWhenTheMagnetsAreHot) {
   EXPECT_LT(drive.state().machine.magnet_left, 1.0);
 }
 
+// By hand: straight between the table's points, held beyond them. At 70 degC a third of the way
+// from -60 to -30 A: -50 A; i_d at -51 A loses, at -49 A it does not.
+TEST(Demagnetisation, TheKneeFollowsItsTable) {
+  plant::DriveParameters p = brittle();
+  p.machine.demagnetisation.knee_over_temperature = {
+      {zero_C - 20.0, -40.0}, {zero_C + 60.0, -60.0}, {zero_C + 90.0, -30.0}};
+  plant::Drive drive(p);
+  const auto left_of = [&](double magnets_C, double knee_A, double i_d_A) {
+    drive.start();
+    hold_electrical(drive, 0.0);
+    drive.set_machine_temperatures(zero_C + 20.0, zero_C + magnets_C);
+    EXPECT_NEAR(drive.state().machine.knee_A, knee_A, 1e-9);
+    place(drive, 0.0, {i_d_A, 0.0});
+    advance_by(drive, 1e-6);
+    return drive.state().machine.magnet_left;
+  };
+  EXPECT_EQ(left_of(70.0, -50.0, -49.0), 1.0);
+  EXPECT_LT(left_of(70.0, -50.0, -51.0), 1.0);
+  EXPECT_EQ(left_of(20.0, -50.0, -49.0), 1.0);
+  EXPECT_LT(left_of(-60.0, -40.0, -41.0), 1.0);
+  EXPECT_EQ(left_of(150.0, -30.0, -29.0), 1.0);
+  EXPECT_LT(left_of(150.0, -30.0, -31.0), 1.0);
+}
+
 // How far the magnets fall depends on the linkage that the voltage has forced, not on the steps:
 // the working point solves L i_d + psi left(i_d) = linkage. By hand from -200 A in a 150 uH
 // machine: linkage = 12 - 30 = -18 mWb; left = 1 + (i + 60)/240; 150 uH i + 12 mWb (1.25 + i/240) =
