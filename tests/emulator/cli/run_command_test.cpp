@@ -41,6 +41,24 @@ TEST_F(RunCommand, PassesAndLeavesItsFolder) {
   EXPECT_EQ(record.frames(), 4000U);  // 0.2 s at 20 kHz
 }
 
+// Six-step commutation puts some of its current against the magnets.
+TEST_F(RunCommand, SaysWhatBecameOfPlantAndMagnets) {
+  call({"run", bench(), scenario("200 ms"), "--out", "sound"});
+  const auto sound = document("sound/run.json")["plant"];
+  EXPECT_EQ(sound["forced_steps"], 0);
+  EXPECT_EQ(sound["inconsistent_modes"], 0);
+  EXPECT_EQ(sound["outside_flux_map_s"], 0.0);
+  EXPECT_EQ(sound["magnet_flux_left"], 1.0);
+  EXPECT_THAT(read_text(path("sound/result.json")), Not(HasSubstr("magnets lose flux")));
+
+  const Answer weak = call({"run", bench(), scenario("200 ms"), "--out", "weak", "--set",
+                            "machine.demagnetisation.knee=-0.1 A", "--set",
+                            "machine.demagnetisation.lose_all_within=1000 A"});
+  EXPECT_EQ(weak.status, 0) << weak.err;
+  EXPECT_LT(document("weak/run.json")["plant"]["magnet_flux_left"], 1.0);
+  EXPECT_THAT(read_text(path("weak/result.json")), HasSubstr("magnets lose flux: "));
+}
+
 TEST_F(RunCommand, WithoutLimitsGivesNoVerdictAndStatusZero) {
   const Answer answer = call({"run", bench(), scenario("50 ms"), "--out", "kept"});
   EXPECT_EQ(answer.status, 0) << answer.err;
