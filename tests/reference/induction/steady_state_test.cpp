@@ -106,7 +106,7 @@ TEST(InductionHandbook, SixPoleTenHorsepowerMotorAtTwoPercentSlip) {
 //            66.2 N m
 // Tolerances: no load, the spread of the three readings (the rest of the 420 W is iron and
 // friction). Locked, 2.5 %: the book leaves out the magnetising branch there (seen: 2.3 % of
-// current, 1.0 % of power). Breakdown, 2.5 %: it leaves X_1 as it is in Thevenin's place (seen: 1.6
+// current, 1.1 % of power). Breakdown, 2.5 %: it leaves X_1 as it is in Thevenin's place (seen: 1.6
 // % of torque, slip by hand 0.1134).
 TEST(InductionHandbook, FourPoleMotorGoesThroughItsTests) {
   const double per_H = plant::two_pi * 60.0;
