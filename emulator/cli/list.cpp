@@ -72,11 +72,13 @@ Rows actions() {
   return rows;
 }
 
+std::string or_dash(std::string_view text) { return text.empty() ? "-" : std::string(text); }
+
 Rows faults() {
   Rows rows{{"fault", "options", "needs", "what breaks"}};
   for (const FaultWord& word : fault_words())
-    rows.push_back({std::string(word.name), std::string(word.options),
-                    word.needs.empty() ? "-" : std::string(word.needs), std::string(word.text)});
+    rows.push_back({std::string(word.name), or_dash(word.options), or_dash(word.needs),
+                    std::string(word.text)});
   return rows;
 }
 
@@ -96,7 +98,9 @@ Rows signals() {
   for (std::size_t k = 0; k < io::line_count; ++k) {
     const auto line = static_cast<io::LineId>(k);
     rows.push_back({std::string(io::name(line)), "0, 1", "edges",
-                    io::is_gate(line) ? "1: switch commanded on" : "as the controller reads it"});
+                    io::is_gate(line)           ? "1: switch commanded on"
+                    : io::from_controller(line) ? "as the controller drives it"
+                                                : "as the controller reads it"});
   }
   return rows;
 }
