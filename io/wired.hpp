@@ -1,0 +1,71 @@
+// What a controller under test on real wires is to the bench: the second contract beside
+// SimulatedController (connector.hpp). One object owns the lines and buses of one bench.
+//
+// Time    stamps count from arm(), on CLOCK_MONOTONIC.
+// Levels  as the receiver reads them, after polarity (active-low, open drain) of the wires: gates
+//         high = switch commanded on.
+// Threads read(), write(): the cycle's thread only. make_safe(): any thread, any time from open()
+//         on, also while the cycle hangs inside write(). Others: the thread that sets up.
+// Errors  open(), arm() throw ConfigError with the remedy; nothing after arm() throws.
+// RT      read(), write(), make_safe(), counts(): no allocation, lock, log or throw; system calls
+//         only where the backend's README says which.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+
+#include "io/connector.hpp"
+
+namespace stillrotor::io {
+
+/// What one read brings. Fixed size; what does not fit stays with the backend for the next read.
+struct EdgeBatch {
+  static constexpr std::size_t most_edges = 1024, most_gaps = 32;
+  std::array<Edge, most_edges> edges;  // ordered by time
+  std::array<Gap, most_gaps> gaps;     // stretches in which edges may be missing
+  std::size_t edge_count = 0, gap_count = 0;
+
+  void clear() noexcept { edge_count = gap_count = 0; }
+};
+
+/// What the bench puts on its wires; of lines and channels that are not wired, anything.
+struct WireOutputs {
+  std::uint32_t high = 0;      // bit by LineId
+  std::uint32_t released = 0;  // bit by LineId: nobody drives it, whatever `high` says
+  std::array<double, channel_count> volts{};
+};
+static_assert(line_count <= 32);
+
+/// Since arm(). Only ever grow.
+struct WireCounts {
+  std::uint64_t edges = 0;        // read
+  std::uint64_t lost_edges = 0;   // known to be lost
+  std::uint64_t gaps = 0;         // stretches in which any may be
+  std::uint64_t late_stamps = 0;  // older than one that was read before
+  std::uint64_t failed_writes = 0;
+};
+
+class WiredController {
+ public:
+  virtual ~WiredController() = default;
+
+  /// Takes lines and buses and starts threads of its own; outputs stand at their safe level.
+  virtual void open() = 0;
+  /// Time 0 is this instant of CLOCK_MONOTONIC; edges before it are dropped.
+  virtual void arm(std::int64_t monotonic_ns) = 0;
+
+  /// Appends what has come in, stamped no later than the moment of the call.
+  virtual void read(EdgeBatch&) noexcept = 0;
+  /// False: the wires do not follow; the cycle goes to the safe state.
+  virtual bool write(const WireOutputs&) noexcept = 0;
+  /// Outputs to their safe level (harness: `safe`), and there they stay: write() does nothing any
+  /// more.
+  virtual void make_safe() noexcept = 0;
+  /// Safe, then lines and buses are given back. Twice does no harm.
+  virtual void close() noexcept = 0;
+
+  virtual WireCounts counts() const noexcept = 0;
+};
+
+}  // namespace stillrotor::io
