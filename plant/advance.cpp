@@ -179,33 +179,17 @@ void Drive::Impl::set_alarm() noexcept {
     s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }
 
-void Drive::Impl::settle_time(double h) noexcept {
-  s.offset_s += h;
-  const auto whole = static_cast<std::int64_t>(s.offset_s * ps_per_second);
-  s.time_ps += whole;
-  s.offset_s -= static_cast<double>(whole) * seconds_per_ps;
-}
-
 void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
   if (analog.follows_phases) follow_phase_currents(y, h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
   if (warms) follow_heat(y, h);
   const Continuous begin = s;
-  s.i_alpha_A = y.i_alpha;
-  s.i_beta_A = y.i_beta;
-  s.v_cap_V = y.v_cap;
-  s.omega_m_rad_s = y.omega;
-  s.theta_e_rad = y.theta;
-  s.cos_e = y.cos_e;
-  s.sin_e = y.sin_e;
+  take(y);
   if (!fast || mode->swings != 0) s.extra = y.extra;
   if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
-  if (ramping || s.speed_held)
-    for (Ramp* r :
-         {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
-      r->value += r->rate_per_s * h;
+  if (ramping) move_ramps(h);
   if (observer) observer->on_segment({&begin, &s, h});
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {
@@ -243,6 +227,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     } else if (fault_line_moves()) {
       return {true, move_fault_line()};
     }
+    if (smooth) glide(target_ps, whole_steps_only, observer);
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
     if (left <= 0.0) {
       s.time_ps = target_ps;

@@ -48,13 +48,12 @@ void Drive::Impl::choose_legs() noexcept {
   }
   const bool capacitance = par.bridge.output_capacitance_F > 0.0;
   const Terminals before = capacitance ? terminals_now() : Terminals{};
-  const Point y = point();
   std::array<Conduction, 3> leg{};
   bool free[3] = {};
   bool any_free = false;
   for (std::size_t k = 0; k < 3; ++k) {
     const LegChoice& choice = choice_of(k);
-    const double current = leg_current(k, y);
+    const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
     if ((s.open_phases >> k) & 1U) {
       leg[k] =
           choice.out == Conduction::shoot_through ? Conduction::open_shorted : Conduction::open;

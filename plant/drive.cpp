@@ -168,6 +168,8 @@ Drive::Impl::Impl(const DriveParameters& given)
       driver(given.gate_driver) {
   p = machine.pole_pairs();
   inertia_inverse = 1.0 / (shaft_law.inertia + shaft_law.inertia_2);
+  const double l_d = machine.star_inductance_d_H(), l_q = machine.star_inductance_q_H();
+  rotor = {pair(l_d, l_q), pair(1.0 / l_d, 1.0 / l_q), pair(l_q / l_d, -l_d / l_q), l_d - l_q};
   coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
   quadratic_Nm_s2 = shaft_law.fan + shaft_law.air;
   fill_modes(modes, par.bridge,
@@ -254,6 +256,9 @@ void Drive::Impl::inputs_changed() noexcept {
   // What the fast steps leave alone starts out right when they hand over.
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   fast = ever_fast && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
+  smooth = fast && bare && !mapped && !ledger && !warms && !follows_charge && !watched &&
+           !watches_supply && !driver.fitted() && !analog.follows_rest &&
+           par.bridge.output_capacitance_F <= 0.0;
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }
@@ -409,7 +414,10 @@ bool Drive::use_phase_quantities(bool use) noexcept {
   return true;
 }
 
-void Drive::keep_ledger(bool keep) noexcept { impl_->ledger = keep; }
+void Drive::keep_ledger(bool keep) noexcept {
+  impl_->ledger = keep;
+  impl_->inputs_changed();
+}
 
 Drive::Stop Drive::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
   return impl_->advance(until_ps, false, observer);

@@ -92,7 +92,7 @@ struct Continuous {
   double theta_e_rad = 0.0;           // 0 <= theta_e < 2 pi (a segment's end may stand outside)
   double cos_e = 1.0, sin_e = 0.0;    // of theta_e, carried
   std::int64_t electrical_turns = 0;  // theta_m = (turns * 2 pi + theta_e) / pole_pairs
-  Extra extra;
+  Extra extra{};
 };
 
 inline constexpr std::int64_t no_alarm_ps = INT64_MAX;

@@ -9,6 +9,7 @@
 #include "plant/bridge/conduction.hpp"
 #include "plant/drive.hpp"
 #include "plant/machine/machine.hpp"
+#include "plant/pair.hpp"
 #include "plant/sensors/position.hpp"
 #include "plant/shaft/shaft_law.hpp"
 #include "plant/supply/bus_law.hpp"
@@ -20,7 +21,7 @@ struct Flow {
   TerminalLaw machine;
   AlphaBeta di_dt;
   double dv_dt, domega_dt;
-  Extra extra_dt;
+  Extra extra_dt{};
   double bus_V, supply_A, legs_A;
 };
 
@@ -70,6 +71,12 @@ struct Drive::Impl {
   // All on one shaft, as the fast steps see it; shaft_law has the general form.
   double inertia_inverse, coulomb_Nm, quadratic_Nm_s2;
   double capacitance_inverse;
+  /// A plain machine on the rotor's axes (d, q), for the fast steps.
+  struct RotorAxes {
+    Pair inductance, inverse;  // H, 1/H
+    Pair crossing;             // L_q / L_d, -L_d / L_q
+    double saliency_H;         // L_d - L_q
+  } rotor;
 
   double supply_ohm;      // of the source alone
   double cable_wave_ohm;  // volts that an ampere in the cable can still add to the bus
@@ -88,6 +95,7 @@ struct Drive::Impl {
   /// without wind or pedals (ever_fast: but for those two).
   bool fast = true, ever_fast = true;
   bool bare = true;        // of these the shortest form
+  bool smooth = false;     // between gates nothing moves but the fast steps' own states: glide()
   bool mapped = false;     // the fast step of a saturated machine stands in for them
   bool watched = false;    // the machine itself asks for a look after each step
   double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
@@ -101,7 +109,9 @@ struct Drive::Impl {
   Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
   template <bool Ledger>
   Point step(double h, double energies_J[5]) const noexcept;
-  template <bool Unlike, bool Bare>
+  template <LegsDiffer Legs, bool Bare>
+  Point rotor_step(double h) const noexcept;
+  template <bool Bare>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   template <bool Bare>
   Point line_step(double h) const noexcept;  // line_step.cpp
@@ -111,17 +121,40 @@ struct Drive::Impl {
     if (ledger || !fast || mode->swings != 0) return step<false>(h, nullptr);
     if (mapped) {
       if (mode->freedom != 2) return step<false>(h, nullptr);
-      return mode->unlike ? map_step<true>(h) : map_step<false>(h);
+      return mode->legs == LegsDiffer::no ? map_step<false>(h) : map_step<true>(h);
     }
-    if (mode->freedom != 2) return bare ? line_step<true>(h) : line_step<false>(h);
-    if (bare) return mode->unlike ? rotor_step<true, true>(h) : rotor_step<false, true>(h);
-    return mode->unlike ? rotor_step<true, false>(h) : rotor_step<false, false>(h);
+    Point y = mode->freedom == 2 ? bare ? rotor_step<true>(h) : rotor_step<false>(h)
+              : bare ? line_step<true>(h)
+                                 : line_step<false>(h);
+    y.extra = s.extra;
+    return y;
   }
   double step_limit() const noexcept;
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
-  void settle_time(double h) noexcept;
+  void glide(std::int64_t target_ps, bool whole_steps_only,
+             SegmentObserver*) noexcept;  // glide.cpp
+  void move_ramps(double h) noexcept {
+    for (Ramp* r :
+         {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
+      r->value += r->rate_per_s * h;
+  }
+  void take(const Point& y) noexcept {  // what every step moves
+    s.i_alpha_A = y.i_alpha;
+    s.i_beta_A = y.i_beta;
+    s.v_cap_V = y.v_cap;
+    s.omega_m_rad_s = y.omega;
+    s.theta_e_rad = y.theta;
+    s.cos_e = y.cos_e;
+    s.sin_e = y.sin_e;
+  }
+  void settle_time(double h) noexcept {
+    s.offset_s += h;
+    const auto whole = static_cast<std::int64_t>(s.offset_s * 1e12);
+    s.time_ps += whole;
+    s.offset_s -= static_cast<double>(whole) * 1e-12;
+  }
   /// The plant's own timed changes that are due now (DriveState::alarm_ps); sets the next alarm.
   void ring() noexcept;
   void set_alarm() noexcept;                // after any change of what is due
@@ -143,9 +176,16 @@ struct Drive::Impl {
   struct BusFlow {
     double legs_A, bus_V, supply_A;
   };
-  BusFlow flow_of_bus(const ConductionMode&, const Point&, const Drivers&) const noexcept;
+  BusFlow flow_of_bus(const ConductionMode&, AlphaBeta i_A, double v_cap_V, const Extra&,
+                      const Drivers&) const noexcept;
+  BusFlow flow_of_bus(const ConductionMode& m, const Point& y, const Drivers& in) const noexcept {
+    return flow_of_bus(m, {y.i_alpha, y.i_beta}, y.v_cap, y.extra, in);
+  }
+  double source_V(const Extra& extra, const Drivers& in) const noexcept {
+    return supply_law.regulated ? extra.supply_inner : in.supply_V;
+  }
   double source_V(const Point& y, const Drivers& in) const noexcept {
-    return supply_law.regulated ? y.extra.supply_inner : in.supply_V;
+    return source_V(y.extra, in);
   }
   double supply_limit_A(double bus_V, double set_V) const noexcept {
     return par.supply.current_limit_A - supply_law.fold_back_S * (set_V - bus_V);
@@ -296,14 +336,15 @@ struct Drive::Impl {
                          const std::array<Conduction, 3>& leg_before) noexcept;
   void switch_gates(std::uint8_t gates) noexcept;  // what the six switches do from now on
   // observe.cpp
+  LinkProbe probe_link(const Continuous&) const noexcept;
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;
   double theta_m(double theta_e) const noexcept {
     return (static_cast<double>(s.electrical_turns) * two_pi + theta_e) / p;
   }
 
   Point point() const noexcept {
-    return {s.i_alpha_A,   s.i_beta_A, s.v_cap_V, s.omega_m_rad_s,
-            s.theta_e_rad, s.cos_e,    s.sin_e,   s.extra};
+    return {s.i_alpha_A, s.i_beta_A, s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e,
+            s.sin_e,     s.extra,    0.0};
   }
 };
 
@@ -321,12 +362,17 @@ inline double at(const Phases& x, std::size_t k) noexcept {
   return k == 0 ? x.U : k == 1 ? x.V : x.W;
 }
 
-/// Rotates a carried cosine and sine by a small angle (|delta| < 0.1 rad: error below 1e-15).
+/// Cosine and sine of a small angle (|delta| < 0.1 rad: error below 1e-15).
+inline void small_turn(double delta, double& cosine, double& sine) noexcept {
+  const double d2 = delta * delta, d4 = d2 * d2;
+  cosine = (1.0 - 0.5 * d2) + d4 * (1.0 / 24.0 - d2 * (1.0 / 720.0));
+  sine = delta * ((1.0 - d2 * (1.0 / 6.0)) + d4 * (1.0 / 120.0 - d2 * (1.0 / 5040.0)));
+}
+/// Rotates a carried cosine and sine by a small angle.
 inline void rotate(double delta, double cos_0, double sin_0, double& cos_1,
                    double& sin_1) noexcept {
-  const double d2 = delta * delta;
-  const double c = 1.0 - d2 * (0.5 - d2 * (1.0 / 24.0 - d2 * (1.0 / 720.0)));
-  const double s = delta * (1.0 - d2 * (1.0 / 6.0 - d2 * (1.0 / 120.0 - d2 * (1.0 / 5040.0))));
+  double c, s;
+  small_turn(delta, c, s);
   cos_1 = cos_0 * c - sin_0 * s;
   sin_1 = sin_0 * c + cos_0 * s;
 }

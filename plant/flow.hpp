@@ -22,14 +22,15 @@ namespace stillrotor::plant {
 }
 
 [[gnu::always_inline]] inline Drive::Impl::BusFlow Drive::Impl::flow_of_bus(
-    const ConductionMode& m, const Point& y, const Drivers& in) const noexcept {
-  const double source = source_V(y, in);
+    const ConductionMode& m, AlphaBeta i_A, double v_cap_V, const Extra& extra,
+    const Drivers& in) const noexcept {
+  const double source = source_V(extra, in);
   BusFlow f;
-  f.legs_A = 1.5 * (m.u_alpha * y.i_alpha + m.u_beta * y.i_beta);
-  f.bus_V = bus.from_cap * y.v_cap + bus.from_legs_ohm * f.legs_A + bus.from_supply * source +
-            bus.from_cable_ohm * y.extra.i_cable_A + bus.constant_V;
+  f.legs_A = 1.5 * (m.u_alpha * i_A.alpha + m.u_beta * i_A.beta);
+  f.bus_V = bus.from_cap * v_cap_V + bus.from_legs_ohm * f.legs_A + bus.from_supply * source +
+            bus.from_cable_ohm * extra.i_cable_A + bus.constant_V;
   f.supply_A =
-      bus.per_supply_S * (source - f.bus_V) + bus.constant_A + bus.cable_share * y.extra.i_cable_A;
+      bus.per_supply_S * (source - f.bus_V) + bus.constant_A + bus.cable_share * extra.i_cable_A;
   return f;
 }
 

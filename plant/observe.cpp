@@ -12,8 +12,8 @@ double cubic_hermite(double y0, double slope0, double y1, double slope1, double 
 }
 
 Point point_of(const Continuous& c) noexcept {
-  return {c.i_alpha_A,   c.i_beta_A, c.v_cap_V, c.omega_m_rad_s,
-          c.theta_e_rad, c.cos_e,    c.sin_e,   c.extra};
+  return {c.i_alpha_A, c.i_beta_A, c.v_cap_V, c.omega_m_rad_s, c.theta_e_rad, c.cos_e,
+          c.sin_e,     c.extra,    0.0};
 }
 
 double seconds_since(const Continuous& c, const Continuous& reference) noexcept {
@@ -77,19 +77,26 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   return d.snapshot(y, to_begin + tau_s);
 }
 
-Probe Drive::probe(const Continuous& c) const noexcept {
-  const Impl& d = *impl_;
-  const Point y = point_of(c);
-  const Impl::BusFlow f = d.flow_of_bus(*d.mode, y, d.drivers(seconds_since(c, d.s)));
-  return {phases({y.i_alpha, y.i_beta}), f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V,
-          d.machine_torque_Nm(y)};
+LinkProbe Drive::Impl::probe_link(const Continuous& c) const noexcept {
+  const BusFlow f = flow_of_bus(*mode, {c.i_alpha_A, c.i_beta_A}, c.v_cap_V, c.extra,
+                                ramping ? drivers(seconds_since(c, s)) : at_rest);
+  return {f.bus_V, f.supply_A, f.legs_A + mode->shoot_S * f.bus_V};
 }
 
-LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
+Probe Drive::probe(const Continuous& c) const noexcept {
   const Impl& d = *impl_;
-  const Impl::BusFlow f = d.flow_of_bus(*d.mode, point_of(c), d.drivers(seconds_since(c, d.s)));
-  return {f.bus_V, f.supply_A, f.legs_A + d.mode->shoot_S * f.bus_V};
+  const LinkProbe link = d.probe_link(c);
+  double torque_Nm;
+  if (d.smooth) {
+    const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
+    torque_Nm = 1.5 * d.p * (d.s.machine.flux_linkage_Wb + d.rotor.saliency_H * i.d) * i.q;
+  } else {
+    torque_Nm = d.machine_torque_Nm(point_of(c));
+  }
+  return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A, torque_Nm};
 }
+
+LinkProbe Drive::probe_link(const Continuous& c) const noexcept { return impl_->probe_link(c); }
 
 double Drive::stored_J() const noexcept {
   const Impl& d = *impl_;

@@ -16,15 +16,24 @@ inline Pair seen(Pair v, const Turn& t) noexcept {
   return both(t.cos) * v + pair(t.sin, -t.sin) * swapped(v);
 }
 
-/// A turn by a little more. extra is of the order of h^2 times the acceleration (1e-6 rad), so its
-/// square, left out, is far below rounding of what the step knows.
+/// What a vector changes by, per radian by which the frame that sees it turns on.
+inline Pair turning(Pair v) noexcept { return pair(v[1], -v[0]); }
+
+/// The bridge as the rotor sees it: voltage shares, knees, uneven part of the resistances.
+struct BridgeView {
+  Pair u, e, uneven;
+};
+
+/// A turn by a little more. extra is of the order of h^2 times the acceleration (1e-6 rad): its
+/// cube is nothing.
 inline Turn and_a_little(const Turn& t, double extra) noexcept {
-  return {t.cos - t.sin * extra, t.sin + t.cos * extra};
+  const double less = 0.5 * extra * extra;
+  return {(t.cos - t.sin * extra) - t.cos * less, (t.sin + t.cos * extra) - t.sin * less};
 }
 
 inline Turn turn_by(double angle) noexcept {
   Turn t;
-  rotate(angle, 1.0, 0.0, t.cos, t.sin);
+  small_turn(angle, t.cos, t.sin);
   return t;
 }
 inline Turn twice(const Turn& t) noexcept {

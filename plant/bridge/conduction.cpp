@@ -69,7 +69,8 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.r_bb_ohm += 2.0 / 3.0 * law.r_ohm * n.beta * n.beta;
     r_max = std::max(r_max, law.r_ohm);
     if (shorts_the_bus(legs[k])) m.shoot_S += 0.5 / bridge.switch_on_resistance_ohm;
-    m.unlike = m.unlike || law.e_V != 0.0 || law.r_ohm != laws[0].r_ohm;
+    if (law.e_V != 0.0) m.legs = std::max(m.legs, LegsDiffer::in_knees);
+    if (law.r_ohm != laws[0].r_ohm) m.legs = LegsDiffer::in_ohms;
     m.floating = m.floating || legs[k] == Conduction::floating;
     if (swings(legs[k])) m.swings = static_cast<std::uint8_t>(m.swings | 1U << k);
   }

@@ -81,6 +81,9 @@ constexpr LegChoice leg_choice(std::size_t high_low, SwitchKind kind) noexcept {
 inline constexpr std::array<AlphaBeta, 3> leg_axis{
     {{1.0, 0.0}, {-0.5, 0.5 * sqrt3}, {-0.5, -0.5 * sqrt3}}};
 
+/// What a step has to reckon with: some leg has a knee; some leg has a resistance of its own.
+enum class LegsDiffer : std::uint8_t { no, in_knees, in_ohms };
+
 struct ConductionMode {
   double u_alpha = 0.0, u_beta = 0.0;                     // bus share
   double e_alpha_V = 0.0, e_beta_V = 0.0;                 // knees
@@ -89,7 +92,7 @@ struct ConductionMode {
   double d_alpha = 0.0, d_beta = 0.0;                     // free direction, unit length (freedom 1)
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
-  bool unlike = false;      // some leg has a knee, or a resistance of its own
+  LegsDiffer legs = LegsDiffer::no;
   // What to watch: leg currents, each while watch_axis . i > watch_A. Those with watch_A < 0 come
   // last (from near_count on) and matter only from far_A2 = |i|^2 on.
   std::array<AlphaBeta, 3> watch_axis{};

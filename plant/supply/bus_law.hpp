@@ -22,6 +22,13 @@ struct BusLaw {
   double per_supply_S = 0.0, constant_A = 0.0, cable_share = 0.0;
   double across_S = 0.0;    // shorted legs and chopper
   double step_max_s = 1.0;  // what its fastest time constant allows
+
+  // Multiplied out for the fast steps, with i_legs = 1.5 along:
+  //   v_dc = ... + per_along_ohm along
+  //   dv_C/dt = cap_per_V (v_dc - what v_C and along give) + cap_per_cap v_C + cap_per_along along
+  //             + cap_per_supply_V v_supply + cap_constant
+  double per_along_ohm = 0.0, cap_per_V = 0.0, cap_per_cap = 0.0, cap_per_along = 0.0,
+         cap_per_supply_V = 0.0, cap_constant = 0.0;
 };
 
 /// What a bench supply's loops add: their gains, and how its limit falls with the output.
@@ -93,6 +100,13 @@ inline BusLaw bus_law(const SupplyParameters& supply, const SupplyLaw& law,
                                                : gain / (source_ohm + esr);
     b.step_max_s = std::min({b.step_max_s, 0.2 / fastest, 0.2 / law.voltage_gain_per_s});
   }
+  const double per_C = 1.0 / link.capacitance_F;
+  b.per_along_ohm = 1.5 * b.from_legs_ohm;
+  b.cap_per_V = -(b.per_supply_S + b.across_S) * per_C;
+  b.cap_per_cap = b.cap_per_V * b.from_cap;
+  b.cap_per_along = b.cap_per_V * b.per_along_ohm - 1.5 * per_C;
+  b.cap_per_supply_V = b.per_supply_S * per_C;
+  b.cap_constant = b.constant_A * per_C;
   return b;
 }
 

@@ -2,12 +2,14 @@
 // the plant alone, as a real-time cycle would call it.
 //
 // x_real_time  seconds of the run per second of processor time, all threads together; the judge's
-//              time after the run is a column of its own.
+//              time after the run is a column of its own. All on one core.
 // yardstick    a toy in this same program (Runge-Kutta of a rotating vector): what is slow because
 //              the computer is slow or busy shows in it too, so ratios to it can be compared
 //              between computers and days.
-// Usage: stillrotor_bench_goals [seconds of each run, default 4]
+// Usage: stillrotor_bench_goals [seconds of each run, default 4 [plant | part of a run's name]]
+//        With a second word only the plant's tables, or only the runs so named.
 #include <fmt/core.h>
+#include <sched.h>
 #include <sys/resource.h>
 #include <time.h>
 
@@ -17,6 +19,7 @@
 #include <cstdlib>
 #include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "emulator/judge/judge.hpp"
@@ -153,7 +156,7 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
   return best;
 }
 
-void table_of_runs(double lasts_s, double yardstick) {
+void table_of_runs(double lasts_s, double yardstick, std::string_view only) {
   const auto folder = std::filesystem::temp_directory_path() / "stillrotor-goals-benchmark";
   std::filesystem::create_directories(folder);
   const char* const head = "{:<33}{:>7}{:>6}{:>9}{:>9}{:>8}{:>10}{:>10}{:>11}{:>8}\n";
@@ -163,6 +166,7 @@ void table_of_runs(double lasts_s, double yardstick) {
              "gate edge", "sticks");
   double first = 0.0;
   for (const RunCase& one : run_cases()) {
+    if (std::string_view(one.name).find(only) == std::string_view::npos) continue;
     const Cost cost = cost_of(one, lasts_s, folder);
     if (first == 0.0) first = cost.model_s / cost.run_s;
     const double goal = one.goal > 0.0 ? one.goal : one.share_of_first * first;
@@ -328,17 +332,31 @@ void table_of_segments(double yardstick) {
              "with event", with_ns, 300, with_ns / yardstick, counter.segments);
 }
 
+/// The goals are for one core: the recorder's thread shares it.
+void stay_on_one_core() {
+  cpu_set_t one;
+  CPU_ZERO(&one);
+  CPU_SET(static_cast<std::size_t>(std::max(0, sched_getcpu())), &one);
+  if (sched_setaffinity(0, sizeof one, &one) != 0)
+    fmt::print("could not stay on one core: times are of all that were used\n");
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
   const double lasts_s = argc > 1 ? std::atof(argv[1]) : 4.0;
   if (!(lasts_s >= 0.1)) {
-    fmt::print(stderr, "usage: {} [seconds of each run, at least 0.1]\n", argv[0]);
+    fmt::print(stderr,
+               "usage: {} [seconds of each run, at least 0.1 [plant | part of a run's name]]\n",
+               argv[0]);
     return 2;
   }
+  stay_on_one_core();
   const double yardstick = yardstick_ns();
   fmt::print("yardstick: {:.2f} ns a step of the toy\n\n", yardstick);
-  table_of_runs(lasts_s, yardstick);
+  const std::string_view only = argc > 2 ? argv[2] : "";
+  if (only != "plant") table_of_runs(lasts_s, yardstick, only);
+  if (!only.empty() && only != "plant") return 0;
   table_of_cycles();
   table_of_segments(yardstick);
 }
