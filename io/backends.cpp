@@ -47,4 +47,6 @@ std::unique_ptr<SimulatedController> make_controller(const ControllerConfig& con
   return std::visit(Maker{}, config);
 }
 
+std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&) { return nullptr; }
+
 }  // namespace stillrotor::io

@@ -11,6 +11,7 @@
 #include "io/connector.hpp"
 #include "io/mcu/config.hpp"
 #include "io/standin/config.hpp"
+#include "io/wired.hpp"
 
 namespace stillrotor::io {
 
@@ -27,5 +28,7 @@ std::span<const Backend> backends() noexcept;
 
 /// Builds the controller. Throws ConfigError.
 std::unique_ptr<SimulatedController> make_controller(const ControllerConfig&);
+/// The same for one on real wires; nullptr: the configuration asks for a simulated one.
+std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&);
 
 }  // namespace stillrotor::io

@@ -2,8 +2,9 @@
 // SimulatedController (connector.hpp). One object owns the lines and buses of one bench.
 //
 // Time    stamps count from arm(), on CLOCK_MONOTONIC.
-// Levels  as the receiver reads them, after polarity (active-low, open drain) of the wires: gates
-//         high = switch commanded on.
+// Levels  as the receiver reads them, after polarity (active-low, open drain) of the wires: lines
+//         that the controller drives high = on (gates: switch commanded on), lines that the bench
+//         drives as the controller's pin reads them.
 // Threads read(), write(): the cycle's thread only. make_safe(): any thread, any time from open()
 //         on, also while the cycle hangs inside write(). Others: the thread that sets up.
 // Errors  open(), arm() throw ConfigError with the remedy; nothing after arm() throws.
@@ -34,8 +35,16 @@ struct WireOutputs {
   std::uint32_t high = 0;      // bit by LineId
   std::uint32_t released = 0;  // bit by LineId: nobody drives it, whatever `high` says
   std::array<double, channel_count> volts{};
+  bool kick = false;  // changes every cycle, for an external retriggerable watchdog, where wired
 };
 static_assert(line_count <= 32);
+
+/// Lines of the bench itself, beside the connector, both so that a broken wire stops the bench.
+enum class Sensed : std::uint8_t { not_wired, off, on };
+struct BenchInputs {
+  Sensed stop_circuit = Sensed::not_wired;  // on: closed, nobody has pressed the emergency stop
+  Sensed bus_dead = Sensed::not_wired;      // on: the power stage's bus is measured dead
+};
 
 /// Since arm(). Only ever grow.
 struct WireCounts {
@@ -52,13 +61,16 @@ class WiredController {
 
   /// Takes lines and buses and starts threads of its own; outputs stand at their safe level.
   virtual void open() = 0;
-  /// Time 0 is this instant of CLOCK_MONOTONIC; edges before it are dropped.
+  /// Time 0 is this instant of CLOCK_MONOTONIC; edges before it are dropped. The first read() then
+  /// begins with an edge at time 0 for every wired line of the controller that stands on.
   virtual void arm(std::int64_t monotonic_ns) = 0;
 
   /// Appends what has come in, stamped no later than the moment of the call.
   virtual void read(EdgeBatch&) noexcept = 0;
   /// False: the wires do not follow; the cycle goes to the safe state.
   virtual bool write(const WireOutputs&) noexcept = 0;
+  /// As they stand now; from open() on. RT: as read().
+  virtual BenchInputs bench_inputs() noexcept { return {}; }
   /// Outputs to their safe level (harness: `safe`), and there they stay: write() does nothing any
   /// more.
   virtual void make_safe() noexcept = 0;
