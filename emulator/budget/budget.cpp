@@ -1,0 +1,228 @@
+#include "emulator/budget/budget.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <numbers>
+
+namespace stillrotor {
+namespace {
+
+constexpr double two_pi = 2.0 * std::numbers::pi;
+constexpr double rpm = two_pi / 60.0;
+constexpr double gate_edges_a_period = 12.0;  // three legs, two switches, on and off
+
+bool wired(const Bench& bench, io::LineId line) {
+  return bench.harness.lines[io::index(line)].connected;
+}
+bool wired(const Bench& bench, io::ChannelId channel) {
+  return bench.harness.channels[io::index(channel)];
+}
+bool halls(const Bench& bench) {
+  return wired(bench, io::line::hall_U) || wired(bench, io::line::hall_V) ||
+         wired(bench, io::line::hall_W);
+}
+bool encoder(const Bench& bench) {
+  return wired(bench, io::line::encoder_A) || wired(bench, io::line::encoder_B);
+}
+bool currents(const Bench& bench) {
+  return wired(bench, io::channel::phase_current_U) || wired(bench, io::channel::phase_current_V) ||
+         wired(bench, io::channel::phase_current_W) || wired(bench, io::channel::dc_link_current);
+}
+bool any_channel(const Bench& bench) {
+  return std::any_of(bench.harness.channels.begin(), bench.harness.channels.end(),
+                     [](bool connected) { return connected; });
+}
+
+/// A frequency, a rate or a time in the unit that people read.
+std::string hertz(double f) {
+  if (f >= 1e6) return fmt::format("{:.3g} MHz", f * 1e-6);
+  return f >= 1e3 ? fmt::format("{:.3g} kHz", f * 1e-3) : fmt::format("{:.3g} Hz", f);
+}
+std::string seconds(double t) {
+  if (t < 1e-6) return fmt::format("{:.3g} ns", t * 1e9);
+  return t < 1e-3 ? fmt::format("{:.3g} us", t * 1e6) : fmt::format("{:.3g} ms", t * 1e3);
+}
+
+class Sums {
+ public:
+  Sums(const Bench& bench, const Routes& routes) : bench_(bench), routes_(routes) {}
+
+  Budget all() {
+    gates();
+    angles();
+    volts();
+    clocked_angle();
+    grade();
+    return std::move(sum_);
+  }
+
+ private:
+  /// True where the bench says it; else notes that it does not.
+  bool stated(double value, const char* name) {
+    if (value > 0.0) return true;
+    const std::string path = fmt::format("controller.expects.{}", name);
+    if (std::find(sum_.not_stated.begin(), sum_.not_stated.end(), path) == sum_.not_stated.end())
+      sum_.not_stated.push_back(path);
+    return false;
+  }
+  void add(Demand demand, bool fits) {
+    demand.fits = fits;
+    sum_.demands.push_back(std::move(demand));
+  }
+
+  void gates() {
+    const io::LineRoute& lines = routes_.lines;
+    const double pwm = bench_.expects.pwm_frequency_Hz, dead = bench_.expects.dead_time_s;
+    if (stated(pwm, "pwm_frequency")) {
+      const double edges = gate_edges_a_period * pwm;
+      add({.signal = "gates, in",
+           .asks = fmt::format("12 x {}", hertz(pwm)),
+           .demand = edges,
+           .limit = lines.edges_in_per_s,
+           .unit = "edges/s",
+           .fits_up_to = fmt::format("{} PWM", hertz(lines.edges_in_per_s / gate_edges_a_period)),
+           .consequence = "edges would be lost: the plant would see other voltages than the bridge",
+           .remedy = "take the gates by a mapped register on a core of its own (backend: polled), "
+                     "as averages through RC filters, or by a timing co-processor",
+           .grounds = lines.grounds},
+          edges <= lines.edges_in_per_s);
+    }
+    if (stated(dead, "dead_time"))
+      add({.signal = "dead time, in",
+           .asks = fmt::format("{:g} x stamp jitter within it", dead_time_in_jitters),
+           .demand = dead_time_in_jitters * lines.stamp_jitter_s * 1e6,
+           .limit = dead * 1e6,
+           .unit = "us",
+           .fits_up_to = fmt::format("dead times from {}",
+                                     seconds(dead_time_in_jitters * lines.stamp_jitter_s)),
+           .consequence = "stamps would overlap where gates do not: false shoot-through",
+           .remedy =
+               "a route with finer stamps (backend: polled, timing co-processor), or averaged "
+               "duty a period",
+           .grounds = lines.grounds},
+          dead_time_in_jitters * lines.stamp_jitter_s <= dead);
+  }
+
+  void angles() {
+    const double late_s = routes_.cycle_s + routes_.lines.write_s;
+    const double top = bench_.expects.top_speed_rad_s;
+    const int pairs = bench_.drive.pole_pairs();
+    if (halls(bench_) && stated(top, "top_speed")) {
+      const double frequency = pairs * top / two_pi, late_deg = 360.0 * frequency * late_s;
+      add({.signal = "Halls, out",
+           .asks = fmt::format("360 deg x {} x ({} cycle + {} write)", hertz(frequency),
+                               seconds(routes_.cycle_s), seconds(routes_.lines.write_s)),
+           .demand = late_deg,
+           .limit = hall_late_most_deg,
+           .unit = "deg",
+           .fits_up_to =
+               fmt::format("{:.4g} rpm", hall_late_most_deg / 360.0 / late_s / pairs * 60.0),
+           .consequence = "Hall edges would come late by more than Halls are placed wrong",
+           .remedy = "a shorter cycle, a lower top speed, or a timing co-processor for the outputs",
+           .grounds = "common practice: Halls are some electrical degrees off by themselves"},
+          late_deg <= hall_late_most_deg);
+    }
+    if (encoder(bench_) && stated(top, "top_speed")) {
+      const int lines = bench_.drive.encoder.lines;
+      const double steps = 4.0 * lines * top / two_pi, writes = 1.0 / routes_.cycle_s;
+      add({.signal = "encoder, out",
+           .asks = fmt::format("4 x {} lines x {:.4g} rpm", lines, top / rpm),
+           .demand = steps,
+           .limit = writes,
+           .unit = "edges/s",
+           .fits_up_to = fmt::format("{:.4g} rpm, or {:.0f} lines", writes / (4.0 * lines) * 60.0,
+                                     writes / (4.0 * top / two_pi)),
+           .consequence = "more than one quadrature step a write: the controller would miscount",
+           .remedy = "a lower top speed, fewer lines, or a timing co-processor for the outputs",
+           .grounds = "one quadrature step a write, one write a cycle"},
+          steps <= writes);
+    }
+  }
+
+  void volts() {
+    if (!any_channel(bench_)) return;
+    if (!routes_.volts) {
+      add({.signal = "channels, out",
+           .asks = "volts at the controller's inputs",
+           .demand = 1.0,
+           .limit = 0.0,
+           .unit = "routes",
+           .fits_up_to = "none",
+           .consequence = "what the bench would put there reaches nobody",
+           .remedy = "give controller.analog a converter, or set harness.channels.<name>: none",
+           .grounds = "the bench names no converter"},
+          false);
+      return;
+    }
+    sum_.loop_delay_s = 0.5 * routes_.cycle_s + routes_.cycle_s + routes_.volts->delay_s;
+    sum_.current_loop_most_Hz = phase_lost_most_deg / 360.0 / sum_.loop_delay_s;
+    if (!currents(bench_) || !stated(bench_.expects.current_loop_Hz, "current_loop")) return;
+    const double crossover = bench_.expects.current_loop_Hz;
+    const double lost_deg = 360.0 * crossover * sum_.loop_delay_s;
+    add({.signal = "currents, out",
+         .asks = fmt::format("360 deg x {} x ({} half hold + {} cycle + {} bus)", hertz(crossover),
+                             seconds(0.5 * routes_.cycle_s), seconds(routes_.cycle_s),
+                             seconds(routes_.volts->delay_s)),
+         .demand = lost_deg,
+         .limit = phase_lost_most_deg,
+         .unit = "deg",
+         .fits_up_to = fmt::format("{} crossover", hertz(sum_.current_loop_most_Hz)),
+         .consequence =
+             fmt::format("the current loop would lose {:.0f} deg of phase at its crossover "
+                         "and swing, or worse",
+                         lost_deg),
+         .remedy = "test current loops in virtual time, or with the fast part of the plant on a "
+                   "timing co-processor",
+         .grounds = routes_.volts->grounds},
+        lost_deg <= phase_lost_most_deg);
+  }
+
+  void clocked_angle() {
+    if (!wired(bench_, io::line::angle_clock)) return;
+    add({.signal = "absolute angle, out",
+         .asks = "an answer to each clock edge of the controller",
+         .demand = 1.0,
+         .limit = routes_.cycle_s * 1e6,
+         .unit = "us",
+         .fits_up_to = "none",
+         .consequence =
+             "the sensor's bits would come a cycle late, behind the clock that reads them",
+         .remedy = "leave the clock unwired and use Halls or encoder, or a timing co-processor",
+         .grounds = "no Linux process answers a clock of hundreds of kilohertz"},
+        false);
+  }
+
+  void grade() {
+    const bool fast_currents =
+        currents(bench_) && bench_.expects.current_loop_Hz > sum_.current_loop_most_Hz;
+    if (fast_currents) {
+      sum_.grade = Grade::partitioned;
+      sum_.grade_why = fmt::format(
+          "currents are asked at a {} crossover; through a loop of {} only {} keep their margin",
+          hertz(bench_.expects.current_loop_Hz), seconds(sum_.loop_delay_s),
+          hertz(sum_.current_loop_most_Hz));
+    } else if (currents(bench_)) {
+      sum_.grade = Grade::averages;
+      sum_.grade_why =
+          fmt::format("averaged currents, for loops up to {}", hertz(sum_.current_loop_most_Hz));
+    } else {
+      sum_.grade_why = "Halls, encoder, slow analog: six-step drives, sequences, faults";
+    }
+  }
+
+  const Bench& bench_;
+  const Routes& routes_;
+  Budget sum_;
+};
+
+}  // namespace
+
+bool Budget::fits() const noexcept {
+  return not_stated.empty() &&
+         std::all_of(demands.begin(), demands.end(), [](const Demand& d) { return d.fits; });
+}
+
+Budget budget(const Bench& bench, const Routes& routes) { return Sums(bench, routes).all(); }
+
+}  // namespace stillrotor

@@ -1,0 +1,64 @@
+// What a bench on real wires asks of every signal, held against what its routes can do, in both
+// directions; and what such a bench can therefore answer for.
+//
+// Demand    from controller.expects and the sensors that are wired.
+// Limits    io/route.hpp: declared by the backend, or measured by loop-back on this computer.
+// Tolerances the constants below. Common practice where no source stands beside them.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/bench.hpp"
+#include "io/route.hpp"
+
+namespace stillrotor {
+
+/// Electrical angle by which a Hall edge may come late: as much as Halls are placed wrong anyway.
+inline constexpr double hall_late_most_deg = 5.0;
+/// Phase that a current loop may lose at its crossover: of the 45 to 60 deg that it has.
+inline constexpr double phase_lost_most_deg = 10.0;
+/// A dead time is clean while it is this many times the stamps' rms jitter.
+inline constexpr double dead_time_in_jitters = 4.0;
+
+struct Routes {
+  io::LineRoute lines;
+  std::optional<io::VoltsRoute> volts;
+  double cycle_s = 0.0;  // of the loop
+};
+
+/// One signal's demand and limit, ready to print; both in `unit`.
+struct Demand {
+  std::string signal;  // "gates, in"
+  std::string asks;    // the formula with its numbers
+  double demand = 0.0, limit = 0.0;
+  std::string unit;
+  bool fits = false;
+  std::string fits_up_to;   // the largest PWM, speed, bandwidth ... that would fit
+  std::string consequence;  // where it does not fit: what would go wrong
+  std::string remedy;
+  std::string grounds;  // of the limit
+};
+
+/// What a Linux loop can answer for (docs/real-time.md).
+enum class Grade : char {
+  sensors = 'a',     // Halls, encoder, slow analog: six-step drives, sequences, faults
+  averages = 'b',    // and averaged currents for slow loops
+  partitioned = 'c'  // what is asked needs the fast part of the plant beside the pins
+};
+
+struct Budget {
+  std::vector<Demand> demands;
+  Grade grade = Grade::sensors;
+  std::string grade_why;
+  double loop_delay_s = 0.0;            // from an edge to the volts that answer it
+  double current_loop_most_Hz = 0.0;    // crossover that keeps its margin through these wires
+  std::vector<std::string> not_stated;  // of controller.expects, but needed for a row
+
+  bool fits() const noexcept;
+};
+
+Budget budget(const Bench&, const Routes&);
+
+}  // namespace stillrotor
