@@ -14,8 +14,10 @@
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/replay_trust.hpp"
+#include "emulator/cli/run_folder.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/wiring_plan/wiring_plan.hpp"
 #include "io/backends.hpp"
 
 namespace stillrotor {
@@ -23,6 +25,7 @@ namespace {
 
 struct Request {
   std::string bench, scenario;
+  std::string wiring;  // file for the drawing
   std::vector<std::string> overrides;
 };
 
@@ -40,6 +43,17 @@ void print_facts(const Bench& bench) {
   for (const Fact& fact : facts(bench))
     rows.push_back({fact.what, fmt::format("{:.6g}", fact.value), fact.unit, fact.how});
   fmt::print("What follows:\n{}\n", table(rows));
+}
+
+void print_wires(const WiringPlan& plan) {
+  std::vector<std::vector<std::string>> rows{
+      {"signal", "goes to", "bench", "controller", "level", "in the wire"}};
+  for (const Wire& wire : plan.wires)
+    rows.push_back({wire.signal, wire.to_controller ? "controller" : "bench", wire.bench_pin,
+                    wire.controller, wire.level, wire.protection});
+  fmt::print("Wires{}:\n", plan.simulated ? ", if this controller stood on a desk" : "");
+  for (const std::string& caution : plan.cautions) fmt::print("  ! {}\n", caution);
+  fmt::print("{}\n", table(rows));
 }
 
 void print_grade(const Bench& bench) {
@@ -97,6 +111,9 @@ int check(const Request& request) {
     fmt::print("{}\n\n", bench->name);
     print_values(*bench);
     print_facts(*bench);
+    const WiringPlan plan = wiring_plan(*bench);
+    print_wires(plan);
+    if (!request.wiring.empty()) write_file(request.wiring, drawing(plan));
     print_grade(*bench);
     if (const std::string trust = replay_trust(*bench, *controller); !trust.empty())
       fmt::print("\nHow far to believe the replay:\n  {}\n", trust);
@@ -119,9 +136,11 @@ void add_check(CLI::App& app, int& status) {
       ->add_option("--set", request->overrides,
                    "change a parameter of the bench: path=value; may be given again")
       ->allow_extra_args(false);
+  command->add_option("--wiring", request->wiring, "draw the wires into this file (SVG)");
   command->footer(R"(Examples:
   stillrotor check configs/benches/orchard-cart-hub.yaml
   stillrotor check configs/benches/orchard-cart-mid.yaml configs/scenarios/first-drive.yaml
+  stillrotor check configs/benches/orchard-cart-hub.yaml --wiring wiring.svg
   stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
 
 Exit status: 0 it would run; 2 something is wrong, every problem with its line.)");
