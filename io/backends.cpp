@@ -4,6 +4,9 @@
 
 #include "io/capture/capture.hpp"
 #include "io/standin/standin.hpp"
+#ifdef STILLROTOR_HAS_GPIOD
+#include "io/gpiod/gpiod.hpp"
+#endif
 #ifdef STILLROTOR_HAS_MCU
 #include "io/mcu/mcu.hpp"
 #endif
@@ -23,11 +26,23 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig&) {
 }
 #endif
 
+#ifdef STILLROTOR_HAS_GPIOD
+constexpr bool has_gpiod = true;
+#else
+constexpr bool has_gpiod = false;
+std::unique_ptr<WiredController> make_gpiod(const GpiodConfig&) {
+  throw ConfigError("controller.backend",
+                    "backend is gpiod; this build has no GPIO lines (libgpiod). Install "
+                    "libgpiod-dev, configure and build again, or choose another backend.");
+}
+#endif
+
 constexpr std::array table = {
     Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
     Backend{"standin", "virtual",
             "a built-in reference controller: six_step, field_oriented or volts_per_hertz", true},
     Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", true},
+    Backend{"gpiod", "wall", "a controller on lines of the GPIO character device", has_gpiod},
 };
 
 struct Maker {
@@ -37,6 +52,20 @@ struct Maker {
   Controller operator()(const VoltsPerHertzConfig& c) const { return make_volts_per_hertz(c); }
   Controller operator()(const McuConfig& c) const { return make_mcu(c); }
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
+  Controller operator()(const GpiodConfig&) const { return on_wires(); }
+
+ private:
+  static Controller on_wires() {
+    throw ConfigError("controller.backend",
+                      "controller.backend names one on real wires, which lives in wall-clock time "
+                      "and cannot be run in virtual time. Allowed here: mcu, standin, capture.");
+  }
+};
+
+struct WiredMaker {
+  using Controller = std::unique_ptr<WiredController>;
+  Controller operator()(const auto&) const { return nullptr; }
+  Controller operator()(const GpiodConfig& c) const { return make_gpiod(c); }
 };
 
 }  // namespace
@@ -47,6 +76,8 @@ std::unique_ptr<SimulatedController> make_controller(const ControllerConfig& con
   return std::visit(Maker{}, config);
 }
 
-std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&) { return nullptr; }
+std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig& config) {
+  return std::visit(WiredMaker{}, config);
+}
 
 }  // namespace stillrotor::io

@@ -9,14 +9,15 @@
 
 #include "io/capture/config.hpp"
 #include "io/connector.hpp"
+#include "io/gpiod/config.hpp"
 #include "io/mcu/config.hpp"
 #include "io/standin/config.hpp"
 #include "io/wired.hpp"
 
 namespace stillrotor::io {
 
-using ControllerConfig =
-    std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig, McuConfig, CaptureConfig>;
+using ControllerConfig = std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig,
+                                      McuConfig, CaptureConfig, GpiodConfig>;
 
 struct Backend {
   std::string_view name;     // as in `controller.backend`
@@ -26,7 +27,7 @@ struct Backend {
 };
 std::span<const Backend> backends() noexcept;
 
-/// Builds the controller. Throws ConfigError.
+/// Builds the controller. Throws ConfigError, also where it stands on real wires.
 std::unique_ptr<SimulatedController> make_controller(const ControllerConfig&);
 /// The same for one on real wires; nullptr: the configuration asks for a simulated one.
 std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&);
