@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "emulator/bench/cycle_settings.hpp"
 #include "emulator/bench/harness.hpp"
 #include "io/backends.hpp"
 #include "plant/drive.hpp"
@@ -47,6 +48,7 @@ struct Bench {
   double controller_supply_V = 5.0;
   bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;
+  CycleSettings cycle;  // on the wall clock only
   double record_rate_Hz = 20e3;
   double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one

@@ -21,6 +21,7 @@ inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8
                           volts_per_hertz = 16;
 inline constexpr unsigned sine = field_oriented | volts_per_hertz;
 inline constexpr unsigned standin = six_step | sine;
+inline constexpr unsigned wall = standin;  // can stand at the cycle's wires
 inline constexpr unsigned any = mcu | standin | capture;
 inline constexpr unsigned permanent_magnet = 32, induction = 64;
 inline constexpr unsigned machine = permanent_magnet | induction;

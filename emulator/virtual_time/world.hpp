@@ -76,6 +76,7 @@ class BenchWorld final : public io::World {
 
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
   const plant::Drive& plant() const noexcept { return plant_; }
+  const Wiring& wiring() const noexcept { return wiring_; }
   std::uint64_t gate_edges() const noexcept { return gate_edges_; }
   std::uint64_t sensor_edges() const noexcept { return sensor_edges_; }
   std::uint64_t late_gate_edges() const noexcept { return late_gate_edges_; }

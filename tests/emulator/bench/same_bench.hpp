@@ -359,6 +359,12 @@ inline void expect_same_bench(const Bench& a, const Bench& b) {
   EXPECT_EQ(a.expects.top_speed_rad_s, b.expects.top_speed_rad_s);
   EXPECT_EQ(a.expects.current_loop_Hz, b.expects.current_loop_Hz);
   EXPECT_EQ(a.record_rate_Hz, b.record_rate_Hz);
+  EXPECT_EQ(a.cycle.period_s, b.cycle.period_s);
+  EXPECT_EQ(a.cycle.delay_s, b.cycle.delay_s);
+  EXPECT_EQ(a.cycle.spin_s, b.cycle.spin_s);
+  EXPECT_EQ(a.cycle.priority, b.cycle.priority);
+  EXPECT_EQ(a.cycle.core, b.cycle.core);
+  EXPECT_EQ(a.cycle.watchdog_periods, b.cycle.watchdog_periods);
   EXPECT_EQ(a.capture_speed_rad_s, b.capture_speed_rad_s);
   ASSERT_EQ(a.controller.index(), b.controller.index());
   std::visit(

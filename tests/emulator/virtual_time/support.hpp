@@ -112,6 +112,7 @@ struct KeptMark {
   MarkKind kind;
   std::int64_t at_ps;
   std::string name, detail;
+  std::int64_t to_ps = 0;  // of a gap
 };
 
 /// Keeps everything.
@@ -120,8 +121,8 @@ class KeepingSink final : public RunSink {
   void frame(const Frame& f) noexcept override { frames.push_back(f); }
   void edge(const LineEdge& e) noexcept override { edges.push_back(e); }
   void mark(MarkKind kind, std::int64_t at_ps, std::string_view name, std::string_view detail,
-            std::int64_t) noexcept override {
-    marks.push_back({kind, at_ps, std::string(name), std::string(detail)});
+            std::int64_t to_ps) noexcept override {
+    marks.push_back({kind, at_ps, std::string(name), std::string(detail), to_ps});
   }
   std::vector<LineEdge> edges_of(io::LineId line) const {
     std::vector<LineEdge> found;

@@ -1,0 +1,28 @@
+// Rows of the parameter table: the real-time cycle of a bench on the wall clock.
+#include "emulator/bench/parameter_rows.hpp"
+#include "emulator/bench/parameter_table.hpp"
+
+namespace stillrotor {
+
+using namespace rows;
+
+std::vector<Parameter> cycle_parameters() {
+  return {
+      real("cycle.period", AT(bench.cycle.period_s), Family::time, between("20 us", "100 ms"),
+           by_default("200 us"), "of the real-time cycle", role::wall),
+      real("cycle.delay", AT(bench.cycle.delay_s), Family::time, between("0 s", "100 ms"),
+           by_default("50 us"),
+           "of the plant behind the clock: what an edge may take from the wire to the cycle",
+           role::wall),
+      real("cycle.spin", AT(bench.cycle.spin_s), Family::time, between("0 s", "1 ms"),
+           by_default("0 s"), "end of each wait that is spent awake instead of asleep", role::wall),
+      whole("cycle.priority", AT(bench.cycle.priority), 1, 97, by_default("80"),
+            "SCHED_FIFO priority of the cycle; its watchdog has one more", role::wall),
+      whole("cycle.core", AT(bench.cycle.core), 0, 1023, optional,
+            "the core it runs on, best an isolated one; absent: any", role::wall),
+      whole("cycle.watchdog", AT(bench.cycle.watchdog_periods), 5, 1000, by_default("10"),
+            "periods without a turn of the cycle until outputs are made safe", role::wall),
+  };
+}
+
+}  // namespace stillrotor

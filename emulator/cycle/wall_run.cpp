@@ -1,0 +1,153 @@
+#include "emulator/cycle/wall_run.hpp"
+
+#include <chrono>
+#include <cmath>
+#include <memory>
+#include <optional>
+#include <thread>
+
+#include "emulator/bench/input_error.hpp"
+#include "emulator/cycle/watchdog.hpp"
+#include "emulator/cycle/wired_bench.hpp"
+
+namespace stillrotor {
+namespace {
+
+using namespace std::chrono_literals;
+
+std::int64_t ns(double seconds) { return std::llround(seconds * 1e9); }
+
+/// Takes what the cycle leaves behind to the record, at leisure.
+class Carrier {
+ public:
+  Carrier(DroppingSink& from, RunSink& to)
+      : thread_([this, &from, &to] {
+          while (!done_.load(std::memory_order_acquire))
+            if (!from.deliver(to)) std::this_thread::sleep_for(1ms);
+          while (!from.end()) from.deliver(to);
+          from.deliver(to);
+        }) {}
+  ~Carrier() {
+    done_.store(true, std::memory_order_release);
+    thread_.join();
+  }
+
+ private:
+  std::atomic<bool> done_{false};
+  std::thread thread_;
+};
+
+/// Safe and given back, however the run ends.
+class Wires {
+ public:
+  explicit Wires(io::WiredController& controller) : controller_(controller) { controller_.open(); }
+  ~Wires() {
+    controller_.make_safe();
+    controller_.close();
+  }
+
+ private:
+  io::WiredController& controller_;
+};
+
+struct MemoryLock {
+  ~MemoryLock() { unlock_memory(); }
+};
+
+void require_safe_to_arm(io::WiredController& controller) {
+  const io::BenchInputs inputs = controller.bench_inputs();
+  if (inputs.stop_circuit == io::Sensed::off)
+    throw NotPermitted(
+        "The emergency stop's circuit is open; nothing is armed. Release the button; if it is "
+        "released, look for a broken wire (the circuit is closed while the bench may run).");
+  if (inputs.bus_dead == io::Sensed::off)
+    throw NotPermitted(
+        "The power stage's bus is not measured dead; nothing is armed. Disconnect the stage's "
+        "supply, lock it off, discharge the link and measure it. The bench takes the place of the "
+        "power stage and must never run beside a live one.");
+}
+
+std::string all_of(const std::vector<std::string>& sentences) {
+  std::string text = "This computer does not let the cycle run in real time:";
+  for (const std::string& sentence : sentences) text += "\n  " + sentence;
+  return text;
+}
+
+}  // namespace
+
+WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredController& controller,
+                     RunSink& sink, const WallOptions& options) {
+  auto outcome = std::make_unique<WallOutcome>();
+  CycleReport& report = outcome->cycle;
+  report.settings = bench.cycle;
+  const Seat seat{bench.cycle.priority, bench.cycle.core};
+  const MemoryLock lock;
+  report.missing_rights = missing_rights(seat);
+  if (!report.missing_rights.empty() && !options.allow_soft)
+    throw NotPermitted(all_of(report.missing_rights));
+
+  DroppingSink handover;
+  std::unique_ptr<WiredBench> wired;
+  try {
+    wired = std::make_unique<WiredBench>(bench, scenario, controller, handover);
+  } catch (const std::invalid_argument& error) {
+    throw InputError(bench.file.string() + ": " + error.what());
+  }
+  const Wires wires(controller);
+  require_safe_to_arm(controller);
+
+  CycleWindow window;
+  const auto began = std::chrono::steady_clock::now();
+  {
+    const Carrier carrier(handover, sink);
+    for (const std::string& sentence : report.missing_rights)
+      handover.mark(MarkKind::event, 0, "soft real time", sentence);
+    std::atomic<bool> ended{false};
+    std::thread cycle([&] {
+      take_seat(seat);
+      MonotonicClock clock(ns(bench.cycle.spin_s));
+      const CyclePlan plan{.period_ns = ns(bench.cycle.period_s),
+                           .delay_ns = ns(bench.cycle.delay_s),
+                           .lasts_ps = scenario.lasts_ps};
+      wired->begin();
+      // One level above the cycle: it has to run exactly when the cycle does not let go.
+      const Watchdog watchdog(controller, window, bench.cycle.watchdog_periods * plan.period_ns,
+                              {seat.priority + 1, -1});
+      const ThreadUse before = thread_use();
+      const std::int64_t armed_ns = clock.now_ns();
+      controller.arm(armed_ns);
+      report.end = run_cycle(*wired, clock, plan, armed_ns, window, report.counts);
+      controller.make_safe();
+      report.use = thread_use() - before;
+      if (report.end != CycleEnd::complete) wired->event("run ended", reason(report.end));
+      wired->end();
+      ended.store(true, std::memory_order_release);
+    });
+    while (!ended.load(std::memory_order_acquire)) {
+      std::this_thread::sleep_for(20ms);
+      if (options.stop != nullptr && options.stop->load()) window.stop = true;
+      if (options.progress)
+        options.progress(static_cast<double>(window.model_ps.load()) / 1e12,
+                         static_cast<double>(window.speed_rad_s.load()),
+                         static_cast<double>(window.current_peak_A.load()));
+    }
+    cycle.join();
+  }
+
+  const BenchWorld& world = wired->world();
+  RunOutcome& run = outcome->run;
+  run.end_ps = world.now_ps();
+  run.interrupted = report.end != CycleEnd::complete;
+  run.gate_edges = world.gate_edges();
+  run.sensor_edges = world.sensor_edges();
+  run.late_gate_edges = world.late_gate_edges();
+  run.plant = world.plant().health();
+  run.magnet_left = world.plant().state().machine.magnet_left;
+  run.loop_cpu_s = report.use.cpu_s;
+  run.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
+  report.wires = controller.counts();
+  report.dropped = handover.dropped();
+  return *outcome;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,54 @@
+// Runs a bench with a controller on real wires, on the wall clock.
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/cycle/cycle.hpp"
+#include "emulator/cycle/real_time.hpp"
+#include "emulator/handover/dropping_sink.hpp"
+#include "emulator/handover/frame.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/virtual_run.hpp"
+#include "io/wired.hpp"
+
+namespace stillrotor {
+
+struct WallOptions {
+  bool allow_soft = false;                  // run without the rights of a real-time loop
+  const std::atomic<bool>* stop = nullptr;  // set from a signal handler
+  /// Called about ten times a second, never from the cycle.
+  std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
+};
+
+/// How the loop fared; for run.json and result.json.
+struct CycleReport {
+  CycleSettings settings;
+  CycleEnd end = CycleEnd::complete;
+  std::vector<std::string> missing_rights;  // not empty: it ran soft
+  CycleCounts counts;
+  io::WireCounts wires;
+  DroppedCounts dropped;
+  ThreadUse use;  // of the cycle's thread, armed to end
+};
+
+struct WallOutcome {
+  RunOutcome run;
+  CycleReport cycle;
+};
+
+/// This computer, or what is wired to it, does not permit the run. what(): every reason and remedy.
+class NotPermitted : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
+
+/// Throws NotPermitted, InputError or io::ConfigError before arming; not afterwards. However it
+/// ends, the outputs stand at their safe level and the wires are given back.
+WallOutcome run_wall(const Bench&, const Scenario&, io::WiredController&, RunSink&,
+                     const WallOptions&);
+
+}  // namespace stillrotor

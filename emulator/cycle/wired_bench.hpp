@@ -1,0 +1,64 @@
+// The bench with a controller on real wires: what one turn of the cycle does, in three steps,
+// without a clock, so that tests drive it turn by turn. Time  ps since arming; the plant's time is
+// the wall's. It stands `delay` behind the newest stamp
+//       that can have come in, so that an edge finds the plant where the edge happened.
+// RT: everything but constructor and begin() is safe where the controller and the sink are.
+#pragma once
+
+#include <cstdint>
+
+#include "emulator/bench/bench.hpp"
+#include "emulator/cycle/gap_notes.hpp"
+#include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/world.hpp"
+#include "io/wired.hpp"
+
+namespace stillrotor {
+
+class WiredBench {
+ public:
+  /// bench, scenario, controller and sink outlive it. Throws std::invalid_argument (plant).
+  WiredBench(const Bench&, const Scenario&, io::WiredController&, RunSink&);
+
+  /// What is due at time 0; safe outputs are still on the wires.
+  void begin() noexcept { world_.begin(); }
+
+  // One turn, in this order.
+  /// Edges that have come in since the last turn.
+  void read() noexcept;
+  /// The plant through them and everything that is due, up to until_ps. Later edges wait.
+  void advance(std::int64_t until_ps) noexcept;
+  /// Sensors, through harness and wire faults, onto the wires. False: the wires do not follow.
+  bool write() noexcept;
+
+  /// Nobody has pressed the emergency stop, as far as one is wired.
+  bool may_run() noexcept { return controller_.bench_inputs().stop_circuit != io::Sensed::off; }
+  /// Outputs or edges of this stretch do not hold. what: a text that outlives this.
+  void distrust(std::int64_t from_ps, std::int64_t to_ps, std::string_view what) noexcept {
+    gaps_.note(from_ps, to_ps, what, "");
+  }
+  void event(std::string_view name, std::string_view detail) noexcept {
+    world_.event(world_.now_ps(), name, detail);
+  }
+  /// Nothing comes any more: what still waits to be said is said.
+  void end() noexcept { gaps_.say(); }
+
+  const BenchWorld& world() const noexcept { return world_; }
+  const io::WireOutputs& outputs() const noexcept { return outputs_; }
+
+ private:
+  void take_in(std::size_t known) noexcept;
+  void drive(const io::Edge&) noexcept;
+  void advance_world(std::int64_t until_ps) noexcept;
+
+  const Bench& bench_;
+  io::WiredController& controller_;
+  BenchWorld world_;
+  GapNotes gaps_;
+  io::EdgeBatch batch_;  // read, but for the first `done_` not yet acted
+  std::size_t done_ = 0;
+  io::WireOutputs outputs_;
+  bool powered_ = false;  // by the key: until then nothing may feed the controller
+};
+
+}  // namespace stillrotor

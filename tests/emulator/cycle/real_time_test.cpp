@@ -1,0 +1,158 @@
+// What the cycle promises beside its numbers: no allocation, no page fault; and what it needs to be
+// granted.
+#include "emulator/cycle/real_time.hpp"
+
+#include <gtest/gtest.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <thread>
+
+#include "emulator/cycle/simulated_wires.hpp"
+#include "emulator/handover/dropping_sink.hpp"
+#include "tests/emulator/cycle/support.hpp"
+
+#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#define STILLROTOR_COUNTS_ALLOCATIONS
+// Every allocation of this program passes through here, whoever asks: operator new, C, libraries.
+namespace {
+thread_local long allocations = 0;
+}
+extern "C" {
+void* __libc_malloc(std::size_t);
+void* __libc_calloc(std::size_t, std::size_t);
+void* __libc_realloc(void*, std::size_t);
+void* malloc(std::size_t size) {
+  ++allocations;
+  return __libc_malloc(size);
+}
+void* calloc(std::size_t count, std::size_t size) {
+  ++allocations;
+  return __libc_calloc(count, size);
+}
+void* realloc(void* old, std::size_t size) {
+  ++allocations;
+  return __libc_realloc(old, size);
+}
+}
+#endif
+
+namespace stillrotor::test {
+namespace {
+
+/// Key, ramps, faults, brake: everything that a scenario does to the bench.
+Scenario busy() {
+  Scenario scenario = drive_off(300 * ms, 2.6);
+  scenario.timeline.push_back(action(100 * ms, ActionKind::slope, 0.05, 20 * ms));
+  scenario.timeline.push_back(fault(150 * ms, FaultKind::hall_line_open, 0));
+  scenario.timeline.push_back(fault(160 * ms, FaultKind::hall_line_open, 0, true));
+  scenario.timeline.push_back(fault(180 * ms, FaultKind::phase_open, 1));
+  scenario.timeline.push_back(fault(190 * ms, FaultKind::phase_open, 1, true));
+  scenario.timeline.push_back(action(220 * ms, ActionKind::brake, 1.0));
+  scenario.timeline.push_back(action(250 * ms, ActionKind::key, 0.0));
+  return scenario;
+}
+
+/// The whole loop as it runs on wires, but for its clock; late now and then.
+struct WholeLoop {
+  explicit WholeLoop(Bench bench_) : bench(std::move(bench_)) {
+    clock.late_ns = [](std::int64_t due_ns) { return due_ns % (7 * ms_ns) == 0 ? 250 * us_ns : 0; };
+    wired.begin();
+  }
+  CycleEnd go() {
+    return run_cycle(wired, clock, {.period_ns = 100 * us_ns, .lasts_ps = scenario.lasts_ps}, 0,
+                     window, counts);
+  }
+
+  Bench bench;
+  Scenario scenario = busy();
+  HandClock clock;
+  std::unique_ptr<io::SimulatedController> controller = io::make_controller(bench.controller);
+  SimulatedWires wires{*controller, bench.controller_supply_V, bench.harness, clock};
+  DroppingSink sink;
+  WiredBench wired{bench, scenario, wires, sink};
+  CycleWindow window;
+  CycleCounts counts;
+};
+
+#ifdef STILLROTOR_COUNTS_ALLOCATIONS
+TEST(RealTime, TheCycleNeverAllocates) {
+  for (const Bench& bench : {hub_bench(), mid_bench()}) {
+    WholeLoop loop(bench);
+    const long before = allocations;
+    const CycleEnd end = loop.go();
+    EXPECT_EQ(allocations - before, 0);
+    EXPECT_EQ(end, CycleEnd::complete);
+    EXPECT_GT(loop.counts.missed_periods, 0U);
+    EXPECT_GT(loop.wired.world().gate_edges(), 1000U);
+  }
+}
+
+TEST(RealTime, TheGuardSeesAnAllocation) {
+  const long before = allocations;
+  std::free(std::malloc(10));
+  delete new int(1);
+  EXPECT_EQ(allocations - before, 2);
+}
+#endif
+
+TEST(RealTime, TheCycleMeetsNoPageFaultOnceMemoryIsLocked) {
+  const auto missing = missing_rights({});
+  const bool locked = std::none_of(missing.begin(), missing.end(), [](const std::string& what) {
+    return what.find("Memory cannot be locked") != std::string::npos;
+  });
+  if (!locked) GTEST_SKIP() << "memory cannot be locked here: " << missing.back();
+  ThreadUse used;
+  CycleEnd end = CycleEnd::asked;
+  WholeLoop loop(mid_bench());
+  std::thread([&] {
+    take_seat({});
+    const ThreadUse before = thread_use();
+    end = loop.go();
+    used = thread_use() - before;
+  }).join();
+  unlock_memory();
+  EXPECT_EQ(end, CycleEnd::complete);
+  EXPECT_EQ(used.minor_faults, 0);
+  EXPECT_EQ(used.major_faults, 0);
+}
+
+TEST(RealTime, CountsThePageFaultsOfMemoryThatIsTouchedFirst) {
+  const ThreadUse before = thread_use();
+  std::vector<char> fresh(8 << 20);
+  for (std::size_t k = 0; k < fresh.size(); k += 4096) fresh[k] = 1;
+  EXPECT_GT((thread_use() - before).minor_faults, 0);
+}
+
+/// What a user without any rights is told; in a child, for rights do not come back.
+void tell_missing_rights() {
+  const rlimit none{0, 0}, little{64 << 10, 64 << 10};
+  setrlimit(RLIMIT_RTPRIO, &none);
+  setrlimit(RLIMIT_MEMLOCK, &little);
+  if (geteuid() == 0 && setuid(65'534) != 0) std::_Exit(3);
+  for (const std::string& what : missing_rights({80, 5000})) std::cerr << what << "\n";
+  std::_Exit(0);
+}
+
+TEST(RealTimeDeathTest, MissingRightsAreNamedWithTheirRemedy) {
+  GTEST_FLAG_SET(death_test_style, "threadsafe");
+  EXPECT_EXIT(tell_missing_rights(), testing::ExitedWithCode(0),
+              "SCHED_FIFO priority 81 is not granted.*rtprio is 0.*limits.d.*LimitRTPRIO.*setcap.*"
+              "--allow-soft.*\n"
+              "Core 5000 cannot be used.*cycle.core.*\n"
+              "Memory cannot be locked.*memlock is 65536.*limits.d.*LimitMEMLOCK.*setcap");
+}
+
+TEST(MonotonicClock, SleepsToTheDeadlineAndReturnsAtOnceFromOneThatIsPast) {
+  for (const std::int64_t spin_ns : {0, 200'000}) {
+    MonotonicClock clock(spin_ns);
+    const std::int64_t due = clock.now_ns() + 1'000'000;
+    clock.sleep_until(due);
+    EXPECT_GE(clock.now_ns(), due);
+    clock.sleep_until(due - 500'000'000);
+  }
+}
+
+}  // namespace
+}  // namespace stillrotor::test
