@@ -32,6 +32,8 @@ RULES = [
 NOT_IN_PLANT = re.compile(r"^(chrono|ctime|time\.h|thread|mutex|atomic|fstream|iostream|cstdio|stdio\.h"
                           r"|filesystem|unistd\.h|(sys|linux|yaml-cpp|nlohmann|fmt|spdlog|boost|CLI|"
                           r"simavr|udunits2)\b.*|hdf5\.h)$")
+# Folders of io that hold no backend but what backends on wires share.
+COMPONENTS = {"analog"}
 NOT_IN_IO = re.compile(r"^(yaml-cpp|nlohmann|CLI)\b.*|hdf5\.h$")
 
 
@@ -103,7 +105,7 @@ def main(root):
                     if path.startswith(under) and far.startswith(forbidden):
                         problems.append(where + f"reaches {' -> '.join(chain)}; {why}")
                 mine, theirs = backend_of(path), backend_of(far)
-                if mine and theirs and mine != theirs:
+                if mine and theirs and mine != theirs and theirs not in COMPONENTS:
                     problems.append(where + f"backend {mine} reaches backend {theirs} "
                                     f"({' -> '.join(chain)}); share through io/connector.hpp")
                 if mine and far.startswith("io/backends"):

@@ -67,6 +67,11 @@ class Layering(Planted):
         self.plant("io/shared.hpp", '#include "io/mcu/config.hpp"\n')
         self.expect_forbidden("io/capture/new.cpp", '"io/shared.hpp"', "io/shared.hpp -> io/mcu/config.hpp")
 
+    def test_backend_may_use_a_component_but_not_the_other_way_round(self):
+        self.plant("io/capture/new.cpp", '#include "io/analog/analog.hpp"\n')
+        self.expect("check_layering.py", 0, " 0 forbidden includes")
+        self.expect_forbidden("io/analog/new.cpp", '"io/mcu/config.hpp"', "backend mcu")
+
     def test_record_may_not_know_who_runs(self):
         self.expect_forbidden("emulator/record/new.cpp", '"emulator/virtual_time/virtual_run.hpp"')
 
