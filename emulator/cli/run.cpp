@@ -22,6 +22,8 @@
 #include "emulator/cli/run_watch.hpp"
 #include "emulator/cli/stop_signals.hpp"
 #include "emulator/cli/summary.hpp"
+#include "emulator/cycle/simulated_wires.hpp"
+#include "emulator/cycle/wall_run.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/judge/result.hpp"
 #include "emulator/record/record_reader.hpp"
@@ -37,19 +39,48 @@ namespace fs = std::filesystem;
 struct Request {
   fs::path bench, scenario, out;
   std::vector<std::string> overrides;
-  std::string pace;
-  bool quiet = false;
+  std::string pace, clock;
+  bool quiet = false, allow_soft = false;
 };
 
-RecordHeader header(const Bench& bench, const Scenario& scenario,
-                    const io::SimulatedController& controller) {
+/// What stands at the connector: simulated, on real wires, or simulated in the place of real wires
+/// (both: the wires are then the run's).
+class Tested {
+ public:
+  Tested(const Bench& bench, bool on_wall_clock)
+      : wired_(io::make_wired_controller(bench.controller)) {
+    if (wired_) return;
+    simulated_ = io::make_controller(bench.controller);
+    if (!on_wall_clock) return;
+    if (bench.backend != "standin")
+      throw io::ConfigError("controller.backend",
+                            fmt::format("backend is {}; allowed with --clock wall: standin, and "
+                                        "controllers on real wires. Leave --clock out.",
+                                        bench.backend));
+    wired_ = std::make_unique<SimulatedWires>(*simulated_, bench.controller_supply_V, bench.harness,
+                                              clock_);
+  }
+
+  /// nullptr: virtual time.
+  io::WiredController* wired() const noexcept { return wired_.get(); }
+  io::SimulatedController* simulated() const noexcept { return simulated_.get(); }
+
+ private:
+  MonotonicClock clock_;
+  std::unique_ptr<io::SimulatedController> simulated_;
+  std::unique_ptr<io::WiredController> wired_;
+};
+
+RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& tested) {
   RecordHeader header;
   header.bench = bench.name;
   header.scenario = scenario.name;
-  header.clock = "virtual";
+  header.clock = tested.wired() != nullptr ? "wall" : "virtual";
   header.rate_Hz = bench.record_rate_Hz;
   header.pole_pairs = bench.drive.machine.pole_pairs;
-  const auto high = initial_lines_high(bench, scenario, controller);
+  const auto high = tested.simulated() != nullptr
+                        ? initial_lines_high(bench, scenario, *tested.simulated())
+                        : initial_lines_high(bench, scenario);
   std::copy(high.begin(), high.end(), header.initial_lines_high);
   return header;
 }
@@ -59,33 +90,54 @@ std::string firmware_sha256(const Bench& bench) {
   return mcu != nullptr ? file_sha256(mcu->firmware) : std::string();
 }
 
-ResultFacts result_facts(const Bench& bench, const Scenario& scenario,
-                         const io::SimulatedController& controller, const RecordSummary& record) {
+Integrity integrity(const RunFacts& run) {
+  Integrity found;
+  found.lost_edges = run.record.lost;
+  if (!run.cycle) return found;
+  found.deadline_misses = run.cycle->counts.missed_periods;
+  found.late_writes = run.cycle->counts.late_writes;
+  found.lost_edges += run.cycle->wires.lost_edges + run.cycle->dropped.edges;
+  return found;
+}
+
+ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tested& tested,
+                         const RunFacts& run) {
   ResultFacts facts;
   facts.bench = bench.name;
   facts.scenario = scenario.name;
-  facts.clock = "virtual";
-  facts.integrity.lost_edges = record.lost;
+  facts.clock = run.cycle ? "wall" : "virtual";
+  facts.integrity = integrity(run);
   facts.overrides = bench.overrides;
   facts.seeds = {{"scenario", scenario.seed}};
-  facts.replay_trust = replay_trust(bench, controller);
+  if (tested.simulated() != nullptr) facts.replay_trust = replay_trust(bench, *tested.simulated());
   facts.firmware_sha256 = firmware_sha256(bench);
-  facts.signals_sha256 = record.signals_sha256;
+  facts.signals_sha256 = run.record.signals_sha256;
   facts.software_version = software_version();
   facts.software_commit = software_commit();
   return facts;
 }
 
+/// How the cycle fared, for people.
+std::string cycle_line(const CycleReport& cycle) {
+  const auto us = [](std::int64_t ns) { return static_cast<double>(ns) * 1e-3; };
+  return fmt::format(
+      "Cycle of {:g} us{}: woke {:.1f} us late at most ({:.1f} us in 99.9 %), {} periods missed, "
+      "{} "
+      "late writes.",
+      1e6 * cycle.settings.period_s, cycle.missing_rights.empty() ? "" : ", not in real time",
+      us(cycle.counts.wake.max_ns()), us(cycle.counts.wake.quantile_ns(0.999)),
+      cycle.counts.missed_periods, cycle.counts.late_writes);
+}
+
 /// One run, from checked inputs to its exit status.
 class Run {
  public:
-  Run(const Request& request, const Bench& bench, const Scenario& scenario,
-      io::SimulatedController& controller)
+  Run(const Request& request, const Bench& bench, const Scenario& scenario, const Tested& tested)
       : request_(request),
         bench_(bench),
         scenario_(scenario),
-        controller_(controller),
-        header_(header(bench, scenario, controller)) {
+        tested_(tested),
+        header_(header(bench, scenario, tested)) {
     facts_.bench = request.bench;
     facts_.scenario = request.scenario;
     facts_.started_utc = utc_now("%Y-%m-%dT%H:%M:%SZ");
@@ -99,6 +151,12 @@ class Run {
     if (!facts_.record.failure.empty())
       throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
                                            facts_.folder.string(), facts_.record.failure));
+    if (facts_.cycle && facts_.cycle->end != CycleEnd::complete &&
+        facts_.cycle->end != CycleEnd::asked)
+      throw std::runtime_error(fmt::format(
+          "stopped at {:.3f} s, outputs safe: {}. No verdict; what was recorded is in {}.\n{}",
+          static_cast<double>(facts_.outcome.end_ps) / 1e12, reason(facts_.cycle->end),
+          facts_.folder.string(), cycle_line(*facts_.cycle)));
     if (facts_.outcome.interrupted) {
       fmt::print(stderr, "stopped at {:.3f} s; no verdict. What was recorded is in {}\n",
                  static_cast<double>(facts_.outcome.end_ps) / 1e12, facts_.folder.string());
@@ -123,13 +181,21 @@ class Run {
                    static_cast<double>(scenario_.lasts_ps) / 1e12, RunWatch::voice(request_.quiet));
     watch.log().info("stillrotor {} ({}): {}; {}", software_version(), software_commit(),
                      bench_.name, scenario_.name);
-    RunOptions options;
-    options.pace_wall = request_.pace == "wall";
-    options.stop = &signals.asked();
-    options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
+    const auto progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
       watch.progress(model_s, speed_rad_s, current_peak_A);
     };
-    facts_.outcome = run_virtual(bench_, scenario_, controller_, watch, options);
+    if (io::WiredController* wired = tested_.wired()) {
+      WallOutcome outcome = run_wall(bench_, scenario_, *wired, watch,
+                                     {request_.allow_soft, &signals.asked(), progress});
+      facts_.outcome = std::move(outcome.run);
+      facts_.cycle = std::move(outcome.cycle);
+    } else {
+      RunOptions options;
+      options.pace_wall = request_.pace == "wall";
+      options.stop = &signals.asked();
+      options.progress = progress;
+      facts_.outcome = run_virtual(bench_, scenario_, *tested_.simulated(), watch, options);
+    }
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
                      static_cast<double>(facts_.outcome.end_ps) / 1e12);
     // A record that is not finished says of itself that it was cut short.
@@ -140,9 +206,10 @@ class Run {
   int judge_it() const {
     const RecordReader record(facts_.folder);
     const Judgement judgement = judge(record, scenario_);
-    const ResultFacts facts = result_facts(bench_, scenario_, controller_, facts_.record);
+    const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement, facts));
     fmt::print("{}", summary(judgement, facts_.outcome, facts_.folder));
+    if (facts_.cycle) fmt::print("{}\n", cycle_line(*facts_.cycle));
     if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
     return exit_status(judgement.verdict);
   }
@@ -150,7 +217,7 @@ class Run {
   const Request& request_;
   const Bench& bench_;
   const Scenario& scenario_;
-  io::SimulatedController& controller_;
+  const Tested& tested_;
   RecordHeader header_;
   RunFacts facts_;
 };
@@ -160,8 +227,10 @@ int run(const Request& request) {
   try {
     bench = load_bench(request.bench, request.overrides, build_folder());
     const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
-    const auto controller = io::make_controller(bench->controller);
-    return Run(request, *bench, scenario, *controller).carry_out();
+    const Tested tested(*bench, request.clock == "wall");
+    // Before there is a folder.
+    if (tested.wired() != nullptr) require_rights(bench->cycle, request.allow_soft);
+    return Run(request, *bench, scenario, tested).carry_out();
   } catch (const std::exception& error) {
     return report(error, bench ? &*bench : nullptr);
   }
@@ -182,14 +251,23 @@ void add_run(CLI::App& app, int& status) {
       ->allow_extra_args(false);
   command->add_option("--pace", request->pace, "wall: as slow as the real thing, to watch it")
       ->check(CLI::IsMember({"wall"}));
+  command
+      ->add_option("--clock", request->clock,
+                   "wall: hold a built-in controller against the real-time cycle, as if on wires")
+      ->check(CLI::IsMember({"wall"}))
+      ->excludes("--pace");
+  command->add_flag("--allow-soft", request->allow_soft,
+                    "on the wall clock: run without the rights of a real-time loop; the record "
+                    "says so");
   command->add_flag("-q,--quiet", request->quiet, "only the result");
   command->footer(R"(Examples:
   stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/first-drive.yaml
   stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
   stillrotor run bench.yaml hill.yaml --pace wall
+  stillrotor run configs/benches/orchard-cart-hub-stand-in.yaml hill.yaml --clock wall
 
 Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
-(a full disk); 130, 143 interrupted: the record is kept, there is no verdict.)");
+(a full disk, no rights for real time, a cycle that fell behind, an emergency stop); 130, 143 interrupted: the record is kept, there is no verdict.)");
   command->callback([request, &status] { status = run(*request); });
 }
 

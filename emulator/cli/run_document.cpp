@@ -52,12 +52,59 @@ std::string_view name(io::Health health) {
   return "unknown";
 }
 
+double us(std::int64_t ns) { return static_cast<double>(ns) * 1e-3; }
+
+Json spread_us(const LatencyHistogram& histogram) {
+  return {{"p50", us(histogram.quantile_ns(0.5))},
+          {"p99", us(histogram.quantile_ns(0.99))},
+          {"p99_9", us(histogram.quantile_ns(0.999))},
+          {"p99_99", us(histogram.quantile_ns(0.9999))},
+          {"max", us(histogram.max_ns())}};
+}
+
+Json cycle_json(const CycleReport& cycle) {
+  Json missing = Json::array();
+  for (const MissingRight& right : cycle.missing_rights) missing.push_back(right.what);
+  const CycleSettings& settings = cycle.settings;
+  const CycleCounts& counts = cycle.counts;
+  return {{"period_us", 1e6 * settings.period_s},
+          {"delay_us", 1e6 * settings.delay_s},
+          {"spin_us", 1e6 * settings.spin_s},
+          {"priority", settings.priority},
+          {"core", settings.core < 0 ? Json(nullptr) : Json(settings.core)},
+          {"soft", !cycle.missing_rights.empty()},
+          {"missing_rights", missing},
+          {"short_idle", cycle.short_idle},
+          {"ended", reason(cycle.end)},
+          {"turns", counts.turns},
+          {"missed_periods", counts.missed_periods},
+          {"late_writes", counts.late_writes},
+          {"wake_late_us", spread_us(counts.wake)},
+          {"read_us", spread_us(counts.read)},
+          {"plant_us", spread_us(counts.plant)},
+          {"write_us", spread_us(counts.write)},
+          {"page_faults", {{"minor", cycle.use.minor_faults}, {"major", cycle.use.major_faults}}},
+          {"context_switches",
+           {{"voluntary", cycle.use.voluntary_switches},
+            {"involuntary", cycle.use.involuntary_switches}}},
+          {"wires",
+           {{"edges", cycle.wires.edges},
+            {"lost_edges", cycle.wires.lost_edges},
+            {"gaps", cycle.wires.gaps},
+            {"late_stamps", cycle.wires.late_stamps},
+            {"failed_writes", cycle.wires.failed_writes}}},
+          {"record_dropped",
+           {{"frames", cycle.dropped.frames},
+            {"edges", cycle.dropped.edges},
+            {"marks", cycle.dropped.marks}}}};
+}
+
 }  // namespace
 
 std::string run_json(const RunFacts& facts) {
   const RunOutcome& outcome = facts.outcome;
   const double model_s = static_cast<double>(outcome.end_ps) / 1e12;
-  const Json document = {
+  Json document = {
       {"format", 1},
       {"started", facts.started_utc},
       {"ended", utc_now("%Y-%m-%dT%H:%M:%SZ")},
@@ -85,6 +132,7 @@ std::string run_json(const RunFacts& facts) {
         {"outside_flux_map_s", outcome.plant.outside_map_s},
         {"magnet_flux_left", outcome.magnet_left}}},
       {"controller", {{"health", name(outcome.controller)}, {"diagnosis", outcome.diagnosis}}}};
+  if (facts.cycle) document["cycle"] = cycle_json(*facts.cycle);
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 

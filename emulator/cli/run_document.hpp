@@ -3,8 +3,10 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 
+#include "emulator/cycle/wall_run.hpp"
 #include "emulator/record/recorder.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
 
@@ -14,6 +16,7 @@ struct RunFacts {
   std::filesystem::path bench, scenario, folder;
   std::string started_utc;
   RunOutcome outcome;
+  std::optional<CycleReport> cycle;  // on the wall clock
   RecordSummary record;
 };
 

@@ -57,6 +57,7 @@ void RunWatch::mark(MarkKind kind, std::int64_t at_ps, std::string_view what,
   std::string said(detail.substr(0, detail.find_last_not_of("\r\n") + 1));
   if (!detail.starts_with(what)) said.insert(0, detail.empty() ? "" : ": ").insert(0, what);
   log_->info("{:.9f} s {} {}", at_s, name(kind), said);
+  const std::lock_guard speaking(speaking_);
   if (voice_ == Voice::quiet || kind == MarkKind::text || ++said_ > said_most) return;
   clear_line();
   fmt::print(stderr, "{:10.6f} s  {}\n", at_s, said);
@@ -65,6 +66,7 @@ void RunWatch::mark(MarkKind kind, std::int64_t at_ps, std::string_view what,
 
 void RunWatch::progress(double model_s, double speed_rad_s, double current_peak_A) {
   if (voice_ == Voice::quiet) return;
+  const std::lock_guard speaking(speaking_);
   const auto now = Clock::now();
   if (voice_ == Voice::lines && now - told_ < plain_line_every) return;
   told_ = now;

@@ -1,10 +1,12 @@
 // What people see of a run while it goes on: one live line on a terminal, plain lines elsewhere,
 // what the scenario does and what happens, and log.txt. Passes everything on to the record.
+// Threads: progress() may come from another than the rest.
 #pragma once
 
 #include <chrono>
 #include <filesystem>
 #include <memory>
+#include <mutex>
 #include <span>
 #include <string>
 #include <string_view>
@@ -34,17 +36,18 @@ class RunWatch final : public RunSink {
             std::int64_t to_ps) noexcept override;
 
   void progress(double model_s, double speed_rad_s, double current_peak_A);
-  /// Takes the live line away.
-  void clear_line();
   spdlog::logger& log() noexcept { return *log_; }
 
  private:
   using Clock = std::chrono::steady_clock;
 
+  void clear_line();
+
   RunSink& record_;
   std::shared_ptr<spdlog::logger> log_;
   double lasts_s_;
   Voice voice_;
+  std::mutex speaking_;
   int said_ = 0;  // lines on what happens
   bool line_stands_ = false;
   Clock::time_point begin_ = Clock::now(), told_ = begin_;

@@ -1,5 +1,6 @@
 #include "emulator/cycle/real_time.hpp"
 
+#include <fcntl.h>
 #include <fmt/format.h>
 #include <malloc.h>
 #include <pthread.h>
@@ -7,6 +8,7 @@
 #include <sys/mman.h>
 #include <sys/resource.h>
 #include <time.h>
+#include <unistd.h>
 
 #include <cerrno>
 #include <cstring>
@@ -47,7 +49,7 @@ std::string granted(int resource) {
 std::string remedy(std::string_view limit, std::string_view value, std::string_view unit_key,
                    std::string_view unit_value) {
   return fmt::format(
-      " Put \"YOUR_USER - {} {}\" into /etc/security/limits.d/stillrotor.conf and log in again; "
+      "Put \"YOUR_USER - {} {}\" into /etc/security/limits.d/stillrotor.conf and log in again; "
       "under systemd write {}={} into the unit; or grant it to the program: setcap "
       "cap_sys_nice,cap_ipc_lock+ep stillrotor. To run without, and have the record say so: "
       "--allow-soft.",
@@ -56,8 +58,8 @@ std::string remedy(std::string_view limit, std::string_view value, std::string_v
 
 }  // namespace
 
-std::vector<std::string> missing_rights(const Seat& seat) {
-  std::vector<std::string> missing;
+std::vector<MissingRight> missing_rights(const Seat& seat) {
+  std::vector<MissingRight> missing;
   const int highest = seat.priority + 1;  // the watchdog's
   int no_priority = 0, no_core = 0;
   std::thread([&] {
@@ -65,20 +67,20 @@ std::vector<std::string> missing_rights(const Seat& seat) {
     no_priority = set_priority(highest);
   }).join();
   if (no_priority != 0)
-    missing.push_back(fmt::format("SCHED_FIFO priority {} is not granted ({}; the limit rtprio is "
-                                  "{}).",
-                                  highest, std::strerror(no_priority), granted(RLIMIT_RTPRIO)) +
-                      remedy("rtprio", "95", "LimitRTPRIO", "95"));
+    missing.push_back({fmt::format("SCHED_FIFO priority {} is not granted ({}; the limit rtprio is "
+                                   "{}).",
+                                   highest, std::strerror(no_priority), granted(RLIMIT_RTPRIO)),
+                       remedy("rtprio", "95", "LimitRTPRIO", "95")});
   if (no_core != 0)
     missing.push_back(
-        fmt::format("Core {} cannot be used ({}). Set cycle.core to one of this "
-                    "computer's {}, or leave it out.",
-                    seat.core, std::strerror(no_core), std::thread::hardware_concurrency()));
+        {fmt::format("Core {} cannot be used ({}).", seat.core, std::strerror(no_core)),
+         fmt::format("Set cycle.core to one of this computer's {}, or leave it out.",
+                     std::thread::hardware_concurrency())});
   if (mlockall(MCL_CURRENT | MCL_FUTURE) != 0)
-    missing.push_back(fmt::format("Memory cannot be locked ({}; the limit memlock is {} bytes, "
-                                  "wanted unlimited).",
-                                  std::strerror(errno), granted(RLIMIT_MEMLOCK)) +
-                      remedy("memlock", "unlimited", "LimitMEMLOCK", "infinity"));
+    missing.push_back({fmt::format("Memory cannot be locked ({}; the limit memlock is {} bytes, "
+                                   "wanted unlimited).",
+                                   std::strerror(errno), granted(RLIMIT_MEMLOCK)),
+                       remedy("memlock", "unlimited", "LimitMEMLOCK", "infinity")});
   // What was freed stays, and nothing is mapped anew: a page once touched is never touched first
   // again.
   mallopt(M_TRIM_THRESHOLD, -1);
@@ -93,6 +95,17 @@ void take_seat(const Seat& seat) noexcept {
   set_priority(seat.priority);
   volatile char stack[stack_touched];
   for (std::size_t k = 0; k < sizeof stack; k += 1024) stack[k] = 0;
+}
+
+ShortIdle::ShortIdle() noexcept : file_(open("/dev/cpu_dma_latency", O_WRONLY | O_CLOEXEC)) {
+  const std::int32_t most_us = 0;
+  if (file_ < 0 || write(file_, &most_us, sizeof most_us) == sizeof most_us) return;
+  close(file_);
+  file_ = -1;
+}
+
+ShortIdle::~ShortIdle() {
+  if (file_ >= 0) close(file_);
 }
 
 std::int64_t MonotonicClock::now_ns() noexcept {

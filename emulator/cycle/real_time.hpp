@@ -16,13 +16,30 @@ struct Seat {
   int core = -1;
 };
 
+struct MissingRight {
+  std::string what, remedy;  // sentences
+};
 /// Locks the process's memory, present and future, and tries the seat, and that of the watchdog one
-/// above it. What is missing, each with its remedy; empty: nothing.
-std::vector<std::string> missing_rights(const Seat&);
+/// above it. Empty: all is granted.
+std::vector<MissingRight> missing_rights(const Seat&);
 void unlock_memory() noexcept;
 
 /// The calling thread takes its seat, as far as it is granted, and touches the stack it will need.
 void take_seat(const Seat&) noexcept;
+
+/// While it lives, cores do not sink into idle states that are slow to leave, where the system lets
+/// us ask for that (/dev/cpu_dma_latency).
+class ShortIdle {
+ public:
+  ShortIdle() noexcept;
+  ~ShortIdle();
+  ShortIdle(const ShortIdle&) = delete;
+  ShortIdle& operator=(const ShortIdle&) = delete;
+  bool granted() const noexcept { return file_ >= 0; }
+
+ private:
+  int file_;
+};
 
 /// CLOCK_MONOTONIC; sleeps to `spin_ns` before a deadline and stays awake for the rest.
 class MonotonicClock final : public CycleClock {

@@ -67,13 +67,19 @@ void require_safe_to_arm(io::WiredController& controller) {
         "power stage and must never run beside a live one.");
 }
 
-std::string all_of(const std::vector<std::string>& sentences) {
+std::string all_of(const std::vector<MissingRight>& missing) {
   std::string text = "This computer does not let the cycle run in real time:";
-  for (const std::string& sentence : sentences) text += "\n  " + sentence;
+  for (const MissingRight& right : missing) text += "\n  " + right.what + " " + right.remedy;
   return text;
 }
 
 }  // namespace
+
+std::vector<MissingRight> require_rights(const CycleSettings& settings, bool allow_soft) {
+  auto missing = missing_rights({settings.priority, settings.core});
+  if (!missing.empty() && !allow_soft) throw NotPermitted(all_of(missing));
+  return missing;
+}
 
 WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredController& controller,
                      RunSink& sink, const WallOptions& options) {
@@ -82,9 +88,9 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
   report.settings = bench.cycle;
   const Seat seat{bench.cycle.priority, bench.cycle.core};
   const MemoryLock lock;
-  report.missing_rights = missing_rights(seat);
-  if (!report.missing_rights.empty() && !options.allow_soft)
-    throw NotPermitted(all_of(report.missing_rights));
+  report.missing_rights = require_rights(bench.cycle, options.allow_soft);
+  const ShortIdle idle;
+  report.short_idle = idle.granted();
 
   DroppingSink handover;
   std::unique_ptr<WiredBench> wired;
@@ -100,8 +106,8 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
   const auto began = std::chrono::steady_clock::now();
   {
     const Carrier carrier(handover, sink);
-    for (const std::string& sentence : report.missing_rights)
-      handover.mark(MarkKind::event, 0, "soft real time", sentence);
+    for (const MissingRight& right : report.missing_rights)
+      handover.mark(MarkKind::event, 0, "soft real time", right.what);
     std::atomic<bool> ended{false};
     std::thread cycle([&] {
       take_seat(seat);

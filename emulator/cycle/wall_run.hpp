@@ -28,7 +28,8 @@ struct WallOptions {
 struct CycleReport {
   CycleSettings settings;
   CycleEnd end = CycleEnd::complete;
-  std::vector<std::string> missing_rights;  // not empty: it ran soft
+  std::vector<MissingRight> missing_rights;  // not empty: it ran soft
+  bool short_idle = false;                   // deep idle states were kept away
   CycleCounts counts;
   io::WireCounts wires;
   DroppedCounts dropped;
@@ -45,6 +46,10 @@ class NotPermitted : public std::runtime_error {
  public:
   using std::runtime_error::runtime_error;
 };
+
+/// What this computer does not grant a cycle with these settings. Throws NotPermitted where
+/// anything is missing, unless that is allowed. The process's memory is locked from here on.
+std::vector<MissingRight> require_rights(const CycleSettings&, bool allow_soft);
 
 /// Throws NotPermitted, InputError or io::ConfigError before arming; not afterwards. However it
 /// ends, the outputs stand at their safe level and the wires are given back.

@@ -6,6 +6,7 @@
 #include <exception>
 #include <optional>
 #include <stdexcept>
+#include <utility>
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
@@ -111,10 +112,9 @@ std::string in_file(const Bench& bench, const std::exception& error) {
   return bench.file.string() + ": " + error.what();
 }
 
-}  // namespace
-
-std::array<std::uint8_t, io::line_bytes> initial_lines_high(
-    const Bench& bench, const Scenario& scenario, const io::SimulatedController& controller) {
+std::array<std::uint8_t, io::line_bytes> lines_high_at_start(const Bench& bench,
+                                                             const Scenario& scenario,
+                                                             GivenMotion motion) {
   class Nowhere final : public RunSink {
     void frame(const Frame&) noexcept override {}
     void edge(const LineEdge&) noexcept override {}
@@ -122,10 +122,21 @@ std::array<std::uint8_t, io::line_bytes> initial_lines_high(
               std::int64_t) noexcept override {}
   } nowhere;
   try {
-    return BenchWorld(bench, scenario, given_motion(bench, controller), nowhere).lines_high();
+    return BenchWorld(bench, scenario, std::move(motion), nowhere).lines_high();
   } catch (const std::invalid_argument& error) {
     throw InputError(in_file(bench, error));
   }
+}
+
+}  // namespace
+
+std::array<std::uint8_t, io::line_bytes> initial_lines_high(
+    const Bench& bench, const Scenario& scenario, const io::SimulatedController& controller) {
+  return lines_high_at_start(bench, scenario, given_motion(bench, controller));
+}
+std::array<std::uint8_t, io::line_bytes> initial_lines_high(const Bench& bench,
+                                                            const Scenario& scenario) {
+  return lines_high_at_start(bench, scenario, {});
 }
 
 RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,

@@ -37,6 +37,8 @@ struct RunOutcome {
 /// run_virtual().
 std::array<std::uint8_t, io::line_bytes> initial_lines_high(const Bench&, const Scenario&,
                                                             const io::SimulatedController&);
+/// The same where nothing is given by a recording.
+std::array<std::uint8_t, io::line_bytes> initial_lines_high(const Bench&, const Scenario&);
 
 /// Throws InputError or io::ConfigError before the first cycle; not afterwards. A controller that
 /// crashes, hangs or exits lets go of the gates, and the run goes on to the scenario's end.

@@ -99,10 +99,10 @@ TEST(RealTime, TheGuardSeesAnAllocation) {
 
 TEST(RealTime, TheCycleMeetsNoPageFaultOnceMemoryIsLocked) {
   const auto missing = missing_rights({});
-  const bool locked = std::none_of(missing.begin(), missing.end(), [](const std::string& what) {
-    return what.find("Memory cannot be locked") != std::string::npos;
+  const bool locked = std::none_of(missing.begin(), missing.end(), [](const MissingRight& m) {
+    return m.what.find("Memory cannot be locked") != std::string::npos;
   });
-  if (!locked) GTEST_SKIP() << "memory cannot be locked here: " << missing.back();
+  if (!locked) GTEST_SKIP() << missing.back().what << " " << missing.back().remedy;
   ThreadUse used;
   CycleEnd end = CycleEnd::asked;
   WholeLoop loop(mid_bench());
@@ -131,7 +131,8 @@ void tell_missing_rights() {
   setrlimit(RLIMIT_RTPRIO, &none);
   setrlimit(RLIMIT_MEMLOCK, &little);
   if (geteuid() == 0 && setuid(65'534) != 0) std::_Exit(3);
-  for (const std::string& what : missing_rights({80, 5000})) std::cerr << what << "\n";
+  for (const MissingRight& m : missing_rights({80, 5000}))
+    std::cerr << m.what << " " << m.remedy << "\n";
   std::_Exit(0);
 }
 

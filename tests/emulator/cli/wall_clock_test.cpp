@@ -1,0 +1,70 @@
+// A built-in controller held against the real-time cycle. What comes out of it depends on how busy
+// this computer is; these tests only ask for what does not.
+#include <gmock/gmock.h>
+#include <sys/resource.h>
+
+#include <nlohmann/json.hpp>
+
+#include "tests/emulator/cli/program_runner.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+using testing::AnyOf;
+using testing::HasSubstr;
+
+class WallClock : public ProgramTest {};
+
+void without_rights() {
+  const rlimit none{0, 0}, little{64 << 10, 64 << 10};
+  setrlimit(RLIMIT_RTPRIO, &none);
+  setrlimit(RLIMIT_MEMLOCK, &little);
+  if (geteuid() == 0 && setuid(65'534) != 0) _exit(97);
+}
+
+TEST_F(WallClock, WithoutRightsIsRefusedWithTheRemedyAndLeavesNoFolder) {
+  fs::permissions(path(""), fs::perms::all);
+  const Answer answer = call({"run", bench(), scenario("1 s"), "--clock", "wall", "--out", "kept"},
+                             {}, without_rights);
+  EXPECT_EQ(answer.status, 4);
+  EXPECT_THAT(answer.err, HasSubstr("rtprio"));
+  EXPECT_THAT(answer.err, HasSubstr("memlock"));
+  EXPECT_THAT(answer.err, HasSubstr("--allow-soft"));
+  EXPECT_FALSE(fs::exists(path("kept")));
+}
+
+TEST_F(WallClock, AllowedSoftRunsAndSaysSoInTheRecordAndInRunJson) {
+  fs::permissions(path(""), fs::perms::all);
+  const std::string drive_off = scenario("300 ms");
+  const Answer answer = call({"run", bench(), drive_off, "--clock", "wall", "--out", "kept",
+                              "--allow-soft", "--set", "cycle.period=20 ms"},
+                             {}, without_rights);
+  EXPECT_THAT(answer.status, AnyOf(0, 4)) << answer.err;  // 4: this computer let it fall behind
+  EXPECT_THAT(answer.err, HasSubstr("soft real time"));
+  const auto run = nlohmann::json::parse(read_text(path("kept/run.json")));
+  EXPECT_EQ(run["cycle"]["soft"], true);
+  EXPECT_EQ(run["cycle"]["missing_rights"].size(), 2U);
+  EXPECT_EQ(run["cycle"]["period_us"], 20000.0);
+  if (answer.status != 0) return;
+  EXPECT_EQ(run["cycle"]["turns"].get<int>() + run["cycle"]["missed_periods"].get<int>(), 16);
+  const auto result = nlohmann::json::parse(read_text(path("kept/result.json")));
+  EXPECT_EQ(result["clock"], "wall");
+}
+
+TEST_F(WallClock, IsNotForOtherSimulatedControllersNorBesideAPace) {
+  const std::string mcu = STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub.yaml";
+  const Answer answer = call({"run", mcu, scenario("1 s"), "--clock", "wall"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("controller.backend"));
+  EXPECT_EQ(call({"run", bench(), scenario("1 s"), "--clock", "wall", "--pace", "wall"}).status, 2);
+}
+
+TEST_F(WallClock, RefusesACycleThatNoComputerHolds) {
+  const Answer answer =
+      call({"run", bench(), scenario("1 s"), "--clock", "wall", "--set", "cycle.period=1 us"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("cycle.period"));
+}
+
+}  // namespace
+}  // namespace stillrotor::test
