@@ -3,6 +3,7 @@
 #include <cstdio>
 
 #include "io/capture/motion.hpp"
+#include "io/stamp_error.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -83,8 +84,8 @@ CaptureTrust trust(const RecordedMotion& motion, const TrustQuestion& q) {
   if (q.bus_V > 0.0 && q.inductance_H > 0.0 && q.resistance_ohm > 0.0 && q.pwm_frequency_Hz > 0.0) {
     const double sigma_s = q.resolution_s / std::sqrt(12.0);
     const double tau_s = q.inductance_H / q.resistance_ohm;
-    trust.current_error_A = 2.0 / std::sqrt(3.0) * (q.bus_V * sigma_s / q.inductance_H) *
-                            std::sqrt(q.pwm_frequency_Hz * tau_s / 2.0);
+    trust.current_error_A =
+        stamp_current_error_A(q.bus_V, sigma_s, q.inductance_H, q.pwm_frequency_Hz, tau_s);
     trust.text += text(
         " Stamps of %.3g ns cost %.2g A rms of phase current "
         "((2/sqrt 3)(V_dc sigma / L) sqrt(f_s tau / 2), sigma = resolution/sqrt 12, "

@@ -9,8 +9,8 @@
 #include "io/analog/bus_thread.hpp"
 #include "io/analog/latest_value.hpp"
 #include "io/analog/limits.hpp"
-#include "tests/io/analog/allocations.hpp"
 #include "tests/io/analog/recorded_ioctl.hpp"
+#include "tests/support/allocations.hpp"
 
 namespace stillrotor::io {
 namespace {

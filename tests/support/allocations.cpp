@@ -1,4 +1,4 @@
-#include "tests/io/analog/allocations.hpp"
+#include "tests/support/allocations.hpp"
 
 #include <cstdlib>
 #include <new>
