@@ -118,6 +118,23 @@ TEST(PwmEstimate, DutyThatReachesZeroIsNoLoss) {
   EXPECT_GT(pwm.resting, 10u);
 }
 
+// Pulses of 100 % run into one another: one long one, whose middle may lie between two periods'.
+TEST(PwmEstimate, DutyThatReachesOneLeavesTheGridAsItIs) {
+  std::vector<io::Edge> edges;
+  for (int k = 0; k < 400; ++k) {
+    const int lasts = k % 20 == 7 ? 2 : 1;  // periods; two of them whole
+    if (k % 20 == 8) continue;
+    const double middle_s = 50e-6 * (k + 0.5 * lasts);
+    const double half_s = lasts == 2 ? 49e-6 : 18e-6;
+    edges.push_back({test::at(middle_s - half_s), io::line::gate_UH, io::Level::high});
+    edges.push_back({test::at(middle_s + half_s), io::line::gate_UH, io::Level::low});
+  }
+  const LegPwm pwm = high_U(edges);
+  ASSERT_TRUE(pwm.known);
+  EXPECT_LT(pwm.jitter_s, 2e-12);
+  EXPECT_NEAR(pwm.period_s, 50e-6, 1e-12);
+}
+
 TEST(PwmEstimate, LongPauseIsNoLossAndTheGridIsFoundAgain) {
   auto edges = test::edges_of({}, 400, still);
   auto later = test::edges_of({}, 400, still);
