@@ -3,6 +3,7 @@
 #include <array>
 
 #include "io/capture/capture.hpp"
+#include "io/polled/polled.hpp"
 #include "io/standin/standin.hpp"
 #ifdef STILLROTOR_HAS_GPIOD
 #include "io/gpiod/gpiod.hpp"
@@ -43,6 +44,8 @@ constexpr std::array table = {
             "a built-in reference controller: six_step, field_oriented or volts_per_hertz", true},
     Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", true},
     Backend{"gpiod", "wall", "a controller on lines of the GPIO character device", has_gpiod},
+    Backend{"polled", "wall",
+            "a controller on mapped registers that one core looks at all the time", true},
 };
 
 struct Maker {
@@ -53,6 +56,7 @@ struct Maker {
   Controller operator()(const McuConfig& c) const { return make_mcu(c); }
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
   Controller operator()(const GpiodConfig&) const { return on_wires(); }
+  Controller operator()(const PolledConfig&) const { return on_wires(); }
 
  private:
   static Controller on_wires() {
@@ -66,6 +70,7 @@ struct WiredMaker {
   using Controller = std::unique_ptr<WiredController>;
   Controller operator()(const auto&) const { return nullptr; }
   Controller operator()(const GpiodConfig& c) const { return make_gpiod(c); }
+  Controller operator()(const PolledConfig& c) const { return make_polled(c); }
 };
 
 }  // namespace

@@ -11,6 +11,7 @@
 #include "io/connector.hpp"
 #include "io/gpiod/config.hpp"
 #include "io/mcu/config.hpp"
+#include "io/polled/config.hpp"
 #include "io/standin/config.hpp"
 #include "io/wired.hpp"
 

@@ -57,6 +57,8 @@ TEST(Backends, AreListedOnceEachWithAClockAndASummary) {
   EXPECT_TRUE(seen.contains("standin"));
   EXPECT_TRUE(seen.contains("mcu"));
   EXPECT_TRUE(seen.contains("capture"));
+  EXPECT_TRUE(seen.contains("gpiod"));
+  EXPECT_TRUE(seen.contains("polled"));
 }
 
 TEST(Backends, ThatThisBuildLacksSayHowToGetThem) {
@@ -72,6 +74,12 @@ TEST(Backends, ThatThisBuildLacksSayHowToGetThem) {
     return;
   }
   GTEST_SKIP() << "this build has the simulated microcontroller";
+}
+
+TEST(Backends, OnRealWiresAreNoSimulatedControllersAndTheOtherWayRound) {
+  EXPECT_THROW(make_controller(PolledConfig{}), ConfigError);
+  EXPECT_THROW(make_controller(GpiodConfig{}), ConfigError);
+  EXPECT_EQ(make_wired_controller(SixStepConfig{}), nullptr);
 }
 
 }  // namespace
