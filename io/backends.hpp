@@ -18,7 +18,7 @@
 namespace stillrotor::io {
 
 using ControllerConfig = std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig,
-                                      McuConfig, CaptureConfig, GpiodConfig>;
+                                      McuConfig, CaptureConfig, GpiodConfig, PolledConfig>;
 
 struct Backend {
   std::string_view name;     // as in `controller.backend`
