@@ -150,7 +150,7 @@ class Sums {
            .unit = "routes",
            .fits_up_to = "none",
            .consequence = "what the bench would put there reaches nobody",
-           .remedy = "give controller.analog a converter, or set harness.channels.<name>: none",
+           .remedy = "wire a converter, or leave the channels off the harness",
            .grounds = "the bench names no converter"},
           false);
       return;

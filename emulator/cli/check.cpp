@@ -10,6 +10,8 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/facts.hpp"
+#include "emulator/budget/budget.hpp"
+#include "emulator/budget/routes.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
@@ -25,7 +27,8 @@ namespace {
 
 struct Request {
   std::string bench, scenario;
-  std::string wiring;  // file for the drawing
+  std::string wiring;    // file for the drawing
+  std::string as_wired;  // backend whose routes the bench is held against
   std::vector<std::string> overrides;
 };
 
@@ -54,6 +57,25 @@ void print_wires(const WiringPlan& plan) {
   fmt::print("Wires{}:\n", plan.simulated ? ", if this controller stood on a desk" : "");
   for (const std::string& caution : plan.cautions) fmt::print("  ! {}\n", caution);
   fmt::print("{}\n", table(rows));
+}
+
+void print_budget(const Budget& sum, const Routes& routes) {
+  std::vector<std::vector<std::string>> rows{
+      {"", "signal", "asked", "can", "unit", "fits up to", "how"}};
+  for (const Demand& d : sum.demands)
+    rows.push_back({d.fits ? "ok" : "NO", d.signal, fmt::format("{:.4g}", d.demand),
+                    fmt::format("{:.4g}", d.limit), d.unit, d.fits_up_to, d.asks});
+  fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", routes.lines.name,
+             routes.cycle_s * 1e6, table(rows));
+  for (const Demand& d : sum.demands)
+    if (!d.fits)
+      fmt::print("  {}: {}. Instead: {}. (Limit: {}.)\n", d.signal, d.consequence, d.remedy,
+                 d.grounds);
+  for (const std::string& path : sum.not_stated)
+    fmt::print("  {} is not stated: what it asks for cannot be checked. Add it to the bench.\n",
+               path);
+  fmt::print("\n  Grade {}: {}.\n", static_cast<char>(sum.grade), sum.grade_why);
+  fmt::print("  {}\n\n", sum.fits() ? "It fits." : "REFUSED: it does not fit.");
 }
 
 void print_grade(const Bench& bench) {
@@ -114,11 +136,21 @@ int check(const Request& request) {
     const WiringPlan plan = wiring_plan(*bench);
     print_wires(plan);
     if (!request.wiring.empty()) write_file(request.wiring, drawing(plan));
-    print_grade(*bench);
+    const std::string_view backend =
+        request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
+    const std::optional<Routes> routes = declared_routes(backend, bench->cycle);
+    bool fits = true;
+    if (routes) {
+      const Budget sum = budget(*bench, *routes);
+      print_budget(sum, *routes);
+      fits = sum.fits();
+    } else {
+      print_grade(*bench);
+    }
     if (const std::string trust = replay_trust(*bench, *controller); !trust.empty())
       fmt::print("\nHow far to believe the replay:\n  {}\n", trust);
     if (scenario) print_scenario(*scenario);
-    return 0;
+    return fits ? 0 : exit_request_wrong;
   } catch (const std::exception& error) {
     return report(error, bench ? &*bench : nullptr);
   }
@@ -136,14 +168,20 @@ void add_check(CLI::App& app, int& status) {
       ->add_option("--set", request->overrides,
                    "change a parameter of the bench: path=value; may be given again")
       ->allow_extra_args(false);
+  command
+      ->add_option("--as-wired", request->as_wired,
+                   "hold the bench against this route of wires, whatever stands at its connector")
+      ->check(CLI::IsMember({"gpiod", "polled"}));
   command->add_option("--wiring", request->wiring, "draw the wires into this file (SVG)");
   command->footer(R"(Examples:
   stillrotor check configs/benches/orchard-cart-hub.yaml
   stillrotor check configs/benches/orchard-cart-mid.yaml configs/scenarios/first-drive.yaml
   stillrotor check configs/benches/orchard-cart-hub.yaml --wiring wiring.svg
+  stillrotor check configs/benches/orchard-cart-mid.yaml --as-wired gpiod
   stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
 
-Exit status: 0 it would run; 2 something is wrong, every problem with its line.)");
+Exit status: 0 it would run; 2 something is wrong, every problem with its line, or more is asked
+of the wires than they can do.)");
   command->callback([request, &status] { status = check(*request); });
 }
 

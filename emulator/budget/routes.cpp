@@ -1,0 +1,30 @@
+#include "emulator/budget/routes.hpp"
+
+namespace stillrotor {
+namespace {
+
+// Common practice on single-board computers where no other ground stands beside a number.
+const io::LineRoute gpiod{"GPIO character device",
+                          10'000.0,
+                          3e-6,
+                          3e-6,
+                          true,
+                          "declared: an interrupt an edge, stamped by the kernel"};
+const io::LineRoute polled{"mapped register, polled",
+                           2'000'000.0,
+                           0.1e-6,
+                           1e-6,
+                           true,
+                           "declared: a core of its own reads the register all the time"};
+const io::VoltsRoute converter{"SPI converter, 12 bit", 25e-6, 5.0 / 4096.0,
+                               "declared: all channels in one message at 20 MHz, with a latch"};
+
+}  // namespace
+
+std::optional<Routes> declared_routes(std::string_view backend, const CycleSettings& cycle) {
+  if (backend == "gpiod") return Routes{gpiod, converter, cycle.period_s};
+  if (backend == "polled") return Routes{polled, converter, cycle.period_s};
+  return std::nullopt;
+}
+
+}  // namespace stillrotor

@@ -1,0 +1,43 @@
+// What `check` says of wires, as a user reads it.
+#include <gmock/gmock.h>
+
+#include "tests/emulator/cli/program_runner.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+using testing::HasSubstr;
+using testing::Not;
+
+class CheckCommand : public ProgramTest {};
+
+const std::string mid = STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-mid.yaml";
+
+TEST_F(CheckCommand, RefusesMoreThanPlainGpioCanDo) {
+  const Answer answer =
+      call({"check", mid, "--as-wired", "gpiod", "--set", "controller.expects.pwm_frequency=20 kHz",
+            "--set", "controller.expects.current_loop=1 kHz"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.out, HasSubstr("833 Hz PWM"));    // 10,000 edges/s over 12
+  EXPECT_THAT(answer.out, HasSubstr("lose 117 deg"));  // 360 deg x 1 kHz x 325 us
+  EXPECT_THAT(answer.out, HasSubstr("REFUSED"));
+}
+
+TEST_F(CheckCommand, OfASimulatedControllerAsksNothingOfWires) {
+  const Answer answer = call({"check", mid});
+  EXPECT_EQ(answer.status, 0);
+  EXPECT_THAT(answer.out, Not(HasSubstr("What the wires are asked for")));
+}
+
+TEST_F(CheckCommand, DrawsTheWiresWholeOrNotAtAll) {
+  EXPECT_EQ(call({"check", mid, "--wiring", "wires.svg"}).status, 0);
+  const std::string drawn = read_text(path("wires.svg"));
+  EXPECT_THAT(drawn, HasSubstr("power stage stays disconnected"));
+  EXPECT_THAT(drawn, HasSubstr("</svg>"));
+  const Answer answer = call({"check", mid, "--wiring", "nowhere/wires.svg"});
+  EXPECT_NE(answer.status, 0);
+  EXPECT_THAT(answer.err, HasSubstr("nowhere/wires.svg"));
+}
+
+}  // namespace
+}  // namespace stillrotor::test
