@@ -57,7 +57,6 @@ struct Maker {
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
   Controller operator()(const GpiodConfig&) const { return on_wires(); }
   Controller operator()(const PolledConfig&) const { return on_wires(); }
-  Controller operator()(const PolledConfig&) const { return on_wires(); }
 
  private:
   static Controller on_wires() {
