@@ -9,9 +9,12 @@ thread_local std::uint64_t count = 0;
 
 std::uint64_t allocations() noexcept { return count; }
 
-void* operator new(std::size_t size) {
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
   ++count;
-  if (void* memory = std::malloc(size)) return memory;
+  return std::malloc(size != 0 ? size : 1);
+}
+void* operator new(std::size_t size) {
+  if (void* memory = operator new(size, std::nothrow)) return memory;
   throw std::bad_alloc();
 }
 void operator delete(void* memory) noexcept { std::free(memory); }
