@@ -42,7 +42,7 @@ Extra added(Extra x, double h, const Extra& rate) noexcept {
 }  // namespace
 
 // Classical RK4 in all states; cosine and sine follow theta by rotation.
-template <bool Ledger>
+template <bool Ledger, bool Extras>
 Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   const ConductionMode& m = *mode;
   const Point y0 = point();
@@ -58,16 +58,16 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
     const double turn = p * omega_stage * dt;
     y.theta = y0.theta + turn;
     rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
-    y.extra = added(y0.extra, dt, k.extra_dt);
+    y.extra = Extras ? added(y0.extra, dt, k.extra_dt) : y0.extra;
     return y;
   };
-  const Flow k1 = flow(m, y0, d0);
+  const Flow k1 = flow<Extras>(m, y0, d0);
   const Point y1 = from_start(k1, y0.omega, 0.5 * h);
-  const Flow k2 = flow(m, y1, d1);
+  const Flow k2 = flow<Extras>(m, y1, d1);
   const Point y2 = from_start(k2, y1.omega, 0.5 * h);
-  const Flow k3 = flow(m, y2, d1);
+  const Flow k3 = flow<Extras>(m, y2, d1);
   const Point y3 = from_start(k3, y2.omega, h);
-  const Flow k4 = flow(m, y3, d2);
+  const Flow k4 = flow<Extras>(m, y3, d2);
 
   const double w = h / 6.0;
   Point y;
@@ -77,9 +77,11 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
       y0.i_beta + w * (k1.di_dt.beta + 2.0 * (k2.di_dt.beta + k3.di_dt.beta) + k4.di_dt.beta);
   y.v_cap = y0.v_cap + w * (k1.dv_dt + 2.0 * (k2.dv_dt + k3.dv_dt) + k4.dv_dt);
   y.omega = y0.omega + w * (k1.domega_dt + 2.0 * (k2.domega_dt + k3.domega_dt) + k4.domega_dt);
-  y.extra = added(
-      added(added(added(y0.extra, w, k1.extra_dt), 2.0 * w, k2.extra_dt), 2.0 * w, k3.extra_dt), w,
-      k4.extra_dt);
+  y.extra = y0.extra;
+  if constexpr (Extras)
+    y.extra = added(
+        added(added(added(y0.extra, w, k1.extra_dt), 2.0 * w, k2.extra_dt), 2.0 * w, k3.extra_dt),
+        w, k4.extra_dt);
   y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
   const double turn = w * p * (y0.omega + 2.0 * (y1.omega + y2.omega) + y3.omega);
   y.theta = y0.theta + turn;
@@ -116,15 +118,16 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   }
   return y;
 }
-template Point Drive::Impl::step<false>(double, double*) const noexcept;  // map_step.cpp falls back
+// map_step.cpp falls back on it
+template Point Drive::Impl::step<false, false>(double, double*) const noexcept;
 
 double Drive::Impl::step_limit() const noexcept {
   const double electrical = std::abs(p * s.omega_m_rad_s);
   const double limit = std::min(mode->step_max_s, bus.step_max_s);
   const double by_angle =
       electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
-  return fast ? by_angle
-              : std::min(by_angle, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
+  return rigid ? by_angle
+               : std::min(by_angle, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
 // The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the
@@ -271,7 +274,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
 
     if (ledger) {
       double energies[5];
-      step<true>(h, energies);
+      step<true, true>(h, energies);
       if (!follows_charge) s.supplied_J += energies[0];
       s.mechanical_J += energies[1];
       s.dissipated_J += energies[2];

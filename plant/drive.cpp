@@ -248,6 +248,7 @@ void Drive::start(const StartState& from) noexcept {
 
 void Drive::Impl::inputs_changed() noexcept {
   ramping = true;
+  slope_at_rest_Nm = slope_Nm(s.slope.value);
   at_rest = drivers(0.0);
   const auto moves = [](const Ramp& r) { return r.rate_per_s != 0.0; };
   const auto acts = [&](const Ramp& r) { return r.value != 0.0 || moves(r); };
@@ -255,7 +256,8 @@ void Drive::Impl::inputs_changed() noexcept {
             moves(s.wind_m_s) || moves(s.pedal_Nm) || (s.speed_held && moves(s.held_speed_rad_s));
   // What the fast steps leave alone starts out right when they hand over.
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
-  fast = ever_fast && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
+  rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
+  fast = ever_fast && rigid;
   smooth = fast && bare && !mapped && !ledger && !warms && !follows_charge && !watched &&
            !watches_supply && !driver.fitted() && !analog.follows_rest &&
            par.bridge.output_capacitance_F <= 0.0;
@@ -275,8 +277,9 @@ void Drive::Impl::choose_model() noexcept {
 
 void Drive::Impl::choose_path() noexcept {
   mapped = s.machine.model == MachineModel::saturated_magnet;
-  ever_fast = (Machine::plain(s.machine) || mapped) && par.supply.cable_inductance_H <= 0.0 &&
-              !supply_law.regulated && shaft_law.plain();
+  const bool plain_feed = par.supply.cable_inductance_H <= 0.0 && !supply_law.regulated;
+  ever_fast = (Machine::plain(s.machine) || mapped) && plain_feed && shaft_law.plain();
+  extras = !plain_feed || machine.has_inner_states(s.machine);
   watched = mapped || machine.can_lose_flux();
   inputs_changed();
 }

@@ -31,6 +31,10 @@ struct Drivers {
   double wind_m_s = 0.0, pedal_Nm = 0.0, held_rad_s = 0.0;  // none of them in the fast steps
 };
 
+inline double leg_current(std::size_t k, double i_alpha, double i_beta) noexcept {
+  return leg_axis[k].alpha * i_alpha + leg_axis[k].beta * i_beta;
+}
+
 /// Throws std::invalid_argument. supply/supply_check.cpp.
 void check_feed(const DriveParameters&);
 /// The same for shaft and load. shaft/shaft_check.cpp.
@@ -94,6 +98,8 @@ struct Drive::Impl {
   /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass
   /// without wind or pedals (ever_fast: but for those two).
   bool fast = true, ever_fast = true;
+  bool rigid = true;       // of these, what concerns the shaft
+  bool extras = false;     // states of Extra move, other than a second mass's or a swinging leg's
   bool bare = true;        // of these the shortest form
   bool smooth = false;     // between gates nothing moves but the fast steps' own states: glide()
   bool mapped = false;     // the fast step of a saturated machine stands in for them
@@ -103,11 +109,12 @@ struct Drive::Impl {
   bool phase_quantities = false;  // asked for
   bool ramping = true;            // any input changes; else at_rest holds them
   Drivers at_rest{};
+  double slope_at_rest_Nm = 0.0;                           // of a slope that stays
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
   // advance.cpp
   Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
-  template <bool Ledger>
+  template <bool Ledger, bool Extras>
   Point step(double h, double energies_J[5]) const noexcept;
   template <LegsDiffer Legs, bool Bare>
   Point rotor_step(double h) const noexcept;
@@ -115,17 +122,16 @@ struct Drive::Impl {
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   template <bool Bare>
   Point line_step(double h) const noexcept;  // line_step.cpp
-  template <bool Unlike>
+  template <LegsDiffer Legs>
+  Point map_step(double h) const noexcept;
   Point map_step(double h) const noexcept;  // map_step.cpp
   Point step(double h) const noexcept {
-    if (ledger || !fast || mode->swings != 0) return step<false>(h, nullptr);
-    if (mapped) {
-      if (mode->freedom != 2) return step<false>(h, nullptr);
-      return mode->legs == LegsDiffer::no ? map_step<false>(h) : map_step<true>(h);
-    }
-    Point y = mode->freedom == 2 ? bare ? rotor_step<true>(h) : rotor_step<false>(h)
-              : bare ? line_step<true>(h)
-                                 : line_step<false>(h);
+    if (ledger || !fast || mode->swings != 0 || (mapped && mode->freedom != 2))
+      return extras || !rigid || mode->swings != 0 ? step<false, true>(h, nullptr)
+                                                   : step<false, false>(h, nullptr);
+    Point y = mapped               ? map_step(h)
+              : mode->freedom != 2 ? (bare ? line_step<true>(h) : line_step<false>(h))
+                                   : (bare ? rotor_step<true>(h) : rotor_step<false>(h));
     y.extra = s.extra;
     return y;
   }
@@ -198,6 +204,7 @@ struct Drive::Impl {
   LoopRates loops(double supply_A, double bus_V, const Point&, const Drivers&) const noexcept;
   TerminalLaw machine_law(const Point&) const noexcept;   // with its cogging
   double machine_torque_Nm(const Point&) const noexcept;  // of that law alone
+  template <bool Extras = true>
   Flow flow(const ConductionMode&, const Point&, const Drivers&) const noexcept;
   Drivers drivers(double into_step_s) const noexcept;
   double slope_Nm(double slope) const noexcept {
@@ -274,12 +281,13 @@ struct Drive::Impl {
       const AlphaBeta n = mode->watch_axis[k];
       least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta - mode->watch_A[k]);
     }
-    if (fast && coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
+    if (rigid && coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
       least = std::min(least, y.omega * s.rotation);
     return least;
   }
   bool watches_motion() const noexcept {
-    return fast ? coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held : !shaft_law.never_changes();
+    return rigid ? coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held
+                 : !shaft_law.never_changes();
   }
   bool watches_more() const noexcept {
     return mode->floating || mode->swings != 0 || watches_motion() || watches_supply ||
@@ -289,6 +297,14 @@ struct Drive::Impl {
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
+  /// The same where all three legs conduct.
+  Phases leg_terminals(AlphaBeta i_A, double bus_V) const noexcept {
+    const auto of = [&](std::size_t k) {
+      const LegLaw& leg = law(s.leg[k]);
+      return leg.s * bus_V + leg.e_V - leg.r_ohm * leg_current(k, i_A.alpha, i_A.beta);
+    };
+    return {of(0), of(1), of(2)};
+  }
   void keep_to_freedom() noexcept;
   double swing_terminal_V(std::size_t k, const Point& y, double bus_V) const noexcept {
     return 0.5 * bus_V + y.extra.leg_swing_V[k];
@@ -351,9 +367,6 @@ struct Drive::Impl {
 /// Below this a leg carries no current. The search for a current's zero ends within 1e-9 A of it.
 inline constexpr double zero_A = 5e-9;
 
-inline double leg_current(std::size_t k, double i_alpha, double i_beta) noexcept {
-  return leg_axis[k].alpha * i_alpha + leg_axis[k].beta * i_beta;
-}
 inline double leg_current(std::size_t k, const Point& y) noexcept {
   return leg_current(k, y.i_alpha, y.i_beta);
 }

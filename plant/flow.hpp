@@ -17,7 +17,8 @@ namespace stillrotor::plant {
   if (!ramping) return at_rest;
   const auto at = [t](const Ramp& r) { return r.value + r.rate_per_s * t; };
   return {at(s.supply_V) + s.supply.own_V + s.supply.own_V_per_s * t,
-          at(s.load_torque_Nm) + par.shaft.constant_torque_Nm + slope_Nm(at(s.slope)),
+          at(s.load_torque_Nm) + par.shaft.constant_torque_Nm +
+              (s.slope.rate_per_s == 0.0 ? slope_at_rest_Nm : slope_Nm(at(s.slope))),
           at(s.wind_m_s), at(s.pedal_Nm), at(s.held_speed_rad_s)};
 }
 
@@ -53,6 +54,7 @@ inline double Drive::Impl::machine_torque_Nm(const Point& y) const noexcept {
   return machine.cogging().any() ? own + cogging_Nm(y.theta) : own;
 }
 
+template <bool Extras>
 [[gnu::always_inline]] inline Flow Drive::Impl::flow(const ConductionMode& m, const Point& y,
                                                      const Drivers& in) const noexcept {
   Flow f;
@@ -66,7 +68,7 @@ inline double Drive::Impl::machine_torque_Nm(const Point& y) const noexcept {
   f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V) * capacitance_inverse;
 
   AlphaBeta e{m.e_alpha_V, m.e_beta_V};
-  if (m.swings != 0) [[unlikely]] {
+  if (Extras && m.swings != 0) [[unlikely]] {
     for (std::size_t k = 0; k < 3; ++k) {
       if (((m.swings >> k) & 1U) == 0U) continue;
       const AlphaBeta n = leg_axis[k];
@@ -89,19 +91,21 @@ inline double Drive::Impl::machine_torque_Nm(const Point& y) const noexcept {
     const double rate = (m.d_alpha * rhs_alpha + m.d_beta * rhs_beta) / l_d;
     f.di_dt = {m.d_alpha * rate, m.d_beta * rate};
   }
-  for (std::size_t k = 0; k < inner_states; ++k)
-    f.extra_dt.inner[k] = t.inner_rate[k] + t.inner_per_di[k][0] * f.di_dt.alpha +
-                          t.inner_per_di[k][1] * f.di_dt.beta;
-  if (bus.cable_share > 0.0)
-    f.extra_dt.i_cable_A = (source_V(y, in) - s.source_ohm * y.extra.i_cable_A - f.bus_V) /
-                           par.supply.cable_inductance_H;
-  if (supply_law.regulated) {
-    const LoopRates rates = loops(f.supply_A, f.bus_V, y, in);
-    f.extra_dt.supply_inner =
-        s.supply_mode == SupplyMode::current_limit ? rates.current : rates.voltage;
+  if constexpr (Extras) {
+    for (std::size_t k = 0; k < inner_states; ++k)
+      f.extra_dt.inner[k] = t.inner_rate[k] + t.inner_per_di[k][0] * f.di_dt.alpha +
+                            t.inner_per_di[k][1] * f.di_dt.beta;
+    if (bus.cable_share > 0.0)
+      f.extra_dt.i_cable_A = (source_V(y, in) - s.source_ohm * y.extra.i_cable_A - f.bus_V) /
+                             par.supply.cable_inductance_H;
+    if (supply_law.regulated) {
+      const LoopRates rates = loops(f.supply_A, f.bus_V, y, in);
+      f.extra_dt.supply_inner =
+          s.supply_mode == SupplyMode::current_limit ? rates.current : rates.voltage;
+    }
   }
 
-  if (!fast) {
+  if (!rigid) {
     const ShaftRates k =
         shaft_law.rates(shaft_point(y, t.torque_Nm), shaft_inputs(in), shaft_mode());
     f.domega_dt = k.omega;

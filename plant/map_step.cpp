@@ -16,13 +16,13 @@ struct Rates {
 
 }  // namespace
 
-template <bool Unlike>
+template <LegsDiffer Legs>
 Point Drive::Impl::map_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const FluxMap& map = *machine.flux_map();
   const double c0 = s.cos_e, s0 = s.sin_e;
   const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
-  if (!map.reaches(i0[0], i0[1])) return step<false>(h, nullptr);
+  if (!map.reaches(i0[0], i0[1])) return step<false, false>(h, nullptr);
 
   FluxMapPiece piece(map);
   const double psi = s.machine.flux_linkage_Wb, off_map = psi - map.magnet_Wb();
@@ -35,11 +35,12 @@ Point Drive::Impl::map_step(double h) const noexcept {
 
   const Pair u0 = into_rotor(m.u_alpha, m.u_beta, c0, s0);
   // Knees and unlike legs turn with the frame, as in rotor_step.cpp.
-  const Pair e0 = Unlike ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
+  constexpr bool knees = Legs != LegsDiffer::no, ohms = Legs == LegsDiffer::in_ohms;
+  const Pair e0 = knees ? into_rotor(m.e_alpha_V, m.e_beta_V, c0, s0) : both(0.0);
   const double r_mean = s.machine.winding_ohm[0] + 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
-  const Pair uneven0 = Unlike ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
-                                           c0 * c0 - s0 * s0, 2.0 * s0 * c0)
-                              : both(0.0);
+  const Pair uneven0 = ohms ? into_rotor(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm,
+                                         c0 * c0 - s0 * s0, 2.0 * s0 * c0)
+                            : both(0.0);
   const Drivers a = drivers(0.0), c = ramping ? drivers(h) : a;
   const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
 
@@ -52,17 +53,18 @@ Point Drive::Impl::map_step(double h) const noexcept {
     const double bus_volts =
         (bus.from_cap * v_cap + bus.from_supply * in.supply_V + bus.constant_V) +
         bus.from_legs_ohm * legs;
-    Pair turning = pair(-l.psi_q, psi_d);
+    Pair moved = pair(-l.psi_q, psi_d);
     double torque = psi_d * i[1] - l.psi_q * i[0];
     if (!sine) {
       const Pair extra = both(psi) * (shape.on_rotor(theta) - pair(0.0, 1.0));
-      turning += extra;
+      moved += extra;
       torque += dot(extra, i);
     }
-    Pair push = u * both(bus_volts) - both(r_mean) * i - both(w_e) * turning;
-    if constexpr (Unlike) {
+    Pair push = u * both(bus_volts) - both(r_mean) * i - both(w_e) * moved;
+    if constexpr (knees) push += seen(e0, t);
+    if constexpr (ohms) {
       const Pair x = seen(uneven0, twice(t));
-      push += seen(e0, t) - pair(x[0], x[1]) * both(i[0]) - pair(x[1], -x[0]) * both(i[1]);
+      push -= x * both(i[0]) + turning(x) * both(i[1]);
     }
     const double inverse = 1.0 / (l.l_dd * l.l_qq - l.l_dq * l.l_dq);
     double opposing = drag_Nm(w) + friction + in.load_Nm;
@@ -107,7 +109,16 @@ Point Drive::Impl::map_step(double h) const noexcept {
   return y;
 }
 
-template Point Drive::Impl::map_step<true>(double) const noexcept;
-template Point Drive::Impl::map_step<false>(double) const noexcept;
+Point Drive::Impl::map_step(double h) const noexcept {
+  switch (mode->legs) {
+    case LegsDiffer::no:
+      return map_step<LegsDiffer::no>(h);
+    case LegsDiffer::in_knees:
+      return map_step<LegsDiffer::in_knees>(h);
+    case LegsDiffer::in_ohms:
+      break;
+  }
+  return map_step<LegsDiffer::in_ohms>(h);
+}
 
 }  // namespace stillrotor::plant

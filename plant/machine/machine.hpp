@@ -117,6 +117,11 @@ class Machine {
     c.winding_ohm[winding] = star_ohm == 0.0 ? bare_ohm(c, winding, own) : own + star_ohm;
     c.joint_ohm[winding] = star_ohm;
   }
+  /// Point::extra.inner moves: rotor flux, or a delta's circulating current.
+  bool has_inner_states(const MachineCondition& c) const noexcept {
+    return c.model == MachineModel::induction ||
+           (c.model == MachineModel::phase_magnet && given_.connection == Connection::delta);
+  }
   bool can_lose_flux() const noexcept { return given_.demagnetisation.possible && !induction_; }
   /// Sets the share of the magnets' flux that is left, and what follows from it.
   void lose_to(MachineCondition& c, double magnet_left) const noexcept {
@@ -147,6 +152,11 @@ class Machine {
       out.heat_W[2] += drag * y.omega;
     }
     return out;
+  }
+  /// Loss in the iron of a magnet machine.
+  double iron_W(const Dq& i, double omega, const MachineCondition& now) const noexcept {
+    const Dq psi = fundamental_Wb(i, now);
+    return iron_.drag_Nm(psi.d * psi.d + psi.q * psi.q, omega) * omega;
   }
   /// at()'s torque alone: what is looked at after every step.
   double torque_Nm(const Point& y, const MachineCondition& now) const noexcept {
@@ -226,7 +236,9 @@ class Machine {
     return linear_.at(y, now);
   }
   Dq fundamental_Wb(const Point& y, const MachineCondition& now) const noexcept {
-    const Dq i = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
+    return fundamental_Wb(park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e), now);
+  }
+  Dq fundamental_Wb(const Dq& i, const MachineCondition& now) const noexcept {
     return saturated_
                ? saturated_->linkage_Wb(i, now)
                : Dq{star_.inductance_d_H * i.d + now.flux_linkage_Wb, star_.inductance_q_H * i.q};

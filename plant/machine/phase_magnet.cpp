@@ -100,7 +100,35 @@ std::array<double, 3> PhaseMagnet::magnet_slope(const Angle& a) const noexcept {
   return {g.alpha, g.beta, shape_.zero_sequence(a.theta)};
 }
 
-TerminalLaw PhaseMagnet::at(const Point& y, const MachineCondition& now) const noexcept {
+TerminalLaw PhaseMagnet::star_at(const Point& y, const MachineCondition& now) const noexcept {
+  const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
+  const double omega_e = pole_pairs_ * y.omega, i_a = y.i_alpha, i_b = y.i_beta;
+  // 2/3 B^T R B
+  const double* r = now.winding_ohm;
+  const double r_aa = 2.0 / 3.0 * r[0] + (r[1] + r[2]) * (1.0 / 6.0), r_bb = 0.5 * (r[1] + r[2]);
+  const double r_ab = half_sqrt3 / 3.0 * (r[2] - r[1]);
+  const double drop_a = r_aa * i_a + r_ab * i_b, drop_b = r_ab * i_a + r_bb * i_b;
+  const AlphaBeta g = shape_(y.theta, y.cos_e, y.sin_e);
+  const double g_0 = 2.0 * shape_.zero_sequence(y.theta), psi = now.flux_linkage_Wb;
+  const double magnet_a = psi * (m_[0][0] * g.alpha + m_[1][0] * g.beta + m_[2][0] * g_0);
+  const double magnet_b = psi * (m_[0][1] * g.alpha + m_[1][1] * g.beta + m_[2][1] * g_0);
+  const double slope_aa = 2.0 * (c2 * k2_.aa - s2 * k1_.aa);
+  const double slope_ab = 2.0 * (c2 * k2_.ab - s2 * k1_.ab);
+  const double slope_bb = 2.0 * (c2 * k2_.bb - s2 * k1_.bb);
+  const double turn_a = slope_aa * i_a + slope_ab * i_b, turn_b = slope_ab * i_a + slope_bb * i_b;
+  TerminalLaw out;
+  out.l_aa_H = k0_.aa + c2 * k1_.aa + s2 * k2_.aa;
+  out.l_ab_H = k0_.ab + c2 * k1_.ab + s2 * k2_.ab;
+  out.l_bb_H = k0_.bb + c2 * k1_.bb + s2 * k2_.bb;
+  out.back_V = {drop_a + omega_e * (turn_a + magnet_a), drop_b + omega_e * (turn_b + magnet_b)};
+  out.emf_V = {omega_e * magnet_a, omega_e * magnet_b};
+  out.torque_Nm =
+      1.5 * pole_pairs_ * (i_a * (0.5 * turn_a + magnet_a) + i_b * (0.5 * turn_b + magnet_b));
+  out.heat_W[0] = 1.5 * (drop_a * i_a + drop_b * i_b);
+  return out;
+}
+
+TerminalLaw PhaseMagnet::delta_at(const Point& y, const MachineCondition& now) const noexcept {
   const Angle a = winding_angle(y);
   const Symmetric l = inductance(a), slope = inductance_slope(a);
   const double omega_e = pole_pairs_ * y.omega;

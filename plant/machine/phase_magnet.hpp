@@ -27,7 +27,9 @@ class PhaseMagnet {
  public:
   explicit PhaseMagnet(const PermanentMagnetParameters&);
 
-  TerminalLaw at(const Point&, const MachineCondition&) const noexcept;
+  TerminalLaw at(const Point& y, const MachineCondition& now) const noexcept {
+    return delta_ ? delta_at(y, now) : star_at(y, now);
+  }
   /// Energy in the windings' field, the magnets' own left out [J].
   double stored_J(const Point&) const noexcept;
   /// What a sudden change keeps: the linkages of the windings, gathered by 2/3 B^T [Wb]. Uses libm.
@@ -58,6 +60,9 @@ class PhaseMagnet {
   struct Angle {
     double theta, cos, sin, c2, s2;
   };
+  TerminalLaw delta_at(const Point&, const MachineCondition&) const noexcept;
+  /// The same without a loop's row and column.
+  TerminalLaw star_at(const Point&, const MachineCondition&) const noexcept;
   Angle winding_angle(const Point&) const noexcept;
   Symmetric inductance(const Angle&) const noexcept;
   Symmetric inductance_slope(const Angle&) const noexcept;  // per electrical radian

@@ -36,9 +36,10 @@ void Drive::Impl::follow_phase_currents(const Point& y, double h) noexcept {
 }
 
 void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
-  const Point y0 = point();
   const Drivers in0 = drivers(0.0), in1 = drivers(h);
-  const BusFlow f0 = flow_of_bus(*mode, y0, in0), f1 = flow_of_bus(*mode, y, in1);
+  const AlphaBeta i0{s.i_alpha_A, s.i_beta_A}, i1{y.i_alpha, y.i_beta};
+  const BusFlow f0 = flow_of_bus(*mode, i0, s.v_cap_V, s.extra, in0);
+  const BusFlow f1 = flow_of_bus(*mode, i1, y.v_cap, y.extra, in1);
   if (par.dc_link_current.kind != CurrentSensing::none)
     analog.dc_link_current.step(s.analog.dc_link, 0, f0.legs_A + mode->shoot_S * f0.bus_V,
                                 f1.legs_A + mode->shoot_S * f1.bus_V, h,
@@ -47,8 +48,11 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
     s.analog.bus_V = LagStep(h / par.bus_voltage.filter_s)(s.analog.bus_V, f0.bus_V, f1.bus_V);
   if (par.phase_voltage.filtered()) {
     const LagStep lag(h / par.phase_voltage.filter_s);
-    const Phases v0 = terminals(legs(), y0, flow(*mode, y0, in0));
-    const Phases v1 = terminals(legs(), y, flow(*mode, y, in1));
+    const bool fixed = mode->freedom == 2 && mode->swings == 0;
+    const Phases v0 =
+        fixed ? leg_terminals(i0, f0.bus_V) : terminals(legs(), point(), flow(*mode, point(), in0));
+    const Phases v1 =
+        fixed ? leg_terminals(i1, f1.bus_V) : terminals(legs(), y, flow(*mode, y, in1));
     s.analog.terminal_V[0] = lag(s.analog.terminal_V[0], v0.U, v1.U);
     s.analog.terminal_V[1] = lag(s.analog.terminal_V[1], v0.V, v1.V);
     s.analog.terminal_V[2] = lag(s.analog.terminal_V[2], v0.W, v1.W);

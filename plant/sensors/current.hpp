@@ -71,9 +71,14 @@ class CurrentPath {
       seen.played_A = a1_A;
     }
     const double from = bent(a0_A), to = bent(a1_A);
-    seen.output_A = slew_A_per_s_[k] > 0.0 ? lagged_with_slew(seen.output_A, from, to, length_s,
-                                                              1.0 / rate_per_s_, slew_A_per_s_[k])
-                                           : lag(seen.output_A, from, to);
+    const double slew = slew_A_per_s_[k];
+    // The limit is far most of the time: neither what is behind nor how the input moves asks for
+    // it.
+    const bool limited = slew > 0.0 && (std::abs(from - seen.output_A) * rate_per_s_ > slew ||
+                                        std::abs(to - from) > slew * length_s);
+    seen.output_A =
+        limited ? lagged_with_slew(seen.output_A, from, to, length_s, 1.0 / rate_per_s_, slew)
+                : lag(seen.output_A, from, to);
   }
 
  private:

@@ -28,10 +28,19 @@ struct LagStep {
   double decay, mean_decay;  // exp(-x) at the step's end, and its mean over the step
 
   /// x: the step's length over the time constant; > 0.
-  explicit LagStep(double x) noexcept
-      : decay(decayed(x)),
-        mean_decay(x > 1e-3 ? (1.0 - decay) / x
-                            : 1.0 - x * (0.5 - x * (1.0 / 6.0 - x * (1.0 / 24.0)))) {}
+  explicit LagStep(double x) noexcept {
+    if (x > 0.2) {
+      decay = decayed(x);
+      mean_decay = (1.0 - decay) / x;
+    } else {  // sum of (-x)^n / (n + 1)!, to 1e-15
+      const double x2 = x * x, x4 = x2 * x2;
+      const double low = (1.0 - x * 0.5) + x2 * (1.0 / 6.0 - x * (1.0 / 24.0));
+      const double middle =
+          (1.0 / 120.0 - x * (1.0 / 720.0)) + x2 * (1.0 / 5040.0 - x * (1.0 / 40320.0));
+      mean_decay = low + x4 * (middle + x4 * (1.0 / 362880.0));
+      decay = 1.0 - x * mean_decay;
+    }
+  }
 
   /// Output at the end; the input goes from a0 to a1.
   double operator()(double y0, double a0, double a1) const noexcept {

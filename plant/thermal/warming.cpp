@@ -1,8 +1,9 @@
 // Heat of machine and power stage on its way into the bodies, and their temperatures on their way
 // back into resistances, magnets and sensors.
-// Gathered in each accepted step: currents are straight lines in a step, so the squares of a plain
-// machine and of the legs are exact for them; other machines' heat goes by the trapezoid of its
-// value at the step's ends. Given to the network once a tick.
+// Gathered in each accepted step: currents are straight lines in a step, so the squares of equal
+// windings and of the legs are exact for them; the iron's heat goes by its value in the middle,
+// that of other machines by the trapezoid of its value at the step's ends. Given to the network
+// once a tick.
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -30,10 +31,16 @@ void Drive::Impl::follow_heat(const Point& y, double h) noexcept {
   Warming& w = s.warming;
   const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
   const double from[3] = {i0.U, i0.V, i0.W}, to[3] = {i1.U, i1.V, i1.W};
-  if (Machine::plain(s.machine) && !machine.iron().any()) {
+  if (Machine::plain(s.machine) || s.machine.model == MachineModel::saturated_magnet) {
     double squares = 0.0;
     for (int k = 0; k < 3; ++k) squares += mean_square(from[k], to[k]);
     w.heat.winding_J += h * s.machine.winding_ohm[0] * squares;
+    if (machine.iron().any()) {
+      const Dq a = park({s.i_alpha_A, s.i_beta_A}, s.cos_e, s.sin_e);
+      const Dq b = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
+      w.heat.housing_J += h * machine.iron_W({0.5 * (a.d + b.d), 0.5 * (a.q + b.q)},
+                                             0.5 * (s.omega_m_rad_s + y.omega), s.machine);
+    }
   } else {
     const TerminalLaw a = machine.at(point(), s.machine), b = machine.at(y, s.machine);
     w.heat.winding_J += 0.5 * h * (a.heat_W[0] + b.heat_W[0]);
