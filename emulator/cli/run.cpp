@@ -185,8 +185,11 @@ class Run {
       watch.progress(model_s, speed_rad_s, current_peak_A);
     };
     if (io::WiredController* wired = tested_.wired()) {
-      WallOutcome outcome = run_wall(bench_, scenario_, *wired, watch,
-                                     {request_.allow_soft, &signals.asked(), progress});
+      WallOptions options;
+      options.allow_soft = request_.allow_soft;
+      options.stop = &signals.asked();
+      options.progress = progress;
+      WallOutcome outcome = run_wall(bench_, scenario_, *wired, watch, options);
       facts_.outcome = std::move(outcome.run);
       facts_.cycle = std::move(outcome.cycle);
     } else {

@@ -80,6 +80,7 @@ Json cycle_json(const CycleReport& cycle) {
           {"missed_periods", counts.missed_periods},
           {"late_writes", counts.late_writes},
           {"wake_late_us", spread_us(counts.wake)},
+          {"turn_us", spread_us(counts.turn)},
           {"read_us", spread_us(counts.read)},
           {"plant_us", spread_us(counts.plant)},
           {"write_us", spread_us(counts.write)},

@@ -73,6 +73,7 @@ CycleEnd run_cycle(WiredBench& bench, CycleClock& clock, const CyclePlan& plan,
     const std::int64_t written = clock.now_ns() - armed_ns;
 
     ++counts.turns;
+    counts.turn.add(written - woke);
     counts.read.add(read - woke);
     counts.plant.add(advanced - read);
     counts.write.add(written - advanced);

@@ -49,6 +49,7 @@ struct CycleCounts {
   std::uint64_t missed_periods = 0;     // skipped whole
   std::uint64_t late_writes = 0;        // after the next deadline
   LatencyHistogram wake;                // lateness of the wake-up
+  LatencyHistogram turn;                // from wake-up to the last output
   LatencyHistogram read, plant, write;  // how long these took
 };
 

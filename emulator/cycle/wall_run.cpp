@@ -114,6 +114,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
       MonotonicClock clock(ns(bench.cycle.spin_s));
       const CyclePlan plan{.period_ns = ns(bench.cycle.period_s),
                            .delay_ns = ns(bench.cycle.delay_s),
+                           .most_catch_up = options.most_catch_up,
                            .lasts_ps = scenario.lasts_ps};
       wired->begin();
       // One level above the cycle: it has to run exactly when the cycle does not let go.

@@ -19,7 +19,9 @@ Watchdog::~Watchdog() {
 void Watchdog::watch(std::int64_t most_ns, Seat seat) noexcept {
   take_seat(seat);
   MonotonicClock clock;
-  const std::int64_t look_every = std::max<std::int64_t>(most_ns / 4, 1);
+  // Often enough for its purpose, and for nobody to wait for its end.
+  constexpr std::int64_t seldom_ns = 10'000'000;
+  const std::int64_t look_every = std::clamp<std::int64_t>(most_ns / 4, 1, seldom_ns);
   std::optional<HeartbeatWatch> heart;
   while (!done_.load(std::memory_order_relaxed)) {
     const std::int64_t now = clock.now_ns();

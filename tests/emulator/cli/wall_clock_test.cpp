@@ -66,5 +66,22 @@ TEST_F(WallClock, RefusesACycleThatNoComputerHolds) {
   EXPECT_THAT(answer.err, HasSubstr("cycle.period"));
 }
 
+TEST_F(WallClock, HostMeasuresTheBenchsCycleAndSaysWhatToChange) {
+  fs::permissions(path(""), fs::perms::all);
+  const Answer answer =
+      call({"host", bench(), "--seconds", "0.3", "--set", "cycle.period=5 ms"}, {}, without_rights);
+  EXPECT_EQ(answer.status, 4);
+  EXPECT_THAT(answer.out, HasSubstr("cycle of 5000 us"));
+  EXPECT_THAT(answer.out, HasSubstr("wake-up lateness"));
+  EXPECT_THAT(answer.out, HasSubstr("UNFIT"));
+  EXPECT_THAT(answer.out, HasSubstr("limits.d"));
+}
+
+TEST_F(WallClock, HostRefusesAWrongRequest) {
+  EXPECT_EQ(call({"host", "nowhere.yaml"}).status, 2);
+  EXPECT_EQ(call({"host", "--seconds", "soon"}).status, 2);
+  EXPECT_EQ(call({"host", "--set", "cycle.period=1 ms"}).status, 2);  // of which bench?
+}
+
 }  // namespace
 }  // namespace stillrotor::test
