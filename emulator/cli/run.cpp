@@ -15,6 +15,7 @@
 #include "emulator/bench/input_error.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
+#include "emulator/cli/privileges.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_document.hpp"
@@ -39,7 +40,7 @@ namespace fs = std::filesystem;
 struct Request {
   fs::path bench, scenario, out;
   std::vector<std::string> overrides;
-  std::string pace, clock;
+  std::string pace, clock, user;
   bool quiet = false, allow_soft = false;
 };
 
@@ -228,6 +229,7 @@ class Run {
 int run(const Request& request) {
   std::optional<Bench> bench;
   try {
+    if (!request.user.empty()) become(request.user);
     bench = load_bench(request.bench, request.overrides, build_folder());
     const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
     const Tested tested(*bench, request.clock == "wall");
@@ -262,6 +264,8 @@ void add_run(CLI::App& app, int& status) {
   command->add_flag("--allow-soft", request->allow_soft,
                     "on the wall clock: run without the rights of a real-time loop; the record "
                     "says so");
+  command->add_option("--user", request->user,
+                      "started by root: become this user, for good, before anything is opened");
   command->add_flag("-q,--quiet", request->quiet, "only the result");
   command->footer(R"(Examples:
   stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/first-drive.yaml
