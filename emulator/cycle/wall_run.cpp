@@ -131,7 +131,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
       ended.store(true, std::memory_order_release);
     });
     while (!ended.load(std::memory_order_acquire)) {
-      std::this_thread::sleep_for(20ms);
+      std::this_thread::sleep_for(50ms);
       if (options.stop != nullptr && options.stop->load()) window.stop = true;
       if (options.progress)
         options.progress(static_cast<double>(window.model_ps.load()) / 1e12,

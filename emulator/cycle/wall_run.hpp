@@ -21,7 +21,7 @@ struct WallOptions {
   bool allow_soft = false;                  // run without the rights of a real-time loop
   std::int64_t most_catch_up = 4;           // periods at once; more end the run
   const std::atomic<bool>* stop = nullptr;  // set from a signal handler
-  /// Called about ten times a second, never from the cycle.
+  /// Called about twenty times a second, never from the cycle.
   std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
 };
 

@@ -73,7 +73,9 @@ class Inspection {
         sys_(root / "sys"),
         cpus_(root / "sys/devices/system/cpu"),
         dev_(root / "dev"),
-        core_(settings.core) {}
+        own_(std::to_string(getpid())),
+        core_(settings.core),
+        priority_(settings.priority) {}
 
   std::vector<Finding> look() {
     preemption();
@@ -85,6 +87,7 @@ class Inspection {
     huge_pages();
     swap();
     interrupts();
+    rivals();
     clock_source();
     virtualisation();
     wireless();
@@ -233,6 +236,40 @@ class Inspection {
                                      fmt::join(here, ", ")));
   }
 
+  /// Threads of other programs that a cycle has to wait for. The kernel's own have no command line.
+  void rivals() {
+    std::size_t count = 0;
+    std::string who;
+    const auto processes = folders_in(proc_);
+    if (processes.empty()) return;
+    for (const fs::path& process : processes) {
+      const std::string id = process.filename().string();
+      if (!is_number(id) || id == own_ || text_of(process / "cmdline").value_or("").empty())
+        continue;
+      for (const fs::path& thread : folders_in(process / "task"))
+        if (real_time_priority(thread / "stat") >= priority_) {
+          ++count;
+          who = text_of(process / "comm").value_or("?");
+        }
+    }
+    found("other threads as urgent", count == 0 ? "none" : fmt::format("{}, one of {}", count, who),
+          fmt::format("none of priority {} or more", priority_), count == 0,
+          "ps -eLo rtprio,pid,comm | sort -n; a higher cycle.priority, or chrt on theirs");
+  }
+
+  /// Field 40 of proc_pid_stat(5), counted behind the name, which may hold spaces; 0: none.
+  static int real_time_priority(const fs::path& stat) {
+    const std::string text = text_of(stat).value_or("");
+    const std::size_t name_end = text.rfind(')');
+    if (name_end == std::string::npos) return 0;
+    std::istringstream fields(text.substr(name_end + 1));
+    std::string field;
+    for (int k = 3; k <= 40; ++k) fields >> field;
+    int priority = 0;
+    std::from_chars(field.data(), field.data() + field.size(), priority);
+    return fields ? priority : 0;
+  }
+
   void clock_source() {
     const auto now = text_of(sys_ / "devices/system/clocksource/clocksource0/current_clocksource");
     if (!now) return;
@@ -263,7 +300,8 @@ class Inspection {
   }
 
   fs::path proc_, sys_, cpus_, dev_;
-  int core_;
+  std::string own_;  // this process
+  int core_, priority_;
   std::vector<Finding> findings_;
 };
 

@@ -51,6 +51,24 @@ TEST_F(WallClock, AllowedSoftRunsAndSaysSoInTheRecordAndInRunJson) {
   EXPECT_EQ(result["clock"], "wall");
 }
 
+TEST_F(WallClock, BySigintEndsSafeWithStatus130AndNoVerdict) {
+  const Answer answer =
+      call({"run", bench(), scenario("60 s"), "--clock", "wall", "--out", "kept", "--allow-soft",
+            "--set", "cycle.period=100 ms"},
+           [this](pid_t child) {
+             while (!fs::exists(path("kept/record.h5")) ||
+                    read_text(path("kept/log.txt")).find("key on") == std::string::npos)
+               usleep(10'000);
+             kill(child, SIGINT);
+           });
+  EXPECT_EQ(answer.status, 130) << answer.err;
+  EXPECT_THAT(answer.err, HasSubstr("no verdict"));
+  const auto run = nlohmann::json::parse(read_text(path("kept/run.json")));
+  EXPECT_EQ(run["interrupted"], true);
+  EXPECT_EQ(run["cycle"]["ended"], "it was asked to stop");
+  EXPECT_FALSE(fs::exists(path("kept/result.json")));
+}
+
 TEST_F(WallClock, IsNotForOtherSimulatedControllersNorBesideAPace) {
   const std::string mcu = STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub.yaml";
   const Answer answer = call({"run", mcu, scenario("1 s"), "--clock", "wall"});

@@ -180,6 +180,25 @@ TEST_F(MadeUpHost, IrqbalanceIsNamed) {
   expect_advice("irqbalance", "runs", "systemctl disable --now irqbalance");
 }
 
+/// A thread's stat with 40 as rt_priority and SCHED_FIFO, as proc_pid_stat(5) has it.
+std::string stat(const std::string& name, int priority) {
+  std::string text = "900 (" + name + ") S";
+  for (int field = 4; field < 40; ++field) text += " 0";
+  return text + " " + std::to_string(priority) + " 1 0 0";
+}
+
+TEST_F(MadeUpHost, ThreadsAsUrgentAsTheCycleAreNamed) {
+  tuned();
+  file("proc/900/cmdline", "soundd");
+  file("proc/900/comm", "soundd");
+  file("proc/900/task/901/stat", stat("sound (out)", 79));
+  file("proc/12/comm", "migration/0");  // the kernel's: no command line
+  file("proc/12/task/12/stat", stat("migration/0", 99));
+  EXPECT_EQ(find("other threads as urgent").fitness, Fitness::good);
+  file("proc/900/task/902/stat", stat("sound (in)", 80));
+  expect_advice("other threads as urgent", "1, one of soundd", "cycle.priority");
+}
+
 TEST_F(MadeUpHost, SlowClockSourceIsAdvisedAgainstAndJiffiesAreUnfit) {
   tuned();
   const std::string clock = "sys/devices/system/clocksource/clocksource0/current_clocksource";
