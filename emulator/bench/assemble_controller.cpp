@@ -52,6 +52,7 @@ std::string first_bytes(const Reading& reading, const std::filesystem::path& fil
 }
 
 bool has_source(const Draft&, LineId);
+bool on_wires(const Draft& draft) { return draft.backend >= 3; }
 
 class ControllerAssembler {
  public:
@@ -91,6 +92,41 @@ class ControllerAssembler {
     d_.bench.controller = d_.capture;
   }
 
+  void gpiod() {
+    io::GpiodConfig config;
+    const auto line = [](const WireDraft& wire, bool inverted) {
+      return io::GpiodLine{wire.chip,
+                           wire.offset,
+                           wire.name,
+                           inverted,
+                           static_cast<io::Bias>(wire.bias),
+                           static_cast<io::Drive>(wire.drive),
+                           static_cast<io::Level>(wire.safe)};
+    };
+    wires(config, line);
+    d_.bench.controller = config;
+  }
+
+  void polled() {
+    Reading& file = readings_.at("controller.registers.file");
+    io::PolledConfig config;
+    config.registers = d_.wires.registers;
+    config.registers.file = d_.wires.registers_file;
+    config.registers.base = d_.wires.base;
+    if (!file.written.empty() && config.registers.file.is_relative())
+      config.registers.file = resolve_path(file, {});
+    d_.wires.registers_file = config.registers.file.string();
+    believe("controller.gap_tolerance", d_.wires.gap_tolerance_s,
+            d_.bench.expects.dead_time_s > 0.0 ? d_.bench.expects.dead_time_s : 1e-6);
+    config.gap_tolerance_s = d_.wires.gap_tolerance_s;
+    const auto line = [](const WireDraft& wire, bool inverted) {
+      return io::PolledLine{wire.offset, inverted, static_cast<io::Drive>(wire.drive),
+                            static_cast<io::Level>(wire.safe)};
+    };
+    wires(config, line);
+    d_.bench.controller = config;
+  }
+
   void standin() {
     scaling();
     switch (d_.kind) {
@@ -107,6 +143,22 @@ class ControllerAssembler {
   }
 
  private:
+  /// What comes in is told as on and off, what goes out as levels of the wire.
+  void wires(auto& config, const auto& line) const {
+    config.gates = static_cast<io::GateWires>(d_.wires.gates);
+    config.dead_time_s = config.gates == io::GateWires::six ? 0.0 : d_.wires.dead_time_s;
+    config.capture = d_.wires.capture;
+    for (std::size_t k = 0; k < io::line_count; ++k) {
+      const WireDraft& wire = d_.line[k];
+      const int active_high = io::is_gate(line_id(k)) ? d_.gates_active_high : wire.active_high;
+      config.lines[k] =
+          line(wire, wire.inverted != (io::from_controller(line_id(k)) && active_high == 0));
+    }
+    config.stop_circuit = line(d_.stop_circuit, d_.stop_circuit.inverted);
+    config.bus_dead = line(d_.bus_dead, d_.bus_dead.inverted);
+    config.watchdog = line(d_.watchdog, d_.watchdog.inverted);
+  }
+
   template <class T>
   void believe(std::string_view path, T& member, T truth) {
     Reading& reading = readings_.at(path);
@@ -233,7 +285,7 @@ bool has_source(const Draft& draft, LineId line) {
   const plant::GateDriverParameters& driver = drive.gate_driver;
   if (line == io::line::driver_fault) return driver.trip_A > 0.0 || driver.undervoltage_V > 0.0;
   if (line == io::line::driver_enable)
-    return draft.backend == 0 && plant::GateDriver(driver).fitted();
+    return (draft.backend == 0 || on_wires(draft)) && plant::GateDriver(driver).fitted();
   if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
   if (line == io::line::brake_chopper)
     return drive.chopper.resistance_ohm > 0.0 && draft.chopper_driven_by == 1;
@@ -307,6 +359,72 @@ void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
           true, has_source(draft, channel_id(k)) ? "" : missing_sensor);
 }
 
+/// Of a wire that is not there nobody wants to know the drive.
+void hide_defaults(Readings& readings, const std::string& path) {
+  for (Reading& row : readings.rows)
+    if (row.state == Reading::State::defaulted && row.parameter->path.starts_with(path + "."))
+      row.state = Reading::State::absent;
+}
+
+/// Every wire has an end here and something at the other, and the gates are all there.
+void check_wires(Readings& readings, const Draft& draft, Problems& problems) {
+  const bool gpiod = draft.backend == 3;
+  const auto wires = static_cast<io::GateWires>(draft.wires.gates);
+  std::map<std::string, std::string> taken;
+  const auto check = [&](const std::string& path, const WireDraft& wire) {
+    if (!wire.wired()) hide_defaults(readings, path);
+    const Place& place =
+        readings.at(path + (wire.name.empty() || !gpiod ? ".offset" : ".name")).place;
+    if (!wire.wired()) {
+      if (!wire.chip.empty())
+        problems.add(readings.at(path + ".chip").place,
+                     fmt::format("{}.chip is {}, and no line of it is named; allowed chip with "
+                                 "offset or name. Add {}.offset.",
+                                 path, wire.chip, path));
+      return;
+    }
+    if (gpiod && wire.offset >= 0 && !wire.name.empty())
+      problems.add(place, fmt::format("{} has an offset and a name; allowed one of them. Remove "
+                                      "one.",
+                                      path));
+    else if (gpiod && wire.offset >= 0 && wire.chip.empty())
+      problems.add(place, fmt::format("{}.offset is {}, and no chip is named; allowed beside it a "
+                                      "chip's device, name or label. Add {}.chip; `gpiodetect` "
+                                      "shows them.",
+                                      path, wire.offset, path));
+    if (!gpiod && wire.offset > 31)
+      problems.add(place,
+                   fmt::format("{}.offset is {}; allowed with polled: 0 to 31, the bits of a "
+                               "register.",
+                               path, wire.offset));
+    const std::string line = gpiod && !wire.name.empty()
+                                 ? fmt::format("{} {}", wire.chip, wire.name)
+                                 : fmt::format("{}/{}", wire.chip, wire.offset);
+    if (const auto [other, fresh] = taken.emplace(line, path); !fresh)
+      problems.add(place, fmt::format("{} is the line that {} has already; allowed one wire a "
+                                      "line. Move one of them.",
+                                      path, other->second));
+  };
+  for (std::size_t k = 0; k < io::line_count; ++k) {
+    const std::string path = fmt::format("harness.lines.{}", io::name(line_id(k)));
+    const WireDraft& wire = draft.line[k];
+    check(path, wire);
+    const Place& place = readings.at(path + ".offset").place;
+    const bool gate = k < io::gate_count;
+    if (gate && io::uses(wires, static_cast<std::uint16_t>(k)) != wire.wired())
+      problems.add(place, fmt::format("{} is {}; allowed with controller.gate_wires six and "
+                                      "three_and_enable: all six, with three: UH, VH, WH. {}.",
+                                      path, wire.wired() ? "wired" : "not wired",
+                                      wire.wired() ? "Remove it, or change gate_wires"
+                                                   : "Give its chip and offset, or its name"));
+    if (wire.wired() && !has_source(draft, line_id(k)))
+      problems.add(place, fmt::format("{} is wired, but {}", path, missing_source(line_id(k))));
+  }
+  check("harness.stop_circuit", draft.stop_circuit);
+  check("harness.bus_dead", draft.bus_dead);
+  check("harness.watchdog", draft.watchdog);
+}
+
 /// What the bench leaves to the controller, the controller must be able to do.
 void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
   constexpr struct {
@@ -325,6 +443,11 @@ void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
       problems.add(place, fmt::format("{} is controller, but no pin drives the line {}. Wire it: "
                                       "{}; or write {}.",
                                       path, io::name(line), line_path(line), else_by));
+    else if (on_wires(draft) && !draft.line[io::index(line)].wired())
+      problems.add(place,
+                   fmt::format("{} is controller, but no wire brings the line {} in. Wire it: "
+                               "harness.lines.{}; or write {}.",
+                               path, io::name(line), io::name(line), else_by));
   }
 }
 
@@ -333,7 +456,7 @@ void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
 void assemble_controller(Readings& readings, Draft& draft, const std::filesystem::path& build_dir,
                          Problems& problems) {
   ControllerAssembler assembler(readings, draft, problems);
-  constexpr std::array names{"mcu", "standin", "capture"};
+  constexpr std::array names{"mcu", "standin", "capture", "gpiod", "polled"};
   draft.bench.backend = names[static_cast<std::size_t>(draft.backend)];
   switch (draft.backend) {
     case 0:
@@ -341,6 +464,12 @@ void assemble_controller(Readings& readings, Draft& draft, const std::filesystem
       break;
     case 1:
       assembler.standin();
+      break;
+    case 3:
+      assembler.gpiod();
+      break;
+    case 4:
+      assembler.polled();
       break;
     default:
       assembler.capture(build_dir);
@@ -351,6 +480,7 @@ void assemble_controller(Readings& readings, Draft& draft, const std::filesystem
 void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
   const bool mcu = draft.backend == 0;
   if (mcu) check_pins(readings, draft, problems);
+  if (on_wires(draft)) check_wires(readings, draft, problems);
   check_driven(readings, draft, problems);
   Harness& harness = draft.bench.harness;
   Reading& pull = readings.at("harness.gates.pull");
@@ -361,7 +491,8 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
   for (std::size_t k = 0; k < io::line_count; ++k) {
     const LineId id = line_id(k);
     LineHarness& line = harness.lines[k];
-    line.connected = has_source(draft, id) && (!mcu || !draft.line[k].pin.empty());
+    line.connected = has_source(draft, id) && (!mcu || !draft.line[k].pin.empty()) &&
+                     (!on_wires(draft) || draft.line[k].wired());
     if (io::is_gate(id)) {
       line.active_high = draft.gates_active_high != 0;
       line.pull = pull.applies ? static_cast<Pull>(draft.gates_pull) : Pull::down;
@@ -374,9 +505,10 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
       if (id >= io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
     }
   }
+  // No bench file names converters yet: on real wires voltages are not the bench's.
   for (std::size_t k = 0; k < io::channel_count; ++k)
-    harness.channels[k] =
-        has_source(draft, channel_id(k)) && (!mcu || !draft.channel_pin[k].empty());
+    harness.channels[k] = has_source(draft, channel_id(k)) && !on_wires(draft) &&
+                          (!mcu || !draft.channel_pin[k].empty());
 }
 
 }  // namespace stillrotor

@@ -42,8 +42,8 @@ struct Bench {
   plant::DriveParameters drive;
   Harness harness;
   Controls controls;
-  std::string backend;          // as written: mcu, standin, capture
-  std::string controller_kind;  // six_step, ...; part number; empty for capture
+  std::string backend;          // as written: mcu, standin, capture, gpiod, polled
+  std::string controller_kind;  // six_step, ...; part number; else empty
   io::ControllerConfig controller;
   double controller_supply_V = 5.0;
   bool key_closes_contactor = true;  // else the controller's line does

@@ -20,8 +20,8 @@ std::vector<Parameter> common() {
       real("controls.throttle_full", AT(bench.controls.throttle_full_V), Family::voltage,
            between("0 V", "6 V"), follows("throttle_high; else 4.2 V"),
            "the throttle's wire fully open"),
-      choice("controller.backend", AT(backend), {"mcu", "standin", "capture"}, required,
-             "what stands at the connector"),
+      choice("controller.backend", AT(backend), {"mcu", "standin", "capture", "gpiod", "polled"},
+             required, "what stands at the connector"),
       choice("controller.kind", AT(kind), {"six_step", "field_oriented", "volts_per_hertz"},
              required, "which of the built-in reference controllers", role::standin),
       real("controller.supply", AT(bench.controller_supply_V), Family::voltage,
@@ -69,6 +69,44 @@ std::vector<Parameter> mcu_and_capture() {
         role::capture));
   }
   return all;
+}
+
+std::vector<Parameter> on_wires() {
+  const auto offset = [](std::string path, Access<int> at, const Wanted& wanted, std::string what) {
+    return whole("controller.registers." + std::move(path), std::move(at), 0, 1 << 30, wanted,
+                 std::move(what), role::polled);
+  };
+  return {
+      choice(
+          "controller.gate_wires", AT(wires.gates), {"six", "three", "three_and_enable"},
+          by_default("six"),
+          "three: UH, VH, WH, the driver makes the complement; and_enable: UL, VL, WL enable a leg",
+          role::wired),
+      real("controller.driver_dead_time", AT(wires.dead_time_s), Family::time,
+           between("0 s", "20 us"), by_default("1 us"),
+           "that the controller's driver inserts; with three wires only", role::wired),
+      whole("controller.capture_core", AT(wires.capture.core), 0, 1023, optional,
+            "the core that takes edges in, for polled an isolated one; absent: any", role::wired),
+      whole("controller.capture_priority", AT(wires.capture.priority), 0, 98, by_default("50"),
+            "SCHED_FIFO priority of taking edges in; 0: an ordinary thread", role::wired),
+      real("controller.gap_tolerance", AT(wires.gap_tolerance_s), Family::time,
+           between("50 ns", "1 ms"), follows("expects.dead_time; else 1 us"),
+           "longest time between two looks in which no pulse can hide", role::polled),
+      text("controller.registers.file", AT(wires.registers_file), "a path", required,
+           "what is mapped: a GPIO memory device, a UIO device, any file", role::polled),
+      offset("base", AT(wires.base), by_default("0"),
+             "where in the file the registers begin, bytes"),
+      offset("level", AT(wires.registers.level), required,
+             "offset of the register that shows the pins, bytes"),
+      offset("set", AT(wires.registers.set), optional,
+             "offset of the register whose ones raise pins"),
+      offset("clear", AT(wires.registers.clear), optional,
+             "offset of the register whose ones lower pins"),
+      offset("output", AT(wires.registers.output), optional,
+             "offset of the register that drives pins, in place of set and clear"),
+      offset("enable", AT(wires.registers.enable), optional,
+             "offset of the register whose ones drive and whose zeros let go"),
+  };
 }
 
 std::vector<Parameter> standin() {
@@ -172,7 +210,8 @@ std::vector<Parameter> belief() {
 
 std::vector<Parameter> controller_parameters() {
   std::vector<Parameter> all;
-  for (auto section : {common(), mcu_and_capture(), standin(), volts_per_hertz(), belief()})
+  for (auto section :
+       {common(), mcu_and_capture(), on_wires(), standin(), volts_per_hertz(), belief()})
     all.insert(all.end(), section.begin(), section.end());
   return all;
 }

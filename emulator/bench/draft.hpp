@@ -15,6 +15,13 @@ enum class BackEmfShape : int { sine, trapezoid, harmonics, table };
 struct WireDraft {
   std::string pin;      // of the microcontroller; empty: not connected
   int active_high = 1;  // index into {low, high}
+  // Of a controller on real wires: the bench's end.
+  std::string chip, name;
+  int offset = -1;
+  int bias = 0, drive = 0, safe = 2;  // indices of io::Bias, io::Drive, io::Level
+  bool inverted = false;
+
+  bool wired() const { return offset >= 0 || !name.empty(); }
 };
 
 /// The DC link's sensor uses the first of each three.
@@ -83,9 +90,18 @@ struct Draft {
   io::VoltsPerHertzConfig volts_per_hertz;
   io::McuConfig mcu;
   io::CaptureConfig capture;
+  struct {
+    int gates = 0;  // index of io::GateWires
+    double dead_time_s = 0.0, gap_tolerance_s = 0.0;
+    io::CaptureThread capture;
+    std::string registers_file;
+    int base = 0;
+    io::PolledRegisters registers;  // but for file and base
+  } wires;
 
   // harness
   std::array<WireDraft, io::line_count> line;
+  WireDraft stop_circuit, bus_dead, watchdog;
   int gates_active_high = 1, hall_active_high = 1;
   int gates_pull = 0;  // index of Pull
   double hall_pull_up_V = 0.0;

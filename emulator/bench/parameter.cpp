@@ -46,8 +46,10 @@ std::string read_real(const Parameter& parameter, const Real& real, std::string_
 std::string read_whole(const Parameter& parameter, const Whole& whole, std::string_view written,
                        Draft& draft) {
   int value = 0;
+  const bool hexadecimal = written.starts_with("0x");  // as chips' manuals write offsets
   const char* const end = written.data() + written.size();
-  const auto [rest, error] = std::from_chars(written.data(), end, value);
+  const auto [rest, error] =
+      std::from_chars(written.data() + (hexadecimal ? 2 : 0), end, value, hexadecimal ? 16 : 10);
   if (error != std::errc{} || rest != end || value < whole.least || value > whole.most)
     return out_of_range(parameter, written);
   whole.at(draft) = value;
@@ -85,6 +87,8 @@ std::string role_names(unsigned roles) {
     if ((roles & role::volts_per_hertz) != 0) names.emplace_back("standin volts_per_hertz");
   }
   if ((roles & role::capture) != 0) names.emplace_back("capture");
+  if ((roles & role::gpiod) != 0) names.emplace_back("gpiod");
+  if ((roles & role::polled) != 0) names.emplace_back("polled");
   if ((roles & role::permanent_magnet) != 0) names.emplace_back("permanent_magnet");
   if ((roles & role::induction) != 0) names.emplace_back("induction");
   return fmt::format("{}", fmt::join(names, ", "));

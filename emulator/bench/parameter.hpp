@@ -21,9 +21,10 @@ inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8
                           volts_per_hertz = 16;
 inline constexpr unsigned sine = field_oriented | volts_per_hertz;
 inline constexpr unsigned standin = six_step | sine;
-inline constexpr unsigned wall = standin;  // can stand at the cycle's wires
-inline constexpr unsigned any = mcu | standin | capture;
 inline constexpr unsigned permanent_magnet = 32, induction = 64;
+inline constexpr unsigned gpiod = 128, polled = 256, wired = gpiod | polled;
+inline constexpr unsigned wall = standin | wired;  // can stand at the cycle's wires
+inline constexpr unsigned any = mcu | standin | capture | wired;
 inline constexpr unsigned machine = permanent_magnet | induction;
 constexpr bool fits(unsigned roles, unsigned here) noexcept {
   return ((roles & any) == 0 || (roles & any & here) != 0) &&

@@ -169,6 +169,10 @@ unsigned role_of(const Draft& draft) {
     case 1:
       return std::array{role::six_step, role::field_oriented,
                         role::volts_per_hertz}[static_cast<std::size_t>(draft.kind)];
+    case 3:
+      return role::gpiod;
+    case 4:
+      return role::polled;
     default:
       return role::capture;
   }

@@ -126,7 +126,8 @@ int check(const Request& request) {
   try {
     bench = load_bench(request.bench, request.overrides, build_folder());
     // Reads firmware or recording, checks its settings.
-    const auto controller = io::make_controller(bench->controller);
+    const auto wired = io::make_wired_controller(bench->controller);
+    const auto controller = wired ? nullptr : io::make_controller(bench->controller);
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
@@ -147,7 +148,8 @@ int check(const Request& request) {
     } else {
       print_grade(*bench);
     }
-    if (const std::string trust = replay_trust(*bench, *controller); !trust.empty())
+    if (const std::string trust = controller ? replay_trust(*bench, *controller) : "";
+        !trust.empty())
       fmt::print("\nHow far to believe the replay:\n  {}\n", trust);
     if (scenario) print_scenario(*scenario);
     return fits ? 0 : exit_request_wrong;

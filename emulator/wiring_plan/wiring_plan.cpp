@@ -18,6 +18,17 @@ std::string controller_pin(const Bench& bench, io::ChannelId channel) {
   return pin.empty() ? "-" : pin;
 }
 
+/// "gpiochip0 line 5", "HALL_U", "bit 5"
+std::string bench_pin(const Bench& bench, io::LineId line) {
+  if (const auto* gpiod = std::get_if<io::GpiodConfig>(&bench.controller)) {
+    const io::GpiodLine& at = gpiod->lines[io::index(line)];
+    return at.name.empty() ? fmt::format("{} line {}", at.chip, at.offset) : at.name;
+  }
+  if (const auto* polled = std::get_if<io::PolledConfig>(&bench.controller))
+    return fmt::format("bit {}", polled->lines[io::index(line)].bit);
+  return "simulated";
+}
+
 std::string level(const LineHarness& line) {
   std::string text = line.active_high ? "on is high" : "on is low";
   if (line.pull == Pull::up) text += ", pulled up";
@@ -36,7 +47,8 @@ std::string protection(io::LineId line, const LineHarness& harness) {
 WiringPlan titled(const Bench& bench) {
   WiringPlan plan;
   plan.title = bench.name;
-  plan.simulated = true;
+  plan.simulated = !std::holds_alternative<io::GpiodConfig>(bench.controller) &&
+                   !std::holds_alternative<io::PolledConfig>(bench.controller);
   plan.cautions = {
       "The power stage stays disconnected: this bench takes its place. Nothing here is a safety "
       "function.",
@@ -54,8 +66,9 @@ WiringPlan wiring_plan(const Bench& bench) {
     const io::LineId line{k};
     const LineHarness& harness = bench.harness.lines[k];
     if (!harness.connected) continue;
-    plan.wires.push_back({std::string(io::name(line)), !io::from_controller(line), "simulated",
-                          controller_pin(bench, line), level(harness), protection(line, harness)});
+    plan.wires.push_back({std::string(io::name(line)), !io::from_controller(line),
+                          bench_pin(bench, line), controller_pin(bench, line), level(harness),
+                          protection(line, harness)});
   }
   for (std::uint16_t k = 0; k < io::channel_count; ++k) {
     if (!bench.harness.channels[k]) continue;
