@@ -28,6 +28,8 @@ constexpr bool uses(GateWires wires, std::uint16_t gate) noexcept {
 struct CaptureThread {
   int core = -1;     // to which it is bound; < 0: any
   int priority = 0;  // SCHED_FIFO, 1 to 98; 0: an ordinary thread
+
+  bool operator==(const CaptureThread&) const = default;
 };
 
 }  // namespace stillrotor::io

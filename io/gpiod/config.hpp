@@ -19,6 +19,7 @@ struct GpiodLine {
   Level safe = Level::released;    // of a line that the bench drives, at the wire
 
   bool wired() const noexcept { return offset >= 0 || !name.empty(); }
+  bool operator==(const GpiodLine&) const = default;
 };
 
 struct GpiodConfig {
@@ -28,6 +29,8 @@ struct GpiodConfig {
   GateWires gates = GateWires::six;
   double dead_time_s = 0.0;  // that the driver of fewer than six wires inserts
   CaptureThread capture;
+
+  bool operator==(const GpiodConfig&) const = default;
 };
 
 }  // namespace stillrotor::io

@@ -17,6 +17,7 @@ struct PolledLine {
   Level safe = Level::released;    // of a line that the bench drives, at the wire
 
   bool wired() const noexcept { return bit >= 0; }
+  bool operator==(const PolledLine&) const = default;
 };
 
 /// Offsets in bytes from `base`, multiples of 4; < 0: there is none.
@@ -27,6 +28,8 @@ struct PolledRegisters {
   int set = -1, clear = -1;    // ones raise, ones lower; or
   int output = -1;             // levels as driven, read and written back
   int enable = -1;             // ones drive, zeros let go; read and written back
+
+  bool operator==(const PolledRegisters&) const = default;
 };
 
 struct PolledConfig {
@@ -38,6 +41,8 @@ struct PolledConfig {
   double dead_time_s = 0.0;       // that the driver of fewer than six wires inserts
   double gap_tolerance_s = 1e-6;  // longest time between two looks in which no edge can hide
   CaptureThread capture;
+
+  bool operator==(const PolledConfig&) const = default;
 };
 
 }  // namespace stillrotor::io

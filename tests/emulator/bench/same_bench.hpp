@@ -73,6 +73,12 @@ inline void expect_same_controller(const io::CaptureConfig& a, const io::Capture
   EXPECT_EQ(a.signals, b.signals);
   EXPECT_EQ(a.start_s, b.start_s);
 }
+inline void expect_same_controller(const io::GpiodConfig& a, const io::GpiodConfig& b) {
+  EXPECT_TRUE(a == b);
+}
+inline void expect_same_controller(const io::PolledConfig& a, const io::PolledConfig& b) {
+  EXPECT_TRUE(a == b);
+}
 
 inline void expect_same_curve(const std::vector<plant::CurvePoint>& a,
                               const std::vector<plant::CurvePoint>& b) {

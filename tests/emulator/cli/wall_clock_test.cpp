@@ -77,6 +77,18 @@ TEST_F(WallClock, IsNotForOtherSimulatedControllersNorBesideAPace) {
   EXPECT_EQ(call({"run", bench(), scenario("1 s"), "--clock", "wall", "--pace", "wall"}).status, 2);
 }
 
+// Where there is no chip the wires are refused, with a way out, and outputs were never touched.
+TEST_F(WallClock, OnWiresThatAreNotThereIsRefused) {
+  if (fs::exists("/dev/gpiochip0")) GTEST_SKIP() << "this computer has a GPIO chip; not touched";
+  const std::string wired = STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub-wired.yaml";
+  EXPECT_EQ(call({"check", wired}).status, 0);
+  write_text(path("key.yaml"), "scenario: Key\nlasts: 1 s\ntimeline:\n  - {at: 0.1 s, key: on}\n");
+  const Answer answer =
+      call({"run", wired, path("key.yaml").string(), "--allow-soft", "--set", "cycle.core=0"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("harness.lines.gates.UH.chip is gpiochip0; there is no such"));
+}
+
 TEST_F(WallClock, RefusesACycleThatNoComputerHolds) {
   const Answer answer =
       call({"run", bench(), scenario("1 s"), "--clock", "wall", "--set", "cycle.period=1 us"});
