@@ -1,4 +1,6 @@
 // Rows of the parameter table: the real-time cycle of a bench on the wall clock.
+#include <fmt/format.h>
+
 #include "emulator/bench/parameter_rows.hpp"
 #include "emulator/bench/parameter_table.hpp"
 
@@ -7,7 +9,7 @@ namespace stillrotor {
 using namespace rows;
 
 std::vector<Parameter> cycle_parameters() {
-  return {
+  std::vector<Parameter> all{
       real("cycle.period", AT(bench.cycle.period_s), Family::time, between("20 us", "100 ms"),
            by_default("200 us"), "of the real-time cycle", role::wall),
       real("cycle.delay", AT(bench.cycle.delay_s), Family::time, between("0 s", "100 ms"),
@@ -22,7 +24,23 @@ std::vector<Parameter> cycle_parameters() {
             "the core it runs on, best an isolated one; absent: any", role::wall),
       whole("cycle.watchdog", AT(bench.cycle.watchdog_periods), 5, 1000, by_default("10"),
             "periods without a turn of the cycle until outputs are made safe", role::wall),
+      real("cycle.gates.overlap_tolerance", AT(bench.cycle.gates.overlap_tolerance_s), Family::time,
+           between("0 s", "10 us"), by_default("0 s"),
+           "overlaps of a leg's switches up to this long are jitter of the stamps, and repaired",
+           role::wall),
+      on_off("cycle.gates.averaged", AT(bench.cycle.gates.averaged), by_default("off"),
+             "the plant gets each switch's share of the PWM period in the place of its edges",
+             role::wall),
   };
+  for (std::size_t k = 0; k < io::gate_count; ++k) {
+    const std::string_view name = io::name(io::LineId(static_cast<std::uint16_t>(k)));
+    all.push_back(real(
+        fmt::format("cycle.gates.skew.{}", name.substr(name.size() - 2)),
+        [k](Draft& d) -> double& { return d.bench.cycle.gates.skew_s[k]; }, Family::time,
+        between("-10 us", "10 us"), by_default("0 s"),
+        "how much later than the others this gate's stamps are; taken off them", role::wall));
+  }
+  return all;
 }
 
 }  // namespace stillrotor

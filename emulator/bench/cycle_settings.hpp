@@ -1,7 +1,16 @@
 // How a bench with a controller on real wires keeps time.
 #pragma once
 
+#include <array>
+
 namespace stillrotor {
+
+/// What is done about gate edges between wires and plant (emulator/gate_quality).
+struct GateSettings {
+  double overlap_tolerance_s = 0.0;  // overlaps up to this long only jitter can have made
+  std::array<double, 6> skew_s{};    // by gate line: how much later than the others its stamps are
+  bool averaged = false;             // shares of each PWM period in the place of edges
+};
 
 struct CycleSettings {
   double period_s = 200e-6;
@@ -10,6 +19,7 @@ struct CycleSettings {
   int priority = 80;       // SCHED_FIFO
   int core = -1;           // -1: any
   int watchdog_periods = 10;
+  GateSettings gates;
 };
 
 }  // namespace stillrotor

@@ -234,7 +234,10 @@ int run(const Request& request) {
     const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
     const Tested tested(*bench, request.clock == "wall");
     // Before there is a folder.
-    if (tested.wired() != nullptr) require_rights(bench->cycle, request.allow_soft);
+    if (tested.wired() != nullptr) {
+      gate_treatment(*bench);
+      require_rights(bench->cycle, request.allow_soft);
+    }
     return Run(request, *bench, scenario, tested).carry_out();
   } catch (const std::exception& error) {
     return report(error, bench ? &*bench : nullptr);

@@ -2,6 +2,7 @@
 
 #include <sys/utsname.h>
 
+#include <array>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <thread>
@@ -62,6 +63,37 @@ Json spread_us(const LatencyHistogram& histogram) {
           {"max", us(histogram.max_ns())}};
 }
 
+Json leg_json(const LegPwm& leg) {
+  if (!leg.known) return {{"pulses", leg.pulses}};
+  constexpr std::array alignments{"centre", "rise", "fall"};
+  return {{"pulses", leg.pulses},
+          {"period_us", 1e6 * leg.period_s},
+          {"aligned", alignments[static_cast<std::size_t>(leg.alignment)]},
+          {"jitter_us", 1e6 * leg.jitter_s},
+          {"missing", leg.missing},
+          {"resting", leg.resting},
+          {"pauses", leg.pauses}};
+}
+
+Json gates_json(const GateReport& gates) {
+  const auto time_us = [](io::Time t) { return 1e-6 * static_cast<double>(t.count()); };
+  const CleaningCounts& cleaning = gates.cleaning;
+  return {{"hold_us", time_us(gates.hold)},
+          {"averaged", gates.averaged},
+          {"averaged_dropped", gates.dropped},
+          {"overlaps_repaired", cleaning.repaired},
+          {"longest_repaired_us", time_us(cleaning.longest_repaired)},
+          {"overlaps_real", cleaning.real},
+          {"longest_real_us", time_us(cleaning.longest_real)},
+          {"late", cleaning.late},
+          {"unjudged", cleaning.crowded},
+          {"jitter_us", 1e6 * gates.jitter_s},
+          {"legs",
+           {{"U", leg_json(gates.legs[0])},
+            {"V", leg_json(gates.legs[1])},
+            {"W", leg_json(gates.legs[2])}}}};
+}
+
 Json cycle_json(const CycleReport& cycle) {
   Json missing = Json::array();
   for (const MissingRight& right : cycle.missing_rights) missing.push_back(right.what);
@@ -94,6 +126,7 @@ Json cycle_json(const CycleReport& cycle) {
             {"gaps", cycle.wires.gaps},
             {"late_stamps", cycle.wires.late_stamps},
             {"failed_writes", cycle.wires.failed_writes}}},
+          {"gates", gates_json(cycle.gates)},
           {"record_dropped",
            {{"frames", cycle.dropped.frames},
             {"edges", cycle.dropped.edges},

@@ -147,7 +147,8 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
   run.interrupted = report.end != CycleEnd::complete;
   run.gate_edges = world.gate_edges();
   run.sensor_edges = world.sensor_edges();
-  run.late_gate_edges = world.late_gate_edges();
+  report.gates = wired->gate_report();
+  run.late_gate_edges = report.gates.cleaning.late;
   run.plant = world.plant().health();
   run.magnet_left = world.plant().state().machine.magnet_left;
   run.loop_cpu_s = report.use.cpu_s;

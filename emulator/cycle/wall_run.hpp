@@ -33,6 +33,7 @@ struct CycleReport {
   bool short_idle = false;                   // deep idle states were kept away
   CycleCounts counts;
   io::WireCounts wires;
+  GateReport gates;
   DroppedCounts dropped;
   ThreadUse use;  // of the cycle's thread, armed to end
 };

@@ -16,7 +16,17 @@ constexpr io::LineId line_id(std::size_t k) noexcept {
 
 WiredBench::WiredBench(const Bench& bench, const Scenario& scenario,
                        io::WiredController& controller, RunSink& sink)
-    : bench_(bench), controller_(controller), world_(bench, scenario, {}, sink), gaps_(sink) {}
+    : bench_(bench),
+      controller_(controller),
+      world_(bench, scenario, {}, sink),
+      gaps_(sink),
+      gate_path_(gate_treatment(bench)) {}
+
+void WiredBench::begin() noexcept {
+  world_.begin();
+  if (const std::string& text = gate_path_.averaged_text(); !text.empty())
+    world_.event(0, AveragedGates::mark, text);
+}
 
 void WiredBench::read() noexcept {
   std::move(batch_.edges.begin() + static_cast<std::ptrdiff_t>(done_),
@@ -43,11 +53,43 @@ void WiredBench::take_in(std::size_t known) noexcept {
 }
 
 void WiredBench::advance(std::int64_t until_ps) noexcept {
-  for (; done_ < batch_.edge_count && batch_.edges[done_].at.count() <= until_ps; ++done_)
-    drive(batch_.edges[done_]);
+  const std::int64_t from_ps = world_.now_ps();
+  clean(io::Time(until_ps) + gate_path_.hold());
+  for (const io::Edge& edge : gate_path_.ready()) drive(edge);
   advance_world(until_ps);
+  judge_gates(from_ps);
   world_.announce();
   gaps_.pass(world_.now_ps());
+}
+
+void WiredBench::clean(io::Time known_to) noexcept {
+  const std::size_t first = done_;
+  for (; done_ < batch_.edge_count && batch_.edges[done_].at <= known_to; ++done_) {
+    const io::Edge& edge = batch_.edges[done_];
+    if (const io::Time at = gate_path_.happened(edge); at < gate_path_.known())
+      gaps_.note(at.count(), gate_path_.known().count(), "edge came late", io::name(edge.line));
+  }
+  gate_path_.take({batch_.edges.data() + first, done_ - first}, known_to);
+}
+
+/// What this turn's edges were not worth. Real overlaps hold: the plant shows what they do.
+void WiredBench::judge_gates(std::int64_t from_ps) noexcept {
+  for (const Overlap& overlap : gate_path_.overlaps())
+    if (overlap.repaired)
+      gaps_.note(overlap.at.count(), (overlap.at + overlap.length).count(), "overlap repaired", "");
+  for (std::size_t k = 0; k < missing_.size(); ++k) {
+    const LegPwm leg = gate_path_.pwm().leg(k);
+    if (!leg.known || leg.missing <= missing_[k]) continue;
+    const double periods = static_cast<double>(leg.missing - missing_[k] + 1);
+    const auto back_ps = static_cast<std::int64_t>(periods * leg.period_s * 1e12);
+    missing_[k] = leg.missing;
+    gaps_.note(std::max<std::int64_t>(from_ps - back_ps, 0), world_.now_ps(), "PWM pulse missing",
+               "");
+  }
+  if (gate_path_.dropped() > dropped_) {
+    dropped_ = gate_path_.dropped();
+    gaps_.note(from_ps, world_.now_ps(), "averaged gates dropped", "");
+  }
 }
 
 /// The world knows the harness and takes levels of a pin; on wires polarity is off already.
@@ -56,8 +98,6 @@ void WiredBench::drive(const io::Edge& edge) noexcept {
   io::Level pin = edge.level;
   if (pin != io::Level::released && !bench_.harness.lines[io::index(edge.line)].active_high)
     pin = pin == io::Level::high ? io::Level::low : io::Level::high;
-  if (edge.at.count() < world_.now_ps())
-    gaps_.note(edge.at.count(), world_.now_ps(), "edge came late", io::name(edge.line));
   world_.drive({edge.at, edge.line, pin});
 }
 

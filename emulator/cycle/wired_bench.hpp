@@ -1,7 +1,8 @@
 // The bench with a controller on real wires: what one turn of the cycle does, in three steps,
 // without a clock, so that tests drive it turn by turn. Time  ps since arming; the plant's time is
 // the wall's. It stands `delay` behind the newest stamp
-//       that can have come in, so that an edge finds the plant where the edge happened.
+//       that can have come in, so that an edge finds the plant where the edge happened. Gate
+//       quality (gate_path.hpp) takes its hold out of that delay.
 // RT: everything but constructor and begin() is safe where the controller and the sink are.
 #pragma once
 
@@ -9,6 +10,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/cycle/gap_notes.hpp"
+#include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/world.hpp"
 #include "io/wired.hpp"
@@ -17,11 +19,12 @@ namespace stillrotor {
 
 class WiredBench {
  public:
-  /// bench, scenario, controller and sink outlive it. Throws std::invalid_argument (plant).
+  /// bench, scenario, controller and sink outlive it. Throws std::invalid_argument (plant),
+  /// io::ConfigError (gate_treatment).
   WiredBench(const Bench&, const Scenario&, io::WiredController&, RunSink&);
 
   /// What is due at time 0; safe outputs are still on the wires.
-  void begin() noexcept { world_.begin(); }
+  void begin() noexcept;
 
   // One turn, in this order.
   /// Edges that have come in since the last turn.
@@ -45,9 +48,12 @@ class WiredBench {
 
   const BenchWorld& world() const noexcept { return world_; }
   const io::WireOutputs& outputs() const noexcept { return outputs_; }
+  GateReport gate_report() const noexcept { return gate_path_.report(); }
 
  private:
   void take_in(std::size_t known) noexcept;
+  void clean(io::Time known_to) noexcept;
+  void judge_gates(std::int64_t from_ps) noexcept;
   void drive(const io::Edge&) noexcept;
   void advance_world(std::int64_t until_ps) noexcept;
 
@@ -57,6 +63,9 @@ class WiredBench {
   GapNotes gaps_;
   io::EdgeBatch batch_;  // read, but for the first `done_` not yet acted
   std::size_t done_ = 0;
+  GatePath gate_path_;
+  std::array<std::uint64_t, 3> missing_{};  // pulses, by leg: as far as they have been said
+  std::uint64_t dropped_ = 0;
   io::WireOutputs outputs_;
   bool powered_ = false;  // by the key: until then nothing may feed the controller
 };

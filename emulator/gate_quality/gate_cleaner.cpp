@@ -47,7 +47,7 @@ GateCleaner::GateCleaner(const GateCleaning& settings) : settings_(settings) {
 void GateCleaner::take(std::span<const io::Edge> edges, io::Time known_to) noexcept {
   ready_count_ = overlap_count_ = 0;
   for (io::Edge edge : edges) {
-    edge.at -= settings_.skew[io::index(edge.line)];
+    edge.at = happened(edge);
     if (edge.at < known_) {
       edge.at = known_;
       ++counts_.late;

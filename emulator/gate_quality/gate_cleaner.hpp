@@ -48,6 +48,12 @@ class GateCleaner {
 
   /// By how much settled() stays behind known_to.
   io::Time hold() const noexcept { return hold_; }
+  /// The edge's stamp, its line's skew taken off.
+  io::Time happened(const io::Edge& edge) const noexcept {
+    return edge.at - settings_.skew[io::index(edge.line)];
+  }
+  /// What comes now and happened before this is late.
+  io::Time known() const noexcept { return known_; }
 
   /// Edges that a read brought, an EdgeBatch at most; everything stamped up to known_to has now
   /// come.

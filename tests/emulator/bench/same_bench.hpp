@@ -371,6 +371,9 @@ inline void expect_same_bench(const Bench& a, const Bench& b) {
   EXPECT_EQ(a.cycle.priority, b.cycle.priority);
   EXPECT_EQ(a.cycle.core, b.cycle.core);
   EXPECT_EQ(a.cycle.watchdog_periods, b.cycle.watchdog_periods);
+  EXPECT_EQ(a.cycle.gates.overlap_tolerance_s, b.cycle.gates.overlap_tolerance_s);
+  EXPECT_EQ(a.cycle.gates.skew_s, b.cycle.gates.skew_s);
+  EXPECT_EQ(a.cycle.gates.averaged, b.cycle.gates.averaged);
   EXPECT_EQ(a.capture_speed_rad_s, b.capture_speed_rad_s);
   ASSERT_EQ(a.controller.index(), b.controller.index());
   std::visit(

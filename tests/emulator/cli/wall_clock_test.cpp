@@ -45,6 +45,9 @@ TEST_F(WallClock, AllowedSoftRunsAndSaysSoInTheRecordAndInRunJson) {
   EXPECT_EQ(run["cycle"]["soft"], true);
   EXPECT_EQ(run["cycle"]["missing_rights"].size(), 2U);
   EXPECT_EQ(run["cycle"]["period_us"], 20000.0);
+  EXPECT_EQ(run["cycle"]["gates"]["averaged"], false);
+  EXPECT_EQ(run["cycle"]["gates"]["overlaps_repaired"], 0);
+  EXPECT_TRUE(run["cycle"]["gates"]["legs"]["U"].contains("pulses"));
   if (answer.status != 0) return;
   EXPECT_EQ(run["cycle"]["turns"].get<int>() + run["cycle"]["missed_periods"].get<int>(), 16);
   const auto result = nlohmann::json::parse(read_text(path("kept/result.json")));
@@ -87,6 +90,15 @@ TEST_F(WallClock, OnWiresThatAreNotThereIsRefused) {
       call({"run", wired, path("key.yaml").string(), "--allow-soft", "--set", "cycle.core=0"});
   EXPECT_EQ(answer.status, 2);
   EXPECT_THAT(answer.err, HasSubstr("harness.lines.gates.UH.chip is gpiochip0; there is no such"));
+}
+
+TEST_F(WallClock, RefusesToHoldEdgesForLongerThanTheDelay) {
+  const Answer answer = call({"run", bench(), scenario("1 s"), "--clock", "wall", "--allow-soft",
+                              "--out", "kept", "--set", "controller.expects.pwm_frequency=16 kHz",
+                              "--set", "cycle.gates.averaged=on"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("cycle.delay: delay is 50 us"));
+  EXPECT_FALSE(fs::exists(path("kept")));
 }
 
 TEST_F(WallClock, RefusesACycleThatNoComputerHolds) {

@@ -297,7 +297,7 @@ TEST(StandIn, DrivesThroughTheCycleAsInVirtualTime) {
   EXPECT_NEAR(sink.frames.back().value[speed], there, 0.1 * there);
   EXPECT_EQ(sink.find("shoot-through"), nullptr);
   EXPECT_EQ(wires.counts().lost_edges, 0U);
-  EXPECT_EQ(wired.world().late_gate_edges(), 0U);
+  EXPECT_EQ(wired.gate_report().cleaning.late, 0U);
 }
 
 }  // namespace

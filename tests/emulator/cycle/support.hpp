@@ -120,7 +120,8 @@ struct CycleRun {
     end = run_cycle(wired, clock, plan, 0, window, counts);
     wired.end();
     end_ps = wired.world().now_ps();
-    late_gate_edges = wired.world().late_gate_edges();
+    gates = wired.gate_report();
+    late_gate_edges = gates.cleaning.late;
   }
   std::vector<KeptMark> gaps() const {
     std::vector<KeptMark> found;
@@ -139,6 +140,7 @@ struct CycleRun {
   CycleCounts counts;
   CycleEnd end = CycleEnd::complete;
   std::int64_t end_ps = 0;
+  GateReport gates;
   std::uint64_t late_gate_edges = 0;
 };
 
