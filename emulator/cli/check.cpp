@@ -18,6 +18,8 @@
 #include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/cli/table.hpp"
+#include "emulator/gate_quality/current_error.hpp"
+#include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/wiring_plan/wiring_plan.hpp"
 #include "io/backends.hpp"
@@ -59,7 +61,19 @@ void print_wires(const WiringPlan& plan) {
   fmt::print("{}\n", table(rows));
 }
 
-void print_budget(const Budget& sum, const Routes& routes) {
+/// What the jitter of the route's stamps costs; nothing where the PWM frequency is not stated.
+void print_current_error(const Bench& bench, const io::LineRoute& lines) {
+  const ExpectedCurrentError error = expected_current_error(bench, lines.stamp_jitter_s);
+  if (error.open_loop_A <= 0.0) return;
+  fmt::print("  Stamps that jitter by {:g} us rms: {:.2g} A rms of error in each phase current",
+             lines.stamp_jitter_s * 1e6, error.open_loop_A);
+  if (error.closed_loop_A > 0.0)
+    fmt::print(", {:.2g} A where a current loop of {:g} Hz corrects what it sees",
+               error.closed_loop_A, bench.expects.current_loop_Hz);
+  fmt::print(".\n");
+}
+
+void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
   std::vector<std::vector<std::string>> rows{
       {"", "signal", "asked", "can", "unit", "fits up to", "how"}};
   for (const Demand& d : sum.demands)
@@ -74,7 +88,9 @@ void print_budget(const Budget& sum, const Routes& routes) {
   for (const std::string& path : sum.not_stated)
     fmt::print("  {} is not stated: what it asks for cannot be checked. Add it to the bench.\n",
                path);
-  fmt::print("\n  Grade {}: {}.\n", static_cast<char>(sum.grade), sum.grade_why);
+  fmt::print("\n");
+  print_current_error(bench, routes.lines);
+  fmt::print("  Grade {}: {}.\n", static_cast<char>(sum.grade), sum.grade_why);
   fmt::print("  {}\n\n", sum.fits() ? "It fits." : "REFUSED: it does not fit.");
 }
 
@@ -131,19 +147,20 @@ int check(const Request& request) {
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
+    const std::string_view backend =
+        request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
+    const std::optional<Routes> routes = declared_routes(backend, bench->cycle);
+    if (routes) gate_treatment(*bench);  // refuses as a run would
     fmt::print("{}\n\n", bench->name);
     print_values(*bench);
     print_facts(*bench);
     const WiringPlan plan = wiring_plan(*bench);
     print_wires(plan);
     if (!request.wiring.empty()) write_file(request.wiring, drawing(plan));
-    const std::string_view backend =
-        request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
-    const std::optional<Routes> routes = declared_routes(backend, bench->cycle);
     bool fits = true;
     if (routes) {
       const Budget sum = budget(*bench, *routes);
-      print_budget(sum, *routes);
+      print_budget(*bench, sum, *routes);
       fits = sum.fits();
     } else {
       print_grade(*bench);
