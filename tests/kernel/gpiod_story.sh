@@ -1,0 +1,2 @@
+# The test program of io/gpiod, alone with the chip.
+/program --gtest_color=no
