@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <fstream>
-#include <map>
 #include <numbers>
 
 #include "emulator/bench/readings.hpp"
