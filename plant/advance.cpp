@@ -230,7 +230,8 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     } else if (fault_line_moves()) {
       return {true, move_fault_line()};
     }
-    if (smooth) glide(target_ps, whole_steps_only, observer);
+    Point y;
+    const bool stepped = smooth && glide(target_ps, whole_steps_only, observer, y);
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
     if (left <= 0.0) {
       s.time_ps = target_ps;
@@ -245,7 +246,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     bool whole = left <= limit;
 
     if (follows_charge) steer_battery();
-    Point y = step(h);
+    if (!stepped) y = step(h);
     bool event = false;
     if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);

@@ -139,8 +139,8 @@ struct Drive::Impl {
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
-  void glide(std::int64_t target_ps, bool whole_steps_only,
-             SegmentObserver*) noexcept;  // glide.cpp
+  bool glide(std::int64_t target_ps, bool whole_steps_only, SegmentObserver*,
+             Point& y) noexcept;  // glide.cpp
   void move_ramps(double h) noexcept {
     for (Ramp* r :
          {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})

@@ -1,25 +1,28 @@
 // The inner loop of a plain drive between two gate edges: fast steps, phase-current sensors and the
-// observer, nothing else. The step at which anything happens is left to advance(), which takes it
-// anew with all its questions.
+// observer, nothing else. The step in which anything happens is left to advance() and all its
+// questions.
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
 
-// As advance() would go, to target_ps at most.
-void Drive::Impl::glide(std::int64_t target_ps, bool whole_steps_only,
-                        SegmentObserver* observer) noexcept {
-  if (mode->freedom != 2 || watches_motion()) return;
+// As advance() would go, to target_ps at most. True: `y` is the end of the next step, not taken.
+bool Drive::Impl::glide(std::int64_t target_ps, bool whole_steps_only, SegmentObserver* observer,
+                        Point& y) noexcept {
+  if (mode->freedom != 2 || watches_motion()) return false;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
   Continuous begin = s;
   for (bool whole = false; !whole;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     const double limit = step_limit();
-    if (left <= 0.0 || (whole_steps_only && left < limit && target_ps != s.alarm_ps)) return;
+    if (left <= 0.0 || (whole_steps_only && left < limit && target_ps != s.alarm_ps)) return false;
     whole = left <= limit;
     const double h = whole ? left : limit;
-    const Point y = rotor_step<true>(h);
-    if (plain_margin(y) < 0.0 || y.theta >= ahead || y.theta < behind) return;
+    y = rotor_step<true>(h);
+    if (plain_margin(y) < 0.0 || y.theta >= ahead || y.theta < behind) {
+      y.extra = s.extra;
+      return true;
+    }
 
     if (analog.follows_phases) follow_phase_currents(y, h);
     if (observer) {  // all but what the fast steps never move
@@ -42,6 +45,7 @@ void Drive::Impl::glide(std::int64_t target_ps, bool whole_steps_only,
       s.offset_s = 0.0;
     }
   }
+  return false;
 }
 
 }  // namespace stillrotor::plant
