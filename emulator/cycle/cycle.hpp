@@ -13,18 +13,11 @@
 #include <cstdint>
 #include <string_view>
 
+#include "emulator/cycle/cycle_clock.hpp"
 #include "emulator/cycle/latency_histogram.hpp"
 #include "emulator/cycle/wired_bench.hpp"
 
 namespace stillrotor {
-
-class CycleClock {
- public:
-  virtual ~CycleClock() = default;
-  virtual std::int64_t now_ns() noexcept = 0;
-  /// Returns at once when that is past.
-  virtual void sleep_until(std::int64_t ns) noexcept = 0;
-};
 
 struct CyclePlan {
   std::int64_t period_ns = 200'000;

@@ -37,35 +37,9 @@ class Carrier {
   std::thread thread_;
 };
 
-/// Safe and given back, however the run ends.
-class Wires {
- public:
-  explicit Wires(io::WiredController& controller) : controller_(controller) { controller_.open(); }
-  ~Wires() {
-    controller_.make_safe();
-    controller_.close();
-  }
-
- private:
-  io::WiredController& controller_;
-};
-
 struct MemoryLock {
   ~MemoryLock() { unlock_memory(); }
 };
-
-void require_safe_to_arm(io::WiredController& controller) {
-  const io::BenchInputs inputs = controller.bench_inputs();
-  if (inputs.stop_circuit == io::Sensed::off)
-    throw NotPermitted(
-        "The emergency stop's circuit is open; nothing is armed. Release the button; if it is "
-        "released, look for a broken wire (the circuit is closed while the bench may run).");
-  if (inputs.bus_dead == io::Sensed::off)
-    throw NotPermitted(
-        "The power stage's bus is not measured dead; nothing is armed. Disconnect the stage's "
-        "supply, lock it off, discharge the link and measure it. The bench takes the place of the "
-        "power stage and must never run beside a live one.");
-}
 
 std::string all_of(const std::vector<MissingRight>& missing) {
   std::string text = "This computer does not let the cycle run in real time:";
@@ -99,7 +73,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
   } catch (const std::invalid_argument& error) {
     throw InputError(bench.file.string() + ": " + error.what());
   }
-  const Wires wires(controller);
+  const OpenWires wires(controller);
   require_safe_to_arm(controller);
 
   CycleWindow window;

@@ -8,6 +8,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/cycle/cycle.hpp"
+#include "emulator/cycle/open_wires.hpp"
 #include "emulator/cycle/real_time.hpp"
 #include "emulator/handover/dropping_sink.hpp"
 #include "emulator/handover/frame.hpp"
@@ -41,12 +42,6 @@ struct CycleReport {
 struct WallOutcome {
   RunOutcome run;
   CycleReport cycle;
-};
-
-/// This computer, or what is wired to it, does not permit the run. what(): every reason and remedy.
-class NotPermitted : public std::runtime_error {
- public:
-  using std::runtime_error::runtime_error;
 };
 
 /// What this computer does not grant a cycle with these settings. Throws NotPermitted where
