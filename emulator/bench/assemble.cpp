@@ -50,6 +50,7 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
   ShortSections(readings, draft, problems).assemble();
   assemble_controller(readings, draft, build_dir, problems);
   assemble_harness(readings, draft, problems);
+  assemble_calibration(readings, draft, problems);
 }
 
 }  // namespace stillrotor

@@ -70,5 +70,6 @@ void assemble_load(Readings&, Draft&, Problems&);
 void assemble_sensors(Readings&, Draft&, Problems&);
 void assemble_controller(Readings&, Draft&, const std::filesystem::path& build_dir, Problems&);
 void assemble_harness(Readings&, Draft&, Problems&);
+void assemble_calibration(Readings&, Draft&, Problems&);  // after the lines
 
 }  // namespace stillrotor

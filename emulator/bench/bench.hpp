@@ -4,11 +4,13 @@
 #include <cstdint>
 #include <filesystem>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "emulator/bench/cycle_settings.hpp"
 #include "emulator/bench/harness.hpp"
+#include "emulator/bench/line_calibration.hpp"
 #include "io/backends.hpp"
 #include "plant/drive.hpp"
 
@@ -48,7 +50,8 @@ struct Bench {
   double controller_supply_V = 5.0;
   bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;
-  CycleSettings cycle;  // on the wall clock only
+  std::optional<LineCalibration> calibration;  // of the wires, on this computer
+  CycleSettings cycle;                         // on the wall clock only
   double record_rate_Hz = 20e3;
   double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one

@@ -37,7 +37,7 @@ std::vector<Parameter> cycle_parameters() {
     all.push_back(real(
         fmt::format("cycle.gates.skew.{}", name.substr(name.size() - 2)),
         [k](Draft& d) -> double& { return d.bench.cycle.gates.skew_s[k]; }, Family::time,
-        between("-10 us", "10 us"), by_default("0 s"),
+        between("-10 us", "10 us"), follows("controller.calibration; else 0 s"),
         "how much later than the others this gate's stamps are; taken off them", role::wall));
   }
   return all;

@@ -94,7 +94,7 @@ struct Draft {
     int gates = 0;  // index of io::GateWires
     double dead_time_s = 0.0, gap_tolerance_s = 0.0;
     io::CaptureThread capture;
-    std::string registers_file;
+    std::string registers_file, calibration_file;
     int base = 0;
     io::PolledRegisters registers;  // but for file and base
   } wires;

@@ -1,5 +1,7 @@
 #include "emulator/budget/routes.hpp"
 
+#include <fmt/format.h>
+
 namespace stillrotor {
 namespace {
 
@@ -25,6 +27,18 @@ std::optional<Routes> declared_routes(std::string_view backend, const CycleSetti
   if (backend == "gpiod") return Routes{gpiod, converter, cycle.period_s};
   if (backend == "polled") return Routes{polled, converter, cycle.period_s};
   return std::nullopt;
+}
+
+io::LineRoute measured_lines(const io::LineRoute& declared, const LineCalibration& found) {
+  io::LineRoute lines = declared;
+  lines.edges_in_per_s = found.edges_in_per_s;
+  lines.stamp_jitter_s = found.stamp_jitter_s;
+  lines.write_s = found.write_s;
+  if (found.loss != LossNotice::not_provoked)
+    lines.finds_loss = found.loss == LossNotice::all_shown;
+  lines.grounds = fmt::format("measured on {} by loop-back, {}{}", found.date.substr(0, 10),
+                              found.kernel, found.real_time ? "" : ", not in real time");
+  return lines;
 }
 
 }  // namespace stillrotor

@@ -13,4 +13,7 @@ namespace stillrotor {
 /// of common speed where the bench names none.
 std::optional<Routes> declared_routes(std::string_view backend, const CycleSettings&);
 
+/// What a calibration has measured of a route, in the place of what is declared.
+io::LineRoute measured_lines(const io::LineRoute& declared, const LineCalibration&);
+
 }  // namespace stillrotor

@@ -18,15 +18,9 @@ std::string controller_pin(const Bench& bench, io::ChannelId channel) {
   return pin.empty() ? "-" : pin;
 }
 
-/// "gpiochip0 line 5", "HALL_U", "bit 5"
 std::string bench_pin(const Bench& bench, io::LineId line) {
-  if (const auto* gpiod = std::get_if<io::GpiodConfig>(&bench.controller)) {
-    const io::GpiodLine& at = gpiod->lines[io::index(line)];
-    return at.name.empty() ? fmt::format("{} line {}", at.chip, at.offset) : at.name;
-  }
-  if (const auto* polled = std::get_if<io::PolledConfig>(&bench.controller))
-    return fmt::format("bit {}", polled->lines[io::index(line)].bit);
-  return "simulated";
+  std::string end = bench_end(bench.controller, line);
+  return end.empty() ? "simulated" : end;
 }
 
 std::string level(const LineHarness& line) {
