@@ -12,6 +12,7 @@
 #include "emulator/bench/facts.hpp"
 #include "emulator/budget/budget.hpp"
 #include "emulator/budget/routes.hpp"
+#include "emulator/cli/check_lines.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/program.hpp"
@@ -29,8 +30,11 @@ namespace {
 
 struct Request {
   std::string bench, scenario;
-  std::string wiring;    // file for the drawing
-  std::string as_wired;  // backend whose routes the bench is held against
+  std::string wiring;       // file for the drawing
+  std::string as_wired;     // backend whose routes the bench is held against
+  std::string calibration;  // file for what is measured at the lines
+  bool arrangement = false;
+  LineChecks lines;
   std::vector<std::string> overrides;
 };
 
@@ -81,6 +85,7 @@ void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
                     fmt::format("{:.4g}", d.limit), d.unit, d.fits_up_to, d.asks});
   fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", routes.lines.name,
              routes.cycle_s * 1e6, table(rows));
+  fmt::print("  The lines' limits are {}.\n", routes.lines.grounds);
   for (const Demand& d : sum.demands)
     if (!d.fits)
       fmt::print("  {}: {}. Instead: {}. (Limit: {}.)\n", d.signal, d.consequence, d.remedy,
@@ -141,6 +146,9 @@ int check(const Request& request) {
   std::optional<Bench> bench;
   try {
     bench = load_bench(request.bench, request.overrides, build_folder());
+    if (!request.calibration.empty())
+      return calibrate_lines(*bench, request.calibration, request.lines);
+    if (request.arrangement) return find_arrangement(*bench, request.lines);
     // Reads firmware or recording, checks its settings.
     const auto wired = io::make_wired_controller(bench->controller);
     const auto controller = wired ? nullptr : io::make_controller(bench->controller);
@@ -149,7 +157,9 @@ int check(const Request& request) {
       scenario = load_scenario(request.scenario, *bench, known_measures());
     const std::string_view backend =
         request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
-    const std::optional<Routes> routes = declared_routes(backend, bench->cycle);
+    std::optional<Routes> routes = declared_routes(backend, bench->cycle);
+    if (routes && bench->calibration)
+      routes->lines = measured_lines(routes->lines, *bench->calibration);
     if (routes) gate_treatment(*bench);  // refuses as a run would
     fmt::print("{}\n\n", bench->name);
     print_values(*bench);
@@ -192,15 +202,39 @@ void add_check(CLI::App& app, int& status) {
                    "hold the bench against this route of wires, whatever stands at its connector")
       ->check(CLI::IsMember({"gpiod", "polled"}));
   command->add_option("--wiring", request->wiring, "draw the wires into this file (SVG)");
+  CLI::Option* calibrate = command->add_option(
+      "--calibrate", request->calibration,
+      "controller unplugged, outputs joined to inputs: measure the lines, write this file (YAML)");
+  CLI::Option* arrangement = command->add_flag(
+      "--arrangement", request->arrangement,
+      "hold the Hall codes and see which gates answer: stuck, inverted and swapped lines, and how "
+      "phases and Halls are arranged");
+  for (CLI::Option* at_the_lines : {calibrate, arrangement})
+    for (const char* other : {"SCENARIO", "--as-wired", "--wiring"}) at_the_lines->excludes(other);
+  calibrate->excludes(arrangement);
+  command->add_flag("--wires-are-set", request->lines.wires_are_set,
+                    "with --calibrate and --arrangement: the wires are as these list them");
+  command
+      ->add_flag("--allow-soft", request->lines.allow_soft,
+                 "with --calibrate: measure without the rights of a real-time loop")
+      ->needs(calibrate);
   command->footer(R"(Examples:
   stillrotor check configs/benches/orchard-cart-hub.yaml
   stillrotor check configs/benches/orchard-cart-mid.yaml configs/scenarios/first-drive.yaml
   stillrotor check configs/benches/orchard-cart-hub.yaml --wiring wiring.svg
   stillrotor check configs/benches/orchard-cart-mid.yaml --as-wired gpiod
   stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
+  stillrotor check bench.yaml --calibrate lines.yaml
+  stillrotor check bench.yaml --arrangement
+  stillrotor check configs/benches/orchard-cart-hub.yaml --arrangement
 
-Exit status: 0 it would run; 2 something is wrong, every problem with its line, or more is asked
-of the wires than they can do.)");
+--calibrate needs the controller unplugged. --arrangement needs the power stage and the motor gone:
+the controller commands current. Both print what to wire first, touch no line before you have
+confirmed it, and leave the outputs at their safe levels.
+
+Exit status: 0 it would run; 2 something is wrong, every problem with its line, more is asked
+of the wires than they can do, or they are not wired as listed; 4 this computer, or what is wired to
+it, failed; 130, 143 interrupted, outputs safe.)");
   command->callback([request, &status] { status = check(*request); });
 }
 
