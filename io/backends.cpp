@@ -2,6 +2,7 @@
 
 #include <array>
 
+#include "io/analog/with_analog.hpp"
 #include "io/capture/capture.hpp"
 #include "io/polled/polled.hpp"
 #include "io/standin/standin.hpp"
@@ -81,8 +82,11 @@ std::unique_ptr<SimulatedController> make_controller(const ControllerConfig& con
   return std::visit(Maker{}, config);
 }
 
-std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig& config) {
-  return std::visit(WiredMaker{}, config);
+std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig& config,
+                                                       const AnalogConfig& analog) {
+  auto lines = std::visit(WiredMaker{}, config);
+  if (!lines || analog.empty()) return lines;
+  return with_analog(std::move(lines), analog);
 }
 
 }  // namespace stillrotor::io

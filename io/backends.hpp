@@ -7,6 +7,7 @@
 #include <string_view>
 #include <variant>
 
+#include "io/analog/config.hpp"
 #include "io/capture/config.hpp"
 #include "io/connector.hpp"
 #include "io/gpiod/config.hpp"
@@ -30,7 +31,9 @@ std::span<const Backend> backends() noexcept;
 
 /// Builds the controller. Throws ConfigError, also where it stands on real wires.
 std::unique_ptr<SimulatedController> make_controller(const ControllerConfig&);
-/// The same for one on real wires; nullptr: the configuration asks for a simulated one.
-std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&);
+/// The same for one on real wires, with its converters; nullptr: the configuration asks for a
+/// simulated one.
+std::unique_ptr<WiredController> make_wired_controller(const ControllerConfig&,
+                                                       const AnalogConfig& = {});
 
 }  // namespace stillrotor::io

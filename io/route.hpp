@@ -24,4 +24,12 @@ struct VoltsRoute {
   std::string grounds;
 };
 
+/// Gates that come in as averages, voltages behind RC filters.
+struct AveragesRoute {
+  std::string name;             // "spidev mcp3208"
+  double delay_s = 0.0;         // from a change at a gate to a reading that shows it, at worst
+  double fastest_filter_s = 0;  // the filter that leaves the most ripple
+  std::string grounds;
+};
+
 }  // namespace stillrotor::io

@@ -35,7 +35,8 @@ struct WireOutputs {
   std::uint32_t high = 0;      // bit by LineId
   std::uint32_t released = 0;  // bit by LineId: nobody drives it, whatever `high` says
   std::array<double, channel_count> volts{};
-  bool kick = false;  // changes every cycle, for an external retriggerable watchdog, where wired
+  bool powered = true;  // the controller has its supply; without it no channel may feed it
+  bool kick = false;    // changes every cycle, for an external retriggerable watchdog, where wired
 };
 static_assert(line_count <= 32);
 
@@ -46,13 +47,27 @@ struct BenchInputs {
   Sensed bus_dead = Sensed::not_wired;      // on: the power stage's bus is measured dead
 };
 
-/// Since arm(). Only ever grow.
+/// A voltage that the bench reads at a wire.
+struct AnalogReading {
+  double volts = 0.0;
+  Time at{};           // a reading that grows old says that its bus fails
+  bool valid = false;  // there has been one
+};
+/// By gate line.
+using GateVolts = std::array<AnalogReading, gate_count>;
+
+/// Since arm(), of converters since open(). Only ever grow.
 struct WireCounts {
   std::uint64_t edges = 0;        // read
   std::uint64_t lost_edges = 0;   // known to be lost
   std::uint64_t gaps = 0;         // stretches in which any may be
   std::uint64_t late_stamps = 0;  // older than one that was read before
   std::uint64_t failed_writes = 0;
+  // of converters
+  std::uint64_t transfers = 0, failed_transfers = 0;
+  std::uint64_t late_transfers = 0;  // writes that found volts of before not yet on the wires
+  std::uint64_t cut_volts = 0;       // values that a channel's limits cut
+  std::int64_t longest_transfer_ns = 0;
 };
 
 class WiredController {
@@ -71,6 +86,8 @@ class WiredController {
   virtual bool write(const WireOutputs&) noexcept = 0;
   /// As they stand now; from open() on. RT: as read().
   virtual BenchInputs bench_inputs() noexcept { return {}; }
+  /// Gates that come in as filtered voltages, not as edges. RT: as read().
+  virtual GateVolts gate_volts() noexcept { return {}; }
   /// Outputs to their safe level (harness: `safe`), and there they stay: write() does nothing any
   /// more.
   virtual void make_safe() noexcept = 0;

@@ -9,14 +9,6 @@
 #include "io/analog/spi_outputs.hpp"
 
 namespace stillrotor::io {
-namespace {
-
-std::string setting(const char* kind, std::size_t number) {
-  return std::string("controller.analog.") + kind + "." + std::to_string(number);
-}
-
-}  // namespace
-
 struct AnalogPort::Buses {
   std::deque<SpiOutputs> dacs;
   std::deque<SpiInputs> adcs;
@@ -30,12 +22,10 @@ AnalogPort::AnalogPort(AnalogConfig config, SystemCalls& calls)
   check(config_);
   const BusSeat seat{config_.priority, config_.core};
   for (const SpiDacConfig& dac : config_.dacs)
-    buses_->dacs.emplace_back(dac, calls, seat, config_.stalled_after_stores,
-                              setting("dacs", buses_->dacs.size()));
-  for (const SpiAdcConfig& adc : config_.adcs)
-    buses_->adcs.emplace_back(adc, calls, seat, setting("adcs", buses_->adcs.size()));
-  for (const IioConfig& iio : config_.iio)
-    buses_->iio.emplace_back(iio, seat, setting("iio", buses_->iio.size()));
+    buses_->dacs.emplace_back(dac, calls, seat,
+                              Patience{config_.late_after_stores, config_.stalled_after_stores});
+  for (const SpiAdcConfig& adc : config_.adcs) buses_->adcs.emplace_back(adc, calls, seat);
+  for (const IioConfig& iio : config_.iio) buses_->iio.emplace_back(iio, seat);
 }
 
 AnalogPort::~AnalogPort() { close(); }
@@ -51,10 +41,10 @@ void AnalogPort::arm(std::int64_t monotonic_ns) noexcept {
   buses_->armed.store(true);
 }
 
-bool AnalogPort::store(const std::array<double, channel_count>& volts) noexcept {
+bool AnalogPort::store(const std::array<double, channel_count>& volts, bool powered) noexcept {
   if (!buses_->armed.load() || buses_->safe.load()) return false;
   bool following = true;
-  for (SpiOutputs& dac : buses_->dacs) following = dac.store(volts) && following;
+  for (SpiOutputs& dac : buses_->dacs) following = dac.store({volts, powered}) && following;
   return following;
 }
 
@@ -112,6 +102,7 @@ AnalogCounts AnalogPort::counts() const noexcept {
   };
   for (const SpiOutputs& dac : buses_->dacs) {
     add(dac.tally());
+    counts.late += dac.late();
     counts.clamped += dac.clamped();
   }
   for (const SpiInputs& adc : buses_->adcs) add(adc.tally());

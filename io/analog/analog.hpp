@@ -21,23 +21,20 @@
 
 #include "io/analog/config.hpp"
 #include "io/analog/system_calls.hpp"
-#include "io/connector.hpp"
+#include "io/wired.hpp"
 
 namespace stillrotor::io {
 
-/// Throws ConfigError: the first setting that cannot be.
+/// What of the settings cannot be, at most one complaint for each converter and each wire.
+std::vector<ConfigError> faults(const AnalogConfig&);
+/// Throws the first of them.
 void check(const AnalogConfig&);
-
-struct AnalogReading {
-  double volts = 0.0;  // at the wire
-  Time at{};           // when the round was over; a reading that grows old says that its bus fails
-  bool valid = false;  // there has been one
-};
 
 /// Since open(), of all buses together. Only ever grow.
 struct AnalogCounts {
   std::uint64_t transfers = 0;  // IIO: scans
   std::uint64_t failed_transfers = 0;
+  std::uint64_t late = 0;       // stores that found the values before them still not on the wires
   std::uint64_t clamped = 0;    // values that the limits or the part's range cut
   std::int64_t longest_ns = 0;  // of one SPI transfer, its latch included
   int latest_error = 0;         // errno; 0: none has failed
@@ -53,8 +50,10 @@ class AnalogPort {
   /// From here on store() acts. Time 0 of readings.
   void arm(std::int64_t monotonic_ns) noexcept;
 
-  /// Channels that are not wired: anything. False: the wires do not follow, or are safe.
-  bool store(const std::array<double, channel_count>& volts) noexcept;
+  /// Channels that are not wired: anything. powered: the controller has its supply; without it the
+  /// channels rest as near to 0 V as their limits allow, and nothing counts as cut. False: the
+  /// wires do not follow, or are safe.
+  bool store(const std::array<double, channel_count>& volts, bool powered = true) noexcept;
 
   /// Inputs are numbered in the order of the settings: those of adcs, then those of iio.
   std::optional<std::size_t> find_input(std::string_view name) const noexcept;

@@ -34,7 +34,7 @@ void BusTally::add(int error, std::int64_t took_ns) noexcept {
   latest_error.store(error, relaxed);
 }
 
-std::thread start_bus_thread(BusSeat seat, const std::string& setting, std::function<void()> run) {
+std::thread start_bus_thread(BusSeat seat, std::function<void()> run) {
   // It takes its seat before it begins, so that the caller hears of a refusal.
   std::promise<int> answer;
   std::future<int> seated = answer.get_future();
@@ -56,11 +56,11 @@ std::thread start_bus_thread(BusSeat seat, const std::string& setting, std::func
   const int refused = seated.get();
   if (refused == 0) return thread;
   thread.join();
-  throw ConfigError(setting, "the bus thread gets neither SCHED_FIFO " +
-                                 std::to_string(seat.priority) + " nor core " +
-                                 std::to_string(seat.core) + ": " + std::strerror(refused) +
-                                 ". Raise the limit rtprio for your user, name a core that exists, "
-                                 "or leave both out.");
+  throw ConfigError("converters.priority",
+                    "the bus thread gets neither SCHED_FIFO " + std::to_string(seat.priority) +
+                        " nor core " + std::to_string(seat.core) + ": " + std::strerror(refused) +
+                        ". Raise the limit rtprio for your user and name a core that exists, or "
+                        "write converters.priority: 0 and leave converters.core out.");
 }
 
 }  // namespace stillrotor::io

@@ -42,6 +42,6 @@ struct BusSeat {
   int priority = 0, core = -1;
 };
 /// Runs it on a thread of its own. Throws ConfigError where priority or core are not granted.
-std::thread start_bus_thread(BusSeat, const std::string& setting, std::function<void()> run);
+std::thread start_bus_thread(BusSeat, std::function<void()> run);
 
 }  // namespace stillrotor::io

@@ -23,8 +23,8 @@ std::string first_line(const fs::path& file, bool& good) {
 
 }  // namespace
 
-IioInputs::IioInputs(IioConfig config, BusSeat seat, std::string setting)
-    : config_(std::move(config)), setting_(std::move(setting)), seat_(seat) {}
+IioInputs::IioInputs(IioConfig config, BusSeat seat)
+    : config_(std::move(config)), setting_("converters." + config_.name), seat_(seat) {}
 
 std::string IioInputs::text(const fs::path& file) const {
   bool good = false;
@@ -130,7 +130,7 @@ void IioInputs::open() {
                                                 ". Something else reads it, or your user may not.");
   write("buffer/enable", "1");
   read_.resize(scan_bytes_ * static_cast<std::size_t>(config_.buffer_scans + 1));
-  thread_ = start_bus_thread(seat_, setting_, [this] { run(); });
+  thread_ = start_bus_thread(seat_, [this] { run(); });
 }
 
 void IioInputs::close() noexcept {

@@ -20,7 +20,7 @@ namespace stillrotor::io {
 
 class IioInputs {
  public:
-  IioInputs(IioConfig, BusSeat, std::string setting);
+  IioInputs(IioConfig, BusSeat);
   ~IioInputs() { close(); }
 
   void open();

@@ -69,4 +69,21 @@ std::optional<VoltsRoute> volts_route(const AnalogConfig& config) {
   return route;
 }
 
+std::optional<AveragesRoute> averages_route(const AnalogConfig& config) {
+  if (config.adcs.empty() && config.iio.empty()) return std::nullopt;
+  AveragesRoute route;
+  route.fastest_filter_s = std::numeric_limits<double>::infinity();
+  route.grounds = "filters, periods and frames, declared in io/analog";
+  const auto add = [&](const auto& converter, const std::string& name) {
+    route.name += (route.name.empty() ? "" : ", ") + name;
+    for (const AnalogInput& input : converter.inputs) {
+      route.delay_s = std::max(route.delay_s, input_limits(config, converter, input).delay_s);
+      route.fastest_filter_s = std::min(route.fastest_filter_s, input.filter_s);
+    }
+  };
+  for (const SpiAdcConfig& adc : config.adcs) add(adc, "spidev " + adc.part.name);
+  for (const IioConfig& iio : config.iio) add(iio, "IIO " + iio.device);
+  return route;
+}
+
 }  // namespace stillrotor::io

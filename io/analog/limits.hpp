@@ -26,5 +26,7 @@ AnalogLimits input_limits(const AnalogConfig&, const IioConfig&, const AnalogInp
 
 /// The slowest and the coarsest of all outputs; nothing: there are none.
 std::optional<VoltsRoute> volts_route(const AnalogConfig&);
+/// The slowest of all inputs; nothing: there are none.
+std::optional<AveragesRoute> averages_route(const AnalogConfig&);
 
 }  // namespace stillrotor::io

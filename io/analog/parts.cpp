@@ -95,9 +95,17 @@ auto find(const Parts& parts, std::string_view name) noexcept {
   return found == std::end(parts) ? nullptr : &*found;
 }
 
+std::string names(const auto& parts) {
+  std::string all;
+  for (const auto& part : parts) all += (all.empty() ? "" : ", ") + part.name;
+  return all;
+}
+
 }  // namespace
 
 const DacPart* find_dac_part(std::string_view name) noexcept { return find(dac_parts, name); }
 const AdcPart* find_adc_part(std::string_view name) noexcept { return find(adc_parts, name); }
+std::string known_dac_parts() { return names(dac_parts); }
+std::string known_adc_parts() { return names(adc_parts); }
 
 }  // namespace stillrotor::io

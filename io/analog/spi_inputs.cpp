@@ -6,9 +6,9 @@
 
 namespace stillrotor::io {
 
-SpiInputs::SpiInputs(SpiAdcConfig config, SystemCalls& calls, BusSeat seat, std::string setting)
+SpiInputs::SpiInputs(SpiAdcConfig config, SystemCalls& calls, BusSeat seat)
     : config_(std::move(config)),
-      setting_(std::move(setting)),
+      setting_("converters." + config_.name),
       seat_(seat),
       device_(calls, config_.bus,
               {config_.part.frame_bytes, config_.part.low_byte_first, config_.part.mode},
@@ -30,7 +30,7 @@ void SpiInputs::open() {
     throw ConfigError(setting_ + ".device", config_.bus.device + ": " + std::strerror(error) +
                                                 " in the first round. Ask for a slower clock, or "
                                                 "see dmesg.");
-  thread_ = start_bus_thread(seat_, setting_, [this] { run(); });
+  thread_ = start_bus_thread(seat_, [this] { run(); });
 }
 
 void SpiInputs::close() noexcept {

@@ -23,7 +23,7 @@ struct InputRound {
 
 class SpiInputs {
  public:
-  SpiInputs(SpiAdcConfig, SystemCalls&, BusSeat, std::string setting);
+  SpiInputs(SpiAdcConfig, SystemCalls&, BusSeat);
   ~SpiInputs() { close(); }
 
   /// One round has been read when it returns.

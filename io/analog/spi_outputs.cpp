@@ -12,19 +12,18 @@ constexpr int close_attempts = 5;
 
 }  // namespace
 
-SpiOutputs::SpiOutputs(SpiDacConfig config, SystemCalls& calls, BusSeat seat,
-                       std::uint32_t stalled_after_stores, std::string setting)
+SpiOutputs::SpiOutputs(SpiDacConfig config, SystemCalls& calls, BusSeat seat, Patience patience)
     : config_(std::move(config)),
-      setting_(std::move(setting)),
+      setting_("converters." + config_.name),
       seat_(seat),
-      stalled_after_stores_(stalled_after_stores),
+      patience_(patience),
       device_(calls, config_.bus,
               {config_.part.frame_bytes, config_.part.low_byte_first, config_.part.mode},
               setting_) {
   if (config_.latch) latch_.emplace(calls, *config_.latch, setting_);
   for (const AnalogOutput& output : config_.outputs) {
     scales_.emplace_back(config_, output);
-    safe_volts_[index(output.channel)] = output.safe_V;
+    safe_volts_.at[index(output.channel)] = output.safe_V;
   }
 }
 
@@ -44,14 +43,15 @@ void SpiOutputs::open() {
                           " while the safe levels were sent. Ask for a slower "
                           "clock, or see dmesg.");
   clamped_ = 0;
-  thread_ = start_bus_thread(seat_, setting_, [this] { run(); });
+  thread_ = start_bus_thread(seat_, [this] { run(); });
 }
 
 bool SpiOutputs::store(const ChannelVolts& volts) noexcept {
   mailbox_.put(volts);
   const std::uint32_t waiting = waiting_.fetch_add(1, std::memory_order_relaxed) + 1;
   doorbell_.ring();
-  return waiting <= stalled_after_stores_;
+  if (waiting > patience_.late_after) late_.fetch_add(1, std::memory_order_relaxed);
+  return waiting <= patience_.stalled_after;
 }
 
 void SpiOutputs::make_safe() noexcept {
@@ -89,12 +89,12 @@ int SpiOutputs::show(const ChannelVolts& volts) noexcept {
   const DacPart& part = config_.part;
   for (std::size_t k = 0; k < scales_.size(); ++k) {
     const AnalogOutput& output = config_.outputs[k];
-    const OutputScale::Code code = scales_[k].code(volts[index(output.channel)]);
+    const OutputScale::Code code = scales_[k].code(volts.at[index(output.channel)]);
     const bool last = k + 1 == scales_.size();
     const std::uint32_t command =
         last && !latch_ ? part.write_and_update_all.value_or(part.write) : part.write;
     device_.set(k, command | output.address << part.address_shift | code.value << part.code_shift);
-    if (code.clamped) clamped_.fetch_add(1, std::memory_order_relaxed);
+    if (code.clamped && volts.powered) clamped_.fetch_add(1, std::memory_order_relaxed);
   }
   const std::int64_t begun_ns = monotonic_ns();
   int error = device_.exchange(scales_.size());

@@ -17,23 +17,31 @@
 
 namespace stillrotor::io {
 
-using ChannelVolts = std::array<double, channel_count>;
+struct ChannelVolts {
+  std::array<double, channel_count> at{};
+  bool powered = true;  // the controller has its supply, so what is cut changes what it sees
+};
+
+/// Stores without one finished transfer.
+struct Patience {
+  std::uint32_t late_after = 2, stalled_after = 8;
+};
 
 class SpiOutputs {
  public:
-  SpiOutputs(SpiDacConfig, SystemCalls&, BusSeat, std::uint32_t stalled_after_stores,
-             std::string setting);
+  SpiOutputs(SpiDacConfig, SystemCalls&, BusSeat, Patience);
   ~SpiOutputs() { close(); }
 
   /// The safe levels stand on the wires when it returns.
   void open();
-  /// False: so many stores have gone by without one finished transfer.
+  /// False: the stores without one finished transfer exhaust the patience.
   bool store(const ChannelVolts&) noexcept;
   void make_safe() noexcept;
   /// Safe levels, then the bus is given back.
   void close() noexcept;
 
   const BusTally& tally() const noexcept { return tally_; }
+  std::uint64_t late() const noexcept { return late_.load(std::memory_order_relaxed); }
   std::uint64_t clamped() const noexcept { return clamped_.load(std::memory_order_relaxed); }
 
  private:
@@ -44,7 +52,7 @@ class SpiOutputs {
   SpiDacConfig config_;
   std::string setting_;
   BusSeat seat_;
-  std::uint32_t stalled_after_stores_;
+  Patience patience_;
   SpiDevice device_;
   std::optional<LatchPulse> latch_;
   std::vector<OutputScale> scales_;
@@ -54,7 +62,7 @@ class SpiOutputs {
   Doorbell doorbell_;
   std::atomic<bool> safe_{false}, closing_{false};
   std::atomic<std::uint32_t> waiting_{0};  // stores since the last finished transfer
-  std::atomic<std::uint64_t> clamped_{0};
+  std::atomic<std::uint64_t> late_{0}, clamped_{0};
   BusTally tally_;
   std::thread thread_;
 };

@@ -181,7 +181,7 @@ TEST_F(IioDevice, SaysWhichDevicesThereAreWhenTheNamedOneIsNot) {
     AnalogPort(wrong).open();
     FAIL();
   } catch (const ConfigError& error) {
-    EXPECT_EQ(error.path, "controller.analog.iio.0.device");
+    EXPECT_EQ(error.path, "converters.iio_a.device");
     EXPECT_THAT(error.what(), HasSubstr("iio:device3 (test-adc)"));
   }
 }

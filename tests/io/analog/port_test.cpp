@@ -33,6 +33,7 @@ AnalogConfig two_currents() {
 SpiAdcConfig gate_average() {
   SpiAdcConfig adc;
   adc.part = *find_adc_part("mcp3208");
+  adc.bus.device = "/dev/spidev0.1";
   adc.bus.clock_Hz = 1e6;
   adc.reference_V = 4.096;
   adc.period_s = 1.0;
@@ -266,42 +267,41 @@ void expect_refused(const AnalogConfig& config, const std::string& path, const c
 TEST(AnalogSettings, NoSafeLevelIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].outputs[1].safe_V = AnalogOutput{}.safe_V;
-  expect_refused(config, "controller.analog.dacs.0.outputs.phase_current.V.safe",
-                 "zero-current offset, not 0 V");
+  expect_refused(config, "harness.channels.phase_current.V.safe", "zero-current offset, not 0 V");
 }
 
 TEST(AnalogSettings, SafeLevelBeyondThePartIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].outputs[0].safe_V = 5.0;
-  expect_refused(config, "controller.analog.dacs.0.outputs.phase_current.U.safe", "0 V to 4.095 V");
+  expect_refused(config, "harness.channels.phase_current.U.safe", "0 V to 4.095 V");
 }
 
 TEST(AnalogSettings, CalibrationThatDoesNotRiseIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].outputs[0].calibration = {{1.0, 1.0}, {2.0, 2.0}, {3.0, 1.9}};
-  expect_refused(config, "controller.analog.dacs.0.outputs.phase_current.U.calibration",
+  expect_refused(config, "harness.channels.phase_current.U.calibration",
                  "point 3 (3 V shown, 1.9 V true)");
 }
 
 TEST(AnalogSettings, ClockBeyondThePartIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].bus.clock_Hz = 80e6;
-  expect_refused(config, "controller.analog.dacs.0.clock", "allowed 1000 to 5e+07");
+  expect_refused(config, "converters.dac_a.clock", "allowed 1000 to 5e+07");
 }
 
 TEST(AnalogSettings, OneAddressOrChannelForTwoIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].outputs[1].address = 0;
-  expect_refused(config, "controller.analog.dacs.0.address", "used twice");
+  expect_refused(config, "harness.channels.phase_current.V.address", "used twice");
   config = two_currents();
   config.dacs[0].outputs[1].channel = channel::phase_current_U;
-  expect_refused(config, "controller.analog.dacs.0.outputs", "wired to two outputs");
+  expect_refused(config, "harness.channels.phase_current.U.converter", "wired to two outputs");
 }
 
 TEST(AnalogSettings, CodeThatDoesNotFitTheFrameIsRefused) {
   AnalogConfig config = two_currents();
   config.dacs[0].part.code_shift = 13;
-  expect_refused(config, "controller.analog.dacs.0.code_shift", "inside the frame");
+  expect_refused(config, "converters.dac_a.frame.code_shift", "inside the frame");
 }
 
 TEST(AnalogSetUp, SaysHowToGetABusThatIsNotThere) {
@@ -312,7 +312,7 @@ TEST(AnalogSetUp, SaysHowToGetABusThatIsNotThere) {
     port.open();
     FAIL();
   } catch (const ConfigError& error) {
-    EXPECT_EQ(error.path, "controller.analog.dacs.0.device");
+    EXPECT_EQ(error.path, "converters.dac_a.device");
     EXPECT_THAT(error.what(), HasSubstr("/dev/spidev0.0"));
     EXPECT_THAT(error.what(), HasSubstr("overlay"));
   }
