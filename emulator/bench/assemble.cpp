@@ -1,5 +1,6 @@
 // From the draft to the bench: what follows from what, and what cannot be together.
 #include "emulator/bench/assembly.hpp"
+#include "emulator/bench/wire_sources.hpp"
 
 namespace stillrotor {
 namespace {
@@ -49,6 +50,7 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
   assemble_sensors(readings, draft, problems);
   ShortSections(readings, draft, problems).assemble();
   assemble_controller(readings, draft, build_dir, problems);
+  if (on_wires(draft)) assemble_converters(readings, draft, problems);
   assemble_harness(readings, draft, problems);
   assemble_calibration(readings, draft, problems);
 }

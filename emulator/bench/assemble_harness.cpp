@@ -4,6 +4,7 @@
 #include <array>
 #include <map>
 
+#include "emulator/bench/parameter_table.hpp"
 #include "emulator/bench/pins.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/wire_sources.hpp"
@@ -62,11 +63,10 @@ void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
           true, has_source(draft, channel_id(k)) ? "" : missing_sensor);
 }
 
-/// Of a wire that is not there nobody wants to know the drive.
-void hide_defaults(Readings& readings, const std::string& path) {
-  for (Reading& row : readings.rows)
-    if (row.state == Reading::State::defaulted && row.parameter->path.starts_with(path + "."))
-      row.state = Reading::State::absent;
+/// A wire of a controller on real wires ends at a line, a gate's perhaps at a converter.
+bool ends_somewhere(const Draft& draft, LineId line) {
+  return draft.line[io::index(line)].wired() ||
+         (io::is_gate(line) && draft.converters.gate[io::index(line)].wired());
 }
 
 /// Every wire has an end here and something at the other, and the gates are all there.
@@ -75,7 +75,11 @@ void check_wires(Readings& readings, const Draft& draft, Problems& problems) {
   const auto wires = static_cast<io::GateWires>(draft.wires.gates);
   std::map<std::string, std::string> taken;
   const auto check = [&](const std::string& path, const WireDraft& wire) {
-    if (!wire.wired()) hide_defaults(readings, path);
+    if (!wire.wired())
+      for (const char* row : {"bias", "inverted", "drive", "safe"})
+        if (const std::string of_a_line = fmt::format("{}.{}", path, row);
+            find_parameter(of_a_line) != nullptr)
+          readings.hide_default(of_a_line);
     const Place& place =
         readings.at(path + (wire.name.empty() || !gpiod ? ".offset" : ".name")).place;
     if (!wire.wired()) {
@@ -113,16 +117,21 @@ void check_wires(Readings& readings, const Draft& draft, Problems& problems) {
     const WireDraft& wire = draft.line[k];
     check(path, wire);
     const Place& place = readings.at(path + ".offset").place;
-    const bool gate = k < io::gate_count;
-    if (gate && io::uses(wires, static_cast<std::uint16_t>(k)) != wire.wired())
+    const bool there = ends_somewhere(draft, line_id(k));
+    if (io::is_gate(line_id(k)) && io::uses(wires, static_cast<std::uint16_t>(k)) != there)
       problems.add(place, fmt::format("{} is {}; allowed with controller.gate_wires six and "
                                       "three_and_enable: all six, with three: UH, VH, WH. {}.",
-                                      path, wire.wired() ? "wired" : "not wired",
-                                      wire.wired() ? "Remove it, or change gate_wires"
-                                                   : "Give its chip and offset, or its name"));
+                                      path, there ? "wired" : "not wired",
+                                      there ? "Remove it, or change gate_wires"
+                                            : "Give its chip and offset, or its name"));
     if (wire.wired() && !has_source(draft, line_id(k)))
       problems.add(place, fmt::format("{} is wired, but {}", path, missing_source(line_id(k))));
   }
+  for (std::size_t k = 0; k < io::channel_count; ++k)
+    if (const std::string path = fmt::format("harness.channels.{}", io::name(channel_id(k)));
+        draft.converters.channel[k].wired() && !has_source(draft, channel_id(k)))
+      problems.add(readings.at(path + ".converter").place,
+                   fmt::format("{} is wired, but {}", path, missing_sensor));
   check("harness.stop_circuit", draft.stop_circuit);
   check("harness.bus_dead", draft.bus_dead);
   check("harness.watchdog", draft.watchdog);
@@ -210,7 +219,7 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
     const LineId id = line_id(k);
     LineHarness& line = harness.lines[k];
     line.connected = has_source(draft, id) && (!mcu || !draft.line[k].pin.empty()) &&
-                     (!on_wires(draft) || draft.line[k].wired());
+                     (!on_wires(draft) || ends_somewhere(draft, id));
     if (io::is_gate(id)) {
       line.active_high = draft.gates_active_high != 0;
       line.pull = pull.applies ? static_cast<Pull>(draft.gates_pull) : Pull::down;
@@ -223,10 +232,10 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
       if (id >= io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
     }
   }
-  // No bench file names converters yet: on real wires voltages are not the bench's.
   for (std::size_t k = 0; k < io::channel_count; ++k)
-    harness.channels[k] = has_source(draft, channel_id(k)) && !on_wires(draft) &&
-                          (!mcu || !draft.channel_pin[k].empty());
+    harness.channels[k] = has_source(draft, channel_id(k)) &&
+                          (!mcu || !draft.channel_pin[k].empty()) &&
+                          (!on_wires(draft) || draft.converters.channel[k].wired());
 }
 
 }  // namespace stillrotor

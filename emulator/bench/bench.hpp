@@ -47,6 +47,7 @@ struct Bench {
   std::string backend;          // as written: mcu, standin, capture, gpiod, polled
   std::string controller_kind;  // six_step, ...; part number; else empty
   io::ControllerConfig controller;
+  io::AnalogConfig analog;  // converters of a controller on real wires
   double controller_supply_V = 5.0;
   bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/bench/converter_drafts.hpp"
 
 namespace stillrotor {
 
@@ -106,6 +107,8 @@ struct Draft {
   int gates_pull = 0;  // index of Pull
   double hall_pull_up_V = 0.0;
   std::array<std::string, io::channel_count> channel_pin;
+  ConverterDrafts converters;
+  double gate_on_V = 0.0, gate_off_V = 0.0, gate_tolerance = 0.0;
 };
 
 }  // namespace stillrotor

@@ -27,6 +27,7 @@ std::vector<Parameter> build() {
   append(temperature_sensor_parameters());
   append(controller_parameters());
   append(harness_parameters());
+  append(converter_parameters());
   append(cycle_parameters());
   append({
       real("record.rate", AT(bench.record_rate_Hz), Family::frequency, between("100 Hz", "1 MHz"),

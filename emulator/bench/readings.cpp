@@ -195,6 +195,18 @@ bool Readings::has_section(std::string_view path) const noexcept {
   return std::find(sections.begin(), sections.end(), path) != sections.end();
 }
 
+void Readings::hide_default(std::string_view path) {
+  if (Reading& row = at(path); row.state == Reading::State::defaulted)
+    row.state = Reading::State::absent;
+}
+
+void Readings::hide_defaults(std::string_view section) {
+  const std::string prefix = fmt::format("{}.", section);
+  for (Reading& row : rows)
+    if (row.state == Reading::State::defaulted && row.parameter->path.starts_with(prefix))
+      row.state = Reading::State::absent;
+}
+
 Readings collect(const YamlNode& root, const std::string& file,
                  const std::vector<std::string>& overrides, Problems& problems) {
   Readings readings(file);

@@ -34,6 +34,9 @@ class Readings {
   bool given(std::string_view path) { return at(path).state == Reading::State::given; }
   /// The bench has a part of this name, perhaps with nothing in it ("sensors.hall").
   bool has_section(std::string_view path) const noexcept;
+  /// Of what is not there nobody wants to know the default; of one row, and of all below a path.
+  void hide_default(std::string_view path);
+  void hide_defaults(std::string_view section);
 
   std::vector<Reading> rows;          // in table order
   std::vector<std::string> sections;  // that stand in the file

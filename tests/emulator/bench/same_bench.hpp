@@ -374,6 +374,8 @@ inline void expect_same_bench(const Bench& a, const Bench& b) {
   EXPECT_EQ(a.cycle.gates.overlap_tolerance_s, b.cycle.gates.overlap_tolerance_s);
   EXPECT_EQ(a.cycle.gates.skew_s, b.cycle.gates.skew_s);
   EXPECT_EQ(a.cycle.gates.averaged, b.cycle.gates.averaged);
+  EXPECT_EQ(a.cycle.gates.filtered, b.cycle.gates.filtered);
+  EXPECT_EQ(a.analog, b.analog);
   EXPECT_EQ(a.capture_speed_rad_s, b.capture_speed_rad_s);
   ASSERT_EQ(a.controller.index(), b.controller.index());
   std::visit(

@@ -130,7 +130,7 @@ TEST_F(OnWires, WhatBelongsToTheOtherBackendIsRefused) {
   EXPECT_THAT(said(on_polled, "level: 0x34", "level: 0x3g"), HasSubstr("level is 0x3g; allowed"));
 }
 
-TEST_F(OnWires, VoltagesAreNotTheBenchsYet) {
+TEST_F(OnWires, VoltagesAreNotTheBenchsWithoutAConverter) {
   for (const bool connected : load(on_gpiod).harness.channels) EXPECT_FALSE(connected);
 }
 
