@@ -1,6 +1,7 @@
 #include "emulator/cycle/wired_bench.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace stillrotor {
 namespace {
@@ -20,7 +21,11 @@ WiredBench::WiredBench(const Bench& bench, const Scenario& scenario,
       controller_(controller),
       world_(bench, scenario, {}, sink),
       gaps_(sink),
-      gate_path_(gate_treatment(bench)) {}
+      delay_(std::llround(bench.cycle.delay_s * 1e12)),
+      unshown_ps_(std::llround(bench.cycle.period_s * 1e12) * bench.analog.stalled_after_stores),
+      gate_path_(gate_treatment(bench)) {
+  if (bench.cycle.gates.filtered) filtered_.emplace(bench);
+}
 
 void WiredBench::begin() noexcept {
   world_.begin();
@@ -54,12 +59,22 @@ void WiredBench::take_in(std::size_t known) noexcept {
 
 void WiredBench::advance(std::int64_t until_ps) noexcept {
   const std::int64_t from_ps = world_.now_ps();
+  read_averages(until_ps);
   clean(io::Time(until_ps) + gate_path_.hold());
   for (const io::Edge& edge : gate_path_.ready()) drive(edge);
   advance_world(until_ps);
   judge_gates(from_ps);
   world_.announce();
   gaps_.pass(world_.now_ps());
+}
+
+/// Gates that come in as averages, as they stand now: `delay` before the plant.
+void WiredBench::read_averages(std::int64_t until_ps) noexcept {
+  if (!filtered_) return;
+  filtered_->take(controller_.gate_volts(), io::Time(until_ps) + delay_);
+  if (!filtered_->fresh())
+    gaps_.note(std::max<std::int64_t>(until_ps - filtered_->age().count(), 0), until_ps,
+               "gate averages old", "");
 }
 
 void WiredBench::clean(io::Time known_to) noexcept {
@@ -69,7 +84,8 @@ void WiredBench::clean(io::Time known_to) noexcept {
     if (const io::Time at = gate_path_.happened(edge); at < gate_path_.known())
       gaps_.note(at.count(), gate_path_.known().count(), "edge came late", io::name(edge.line));
   }
-  gate_path_.take({batch_.edges.data() + first, done_ - first}, known_to);
+  gate_path_.take({batch_.edges.data() + first, done_ - first}, known_to,
+                  filtered_ ? &filtered_->shares() : nullptr);
 }
 
 /// What this turn's edges were not worth. Real overlaps hold: the plant shows what they do.
@@ -125,8 +141,25 @@ bool WiredBench::write() noexcept {
   for (std::size_t k = 0; k < io::channel_count; ++k)
     outputs_.volts[k] =
         powered_ ? world_.volts(io::ChannelId{static_cast<std::uint16_t>(k)}, now) : 0.0;
+  outputs_.powered = powered_;
   outputs_.kick = !outputs_.kick;
-  return controller_.write(outputs_);
+  const bool follows = controller_.write(outputs_);
+  judge_volts();
+  return follows && !(filtered_ && filtered_->dead());
+}
+
+/// The controller has seen other volts than the sensors gave. How long ago that began only the bus
+/// knows: less long than it takes to be called stalled.
+void WiredBench::judge_volts() noexcept {
+  const io::WireCounts now = controller_.counts();
+  const auto more = [&](std::uint64_t io::WireCounts::*count, std::string_view what) {
+    if (now.*count == volts_said_.*count) return;
+    gaps_.note(std::max<std::int64_t>(world_.now_ps() - unshown_ps_, 0), world_.now_ps(), what, "");
+  };
+  more(&io::WireCounts::failed_transfers, "converter failed");
+  more(&io::WireCounts::late_transfers, "volts late");
+  more(&io::WireCounts::cut_volts, "volts cut");
+  volts_said_ = now;
 }
 
 }  // namespace stillrotor

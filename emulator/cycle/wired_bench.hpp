@@ -10,6 +10,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/cycle/gap_notes.hpp"
+#include "emulator/gate_quality/filtered_gates.hpp"
 #include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/world.hpp"
@@ -52,8 +53,10 @@ class WiredBench {
 
  private:
   void take_in(std::size_t known) noexcept;
+  void read_averages(std::int64_t until_ps) noexcept;
   void clean(io::Time known_to) noexcept;
   void judge_gates(std::int64_t from_ps) noexcept;
+  void judge_volts() noexcept;
   void drive(const io::Edge&) noexcept;
   void advance_world(std::int64_t until_ps) noexcept;
 
@@ -61,11 +64,15 @@ class WiredBench {
   io::WiredController& controller_;
   BenchWorld world_;
   GapNotes gaps_;
-  io::EdgeBatch batch_;  // read, but for the first `done_` not yet acted
+  io::Time delay_;           // of the plant behind the clock
+  std::int64_t unshown_ps_;  // so old can volts be that are told to be late
+  io::EdgeBatch batch_;      // read, but for the first `done_` not yet acted
   std::size_t done_ = 0;
   GatePath gate_path_;
   std::array<std::uint64_t, 3> missing_{};  // pulses, by leg: as far as they have been said
   std::uint64_t dropped_ = 0;
+  std::optional<FilteredGates> filtered_;
+  io::WireCounts volts_said_;  // as far as they have been said
   io::WireOutputs outputs_;
   bool powered_ = false;  // by the key: until then nothing may feed the controller
 };

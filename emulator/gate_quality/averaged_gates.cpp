@@ -37,6 +37,13 @@ std::string AveragedGates::text() const {
   return line;
 }
 
+std::string AveragedGates::text(double filter_s) const {
+  char line[120];
+  std::snprintf(line, sizeof line, "from filtered voltages, time constant %g us, told as pulses ",
+                1e6 * filter_s);
+  return line + text();
+}
+
 void AveragedGates::take(std::span<const io::Edge> edges, io::Time known_to) noexcept {
   ready_count_ = 0;
   for (const io::Edge& edge : edges) {
@@ -55,6 +62,10 @@ void AveragedGates::take(std::span<const io::Edge> edges, io::Time known_to) noe
 void AveragedGates::take(const GateShares& shares, io::Time known_to) noexcept {
   ready_count_ = 0;
   while (begin_ <= known_to && ready_.size() - ready_count_ > 32) emit(shares);
+  if (begin_ > known_to) return;
+  const std::int64_t left_out = (known_to - begin_) / period_ + 1;
+  dropped_ += static_cast<std::uint64_t>(left_out);
+  begin_ += left_out * period_;
 }
 
 /// Adds up for how long each switch is on; emits every period that ends on the way.

@@ -35,7 +35,8 @@ class AveragedGates {
 
   /// From stamped edges: shares of every period that is over by known_to. Times never decrease.
   void take(std::span<const io::Edge>, io::Time known_to) noexcept;
-  /// From filtered gates: these shares hold for every period that begins up to known_to.
+  /// From filtered gates: these shares hold for every period that begins up to known_to. Periods
+  /// for which there is no room are left out, and counted as dropped.
   void take(const GateShares&, io::Time known_to) noexcept;
 
   std::span<const io::Edge> ready() const noexcept { return {ready_.data(), ready_count_}; }
@@ -46,6 +47,8 @@ class AveragedGates {
   /// For the record: a mark's name, and what it says.
   static constexpr std::string_view mark = "gates averaged";
   std::string text() const;
+  /// Of gates that come in as averages; filter_s: the slowest filter's time constant.
+  std::string text(double filter_s) const;
 
  private:
   void count_until(io::Time) noexcept;

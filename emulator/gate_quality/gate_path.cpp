@@ -31,23 +31,30 @@ GateCleaning cleaning(const Bench& bench) {
 }
 
 std::optional<io::Time> averaged_over(const Bench& bench) {
-  if (!bench.cycle.gates.averaged) return std::nullopt;
+  const bool filtered = bench.cycle.gates.filtered.has_value();
+  if (!bench.cycle.gates.averaged && !filtered) return std::nullopt;
   const double pwm_Hz = bench.expects.pwm_frequency_Hz;
   if (!(pwm_Hz >= 100.0))
     throw io::ConfigError(
         "controller.expects.pwm_frequency",
-        fmt::format("the PWM frequency is {}; allowed 100 Hz to 1 MHz with cycle.gates.averaged, "
-                    "which averages over its period. State it, or switch averaging off.",
-                    pwm_Hz > 0.0 ? fmt::format("{:g} Hz", pwm_Hz) : "not stated"));
+        fmt::format("the PWM frequency is {}; allowed 100 Hz to 1 MHz with {}. State it{}.",
+                    pwm_Hz > 0.0 ? fmt::format("{:g} Hz", pwm_Hz) : "not stated",
+                    filtered ? "filtered gates, whose averages are told as pulses of its period"
+                             : "cycle.gates.averaged, which averages over its period",
+                    filtered ? "" : ", or switch averaging off"));
   return time(1.0 / pwm_Hz);
 }
 
 }  // namespace
 
 GateTreatment gate_treatment(const Bench& bench) {
-  GateTreatment treatment{cleaning(bench), averaged_over(bench), {}};
-  treatment.hold =
-      GateCleaner(treatment.cleaning).hold() + treatment.averaged_over.value_or(io::Time{0});
+  GateTreatment treatment{cleaning(bench), averaged_over(bench), {}, {}};
+  treatment.hold = GateCleaner(treatment.cleaning).hold();
+  // An average says what it has to say at once; a period's edges when the period is over.
+  if (const auto& filtered = bench.cycle.gates.filtered)
+    treatment.filter_s = filtered->filter_s;
+  else
+    treatment.hold += treatment.averaged_over.value_or(io::Time{0});
   const io::Time delay = time(bench.cycle.delay_s);
   if (treatment.hold > delay)
     throw io::ConfigError(
@@ -63,18 +70,24 @@ GateTreatment gate_treatment(const Bench& bench) {
 }
 
 GatePath::GatePath(const GateTreatment& treatment)
-    : cleaner_(treatment.cleaning), hold_(treatment.hold) {
+    : cleaner_(treatment.cleaning), filter_s_(treatment.filter_s), hold_(treatment.hold) {
   if (!treatment.averaged_over) return;
   averaged_.emplace(*treatment.averaged_over);
-  averaged_text_ = averaged_->text();
+  averaged_text_ = filter_s_ ? averaged_->text(*filter_s_) : averaged_->text();
 }
 
-void GatePath::take(std::span<const io::Edge> edges, io::Time known_to) noexcept {
+void GatePath::take(std::span<const io::Edge> edges, io::Time known_to,
+                    const GateShares* filtered) noexcept {
   std::move(edges_.begin() + ready_count_, edges_.begin() + edge_count_, edges_.begin());
   edge_count_ -= ready_count_;
   cleaner_.take(edges, known_to);
   for (const io::Edge& edge : cleaner_.ready()) pwm_.edge(edge);
-  if (averaged_) {
+  if (averaged_ && filtered != nullptr) {
+    averaged_->take(*filtered, known_to);
+    append(averaged_->ready());
+    append(cleaner_.ready());
+    sort();
+  } else if (averaged_) {
     averaged_->take(cleaner_.ready(), cleaner_.settled());
     append(averaged_->ready());
   } else {
@@ -92,8 +105,17 @@ void GatePath::append(std::span<const io::Edge> more) noexcept {
   dropped_ += more.size() - room;
 }
 
+/// Pulses of a period that has begun lie ahead of the other lines' edges. Few, and no memory to be
+/// asked for.
+void GatePath::sort() noexcept {
+  for (std::size_t k = 1; k < edge_count_; ++k)
+    for (std::size_t j = k; j > 0 && edges_[j].at < edges_[j - 1].at; --j)
+      std::swap(edges_[j], edges_[j - 1]);
+}
+
 GateReport GatePath::report() const noexcept {
   return {.averaged = averaged_.has_value(),
+          .filter_s = filter_s_,
           .hold = hold_,
           .cleaning = cleaner_.counts(),
           .dropped = dropped(),

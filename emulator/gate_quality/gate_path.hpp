@@ -25,6 +25,7 @@ namespace stillrotor {
 /// What the stamps were worth; for run.json.
 struct GateReport {
   bool averaged = false;
+  std::optional<double> filter_s;  // averages of voltages behind such a filter, not of edges
   io::Time hold{};
   CleaningCounts cleaning;
   std::uint64_t dropped = 0;  // averaged edges for which there was no room
@@ -36,6 +37,7 @@ struct GateReport {
 struct GateTreatment {
   GateCleaning cleaning;
   std::optional<io::Time> averaged_over;
+  std::optional<double> filter_s;  // gates come in as averages
   io::Time hold{};
 };
 
@@ -54,7 +56,10 @@ class GatePath {
   io::Time known() const noexcept { return cleaner_.known(); }
 
   /// The edges that have come, an EdgeBatch at most, all stamped up to known_to among them.
-  void take(std::span<const io::Edge>, io::Time known_to) noexcept;
+  /// filtered: the gates' shares, where they come in as averages; edges are then those of other
+  /// lines.
+  void take(std::span<const io::Edge>, io::Time known_to,
+            const GateShares* filtered = nullptr) noexcept;
   /// What the plant has to see, in order of time, before it passes settled().
   std::span<const io::Edge> ready() const noexcept { return {edges_.data(), ready_count_}; }
   io::Time settled() const noexcept { return settled_; }
@@ -70,9 +75,11 @@ class GatePath {
 
  private:
   void append(std::span<const io::Edge>) noexcept;
+  void sort() noexcept;
 
   GateCleaner cleaner_;
   std::optional<AveragedGates> averaged_;
+  std::optional<double> filter_s_;
   std::string averaged_text_;
   PwmEstimate pwm_;
   io::Time hold_, settled_ = io::Time::min();

@@ -115,7 +115,7 @@ struct CycleRun {
   }
 
   void go() {
-    WiredBench wired(bench, scenario, wires, sink);
+    WiredBench wired(bench, scenario, *wires_of_run, sink);
     wired.begin();
     end = run_cycle(wired, clock, plan, 0, window, counts);
     wired.end();
@@ -134,6 +134,7 @@ struct CycleRun {
   Scenario scenario;
   HandClock clock;
   ScriptedWires wires{clock};
+  io::WiredController* wires_of_run = &wires;
   KeepingSink sink;
   CyclePlan plan;
   CycleWindow window;
