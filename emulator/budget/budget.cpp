@@ -49,7 +49,7 @@ class Sums {
   Sums(const Bench& bench, const Routes& routes) : bench_(bench), routes_(routes) {}
 
   Budget all() {
-    gates();
+    routes_.averages ? averages() : gates();
     angles();
     volts();
     clocked_angle();
@@ -104,6 +104,27 @@ class Sums {
           dead_time_in_jitters * lines.stamp_jitter_s <= dead);
   }
 
+  /// Of a first-order filter at half duty: half the swing for half a period, over its time
+  /// constant.
+  void averages() {
+    const io::AveragesRoute& route = *routes_.averages;
+    const double pwm = bench_.expects.pwm_frequency_Hz;
+    if (!stated(pwm, "pwm_frequency")) return;
+    const double ripple_percent = 100.0 / (4.0 * pwm * route.fastest_filter_s);
+    add({.signal = "gate averages, in",
+         .asks =
+             fmt::format("1 / (4 x {} x {} filter)", hertz(pwm), seconds(route.fastest_filter_s)),
+         .demand = ripple_percent,
+         .limit = ripple_most_percent,
+         .unit = "% of duty",
+         .fits_up_to =
+             fmt::format("filters from {}", seconds(100.0 / (4.0 * pwm * ripple_most_percent))),
+         .consequence = "samples would catch the filter's ripple: duties that nobody commanded",
+         .remedy = "a slower filter, and a slower loop with it, or gates as edges",
+         .grounds = "a first-order filter's ripple at half duty, peak to peak"},
+        ripple_percent <= ripple_most_percent);
+  }
+
   void angles() {
     const double late_s = routes_.cycle_s + routes_.lines.write_s;
     const double top = bench_.expects.top_speed_rad_s;
@@ -155,15 +176,19 @@ class Sums {
           false);
       return;
     }
-    sum_.loop_delay_s = 0.5 * routes_.cycle_s + routes_.cycle_s + routes_.volts->delay_s;
+    const double averages_s = routes_.averages ? routes_.averages->delay_s : 0.0;
+    sum_.loop_delay_s =
+        averages_s + 0.5 * routes_.cycle_s + routes_.cycle_s + routes_.volts->delay_s;
     sum_.current_loop_most_Hz = phase_lost_most_deg / 360.0 / sum_.loop_delay_s;
     if (!currents(bench_) || !stated(bench_.expects.current_loop_Hz, "current_loop")) return;
     const double crossover = bench_.expects.current_loop_Hz;
     const double lost_deg = 360.0 * crossover * sum_.loop_delay_s;
     add({.signal = "currents, out",
-         .asks = fmt::format("360 deg x {} x ({} half hold + {} cycle + {} bus)", hertz(crossover),
-                             seconds(0.5 * routes_.cycle_s), seconds(routes_.cycle_s),
-                             seconds(routes_.volts->delay_s)),
+         .asks =
+             fmt::format("360 deg x {} x ({}{} half hold + {} cycle + {} bus)", hertz(crossover),
+                         routes_.averages ? fmt::format("{} averages + ", seconds(averages_s)) : "",
+                         seconds(0.5 * routes_.cycle_s), seconds(routes_.cycle_s),
+                         seconds(routes_.volts->delay_s)),
          .demand = lost_deg,
          .limit = phase_lost_most_deg,
          .unit = "deg",
@@ -202,10 +227,15 @@ class Sums {
           "currents are asked at a {} crossover; through a loop of {} only {} keep their margin",
           hertz(bench_.expects.current_loop_Hz), seconds(sum_.loop_delay_s),
           hertz(sum_.current_loop_most_Hz));
-    } else if (currents(bench_)) {
+    } else if (currents(bench_) || routes_.averages) {
       sum_.grade = Grade::averages;
-      sum_.grade_why =
-          fmt::format("averaged currents, for loops up to {}", hertz(sum_.current_loop_most_Hz));
+      if (routes_.averages)
+        sum_.grade_why = fmt::format("gates are averages, {} behind their wires",
+                                     seconds(routes_.averages->delay_s));
+      if (currents(bench_))
+        sum_.grade_why +=
+            fmt::format("{}averaged currents, for loops up to {}",
+                        sum_.grade_why.empty() ? "" : "; ", hertz(sum_.current_loop_most_Hz));
     } else {
       sum_.grade_why = "Halls, encoder, slow analog: six-step drives, sequences, faults";
     }

@@ -1,6 +1,8 @@
 // What a bench on real wires asks of every signal, held against what its routes can do, in both
 // directions; and what such a bench can therefore answer for.
 //
+// Averages  a gate behind a filter is late by the filter and by its converter; that is part of the
+//           loop's delay.
 // Demand    from controller.expects and the sensors that are wired.
 // Limits    io/route.hpp: declared by the backend, or measured by loop-back on this computer.
 // Tolerances the constants below. Common practice where no source stands beside them.
@@ -19,13 +21,17 @@ namespace stillrotor {
 inline constexpr double hall_late_most_deg = 5.0;
 /// Phase that a current loop may lose at its crossover: of the 45 to 60 deg that it has.
 inline constexpr double phase_lost_most_deg = 10.0;
+/// Ripple of a filtered gate, peak to peak, in % of duty: as much as a dead time of 1 us takes at
+/// 20 kHz.
+inline constexpr double ripple_most_percent = 2.0;
 /// A dead time is clean while it is this many times the stamps' rms jitter.
 inline constexpr double dead_time_in_jitters = 4.0;
 
 struct Routes {
   io::LineRoute lines;
   std::optional<io::VoltsRoute> volts;
-  double cycle_s = 0.0;  // of the loop
+  std::optional<io::AveragesRoute> averages;  // of gates that come in so
+  double cycle_s = 0.0;                       // of the loop
 };
 
 /// One signal's demand and limit, ready to print; both in `unit`.
@@ -52,7 +58,7 @@ struct Budget {
   std::vector<Demand> demands;
   Grade grade = Grade::sensors;
   std::string grade_why;
-  double loop_delay_s = 0.0;            // from an edge to the volts that answer it
+  double loop_delay_s = 0.0;            // from an edge, or its average, to the volts that answer it
   double current_loop_most_Hz = 0.0;    // crossover that keeps its margin through these wires
   std::vector<std::string> not_stated;  // of controller.expects, but needed for a row
 

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "io/analog/limits.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -23,10 +25,14 @@ const io::VoltsRoute converter{"SPI converter, 12 bit", 25e-6, 5.0 / 4096.0,
 
 }  // namespace
 
-std::optional<Routes> declared_routes(std::string_view backend, const CycleSettings& cycle) {
-  if (backend == "gpiod") return Routes{gpiod, converter, cycle.period_s};
-  if (backend == "polled") return Routes{polled, converter, cycle.period_s};
-  return std::nullopt;
+std::optional<Routes> declared_routes(std::string_view backend, const Bench& bench) {
+  if (backend != "gpiod" && backend != "polled") return std::nullopt;
+  Routes routes{.lines = backend == "gpiod" ? gpiod : polled,
+                .volts = io::volts_route(bench.analog),
+                .averages = io::averages_route(bench.analog),
+                .cycle_s = bench.cycle.period_s};
+  if (!routes.volts) routes.volts = converter;
+  return routes;
 }
 
 io::LineRoute measured_lines(const io::LineRoute& declared, const LineCalibration& found) {

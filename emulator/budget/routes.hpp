@@ -9,9 +9,9 @@
 
 namespace stillrotor {
 
-/// backend: "gpiod" or "polled"; nothing: it needs no wires. The volts' route is a board converter
-/// of common speed where the bench names none.
-std::optional<Routes> declared_routes(std::string_view backend, const CycleSettings&);
+/// backend: "gpiod" or "polled"; nothing: it needs no wires. Volts and averages go by the bench's
+/// own converters; where it names none, volts by a board converter of common speed.
+std::optional<Routes> declared_routes(std::string_view backend, const Bench&);
 
 /// What a calibration has measured of a route, in the place of what is declared.
 io::LineRoute measured_lines(const io::LineRoute& declared, const LineCalibration&);

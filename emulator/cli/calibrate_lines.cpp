@@ -71,7 +71,7 @@ LineCalibration calibration(const Bench& bench, const LoopMeasures& found, bool 
   c.kernel = kernel();
   c.real_time = real_time;
   c.backend = bench.backend;
-  c.route = declared_routes(bench.backend, bench.cycle)->lines.name;
+  c.route = declared_routes(bench.backend, bench)->lines.name;
   c.edges_in_per_s = found.edges_per_s;
   c.more_not_sent = found.more_not_sent;
   c.stamp_jitter_s = found.jitter_s;

@@ -83,7 +83,10 @@ void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
   for (const Demand& d : sum.demands)
     rows.push_back({d.fits ? "ok" : "NO", d.signal, fmt::format("{:.4g}", d.demand),
                     fmt::format("{:.4g}", d.limit), d.unit, d.fits_up_to, d.asks});
-  fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", routes.lines.name,
+  std::string by = routes.lines.name;
+  if (routes.averages) by += ", gates averaged by " + routes.averages->name;
+  if (routes.volts) by += ", volts by " + routes.volts->name;
+  fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", by,
              routes.cycle_s * 1e6, table(rows));
   fmt::print("  The lines' limits are {}.\n", routes.lines.grounds);
   for (const Demand& d : sum.demands)
@@ -94,7 +97,7 @@ void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
     fmt::print("  {} is not stated: what it asks for cannot be checked. Add it to the bench.\n",
                path);
   fmt::print("\n");
-  print_current_error(bench, routes.lines);
+  if (!routes.averages) print_current_error(bench, routes.lines);
   fmt::print("  Grade {}: {}.\n", static_cast<char>(sum.grade), sum.grade_why);
   fmt::print("  {}\n\n", sum.fits() ? "It fits." : "REFUSED: it does not fit.");
 }
@@ -150,14 +153,14 @@ int check(const Request& request) {
       return calibrate_lines(*bench, request.calibration, request.lines);
     if (request.arrangement) return find_arrangement(*bench, request.lines);
     // Reads firmware or recording, checks its settings.
-    const auto wired = io::make_wired_controller(bench->controller);
+    const auto wired = io::make_wired_controller(bench->controller, bench->analog);
     const auto controller = wired ? nullptr : io::make_controller(bench->controller);
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
     const std::string_view backend =
         request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
-    std::optional<Routes> routes = declared_routes(backend, bench->cycle);
+    std::optional<Routes> routes = declared_routes(backend, *bench);
     if (routes && bench->calibration)
       routes->lines = measured_lines(routes->lines, *bench->calibration);
     if (routes) gate_treatment(*bench);  // refuses as a run would

@@ -49,7 +49,7 @@ struct Request {
 class Tested {
  public:
   Tested(const Bench& bench, bool on_wall_clock)
-      : wired_(io::make_wired_controller(bench.controller)) {
+      : wired_(io::make_wired_controller(bench.controller, bench.analog)) {
     if (wired_) return;
     simulated_ = io::make_controller(bench.controller);
     if (!on_wall_clock) return;

@@ -2,7 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <optional>
 #include <variant>
+
+#include "io/analog/calibration.hpp"
 
 namespace stillrotor {
 namespace {
@@ -16,6 +19,43 @@ std::string controller_pin(const Bench& bench, io::ChannelId channel) {
   const auto* mcu = std::get_if<io::McuConfig>(&bench.controller);
   const std::string pin = mcu != nullptr ? mcu->adc_pins[io::index(channel)] : "";
   return pin.empty() ? "-" : pin;
+}
+
+/// A converter and its pin that this wire ends at; nothing: it ends at none.
+std::optional<std::string> converter_pin(const io::AnalogConfig& analog, io::ChannelId channel) {
+  for (const io::SpiDacConfig& dac : analog.dacs)
+    for (const io::AnalogOutput& output : dac.outputs)
+      if (output.channel == channel)
+        return fmt::format("{} output {} ({})", dac.name, output.address, dac.part.name);
+  return std::nullopt;
+}
+const io::AnalogInput* filtered_input(const io::AnalogConfig& analog, io::LineId line,
+                                      std::string& pin) {
+  const auto look = [&](const auto& converter, const std::string& part) -> const io::AnalogInput* {
+    for (const io::AnalogInput& input : converter.inputs)
+      if (input.name == io::name(line)) {
+        pin = fmt::format("{} input {} ({})", converter.name, input.address, part);
+        return &input;
+      }
+    return nullptr;
+  };
+  for (const io::SpiAdcConfig& adc : analog.adcs)
+    if (const auto* found = look(adc, adc.part.name)) return found;
+  for (const io::IioConfig& iio : analog.iio)
+    if (const auto* found = look(iio, iio.device)) return found;
+  return nullptr;
+}
+
+/// "0 to 5 V, safe 2.5 V"
+std::string level(const Bench& bench, io::ChannelId channel) {
+  for (const io::SpiDacConfig& dac : bench.analog.dacs)
+    for (const io::AnalogOutput& output : dac.outputs)
+      if (output.channel == channel) {
+        const io::OutputScale scale(dac, output);
+        return fmt::format("{:.4g} to {:.4g} V, safe {:.4g} V", scale.least_V(), scale.most_V(),
+                           output.safe_V);
+      }
+  return fmt::format("0 to {:g} V", bench.controller_supply_V);
 }
 
 std::string bench_pin(const Bench& bench, io::LineId line) {
@@ -60,6 +100,13 @@ WiringPlan wiring_plan(const Bench& bench) {
     const io::LineId line{k};
     const LineHarness& harness = bench.harness.lines[k];
     if (!harness.connected) continue;
+    if (std::string pin; const io::AnalogInput* input = filtered_input(bench.analog, line, pin)) {
+      plan.wires.push_back({std::string(io::name(line)), false, pin, controller_pin(bench, line),
+                            level(harness),
+                            fmt::format("R and C of {:g} ms; 10 kohm to ground at the controller",
+                                        1e3 * input->filter_s)});
+      continue;
+    }
     plan.wires.push_back({std::string(io::name(line)), !io::from_controller(line),
                           bench_pin(bench, line), controller_pin(bench, line), level(harness),
                           protection(line, harness)});
@@ -67,9 +114,9 @@ WiringPlan wiring_plan(const Bench& bench) {
   for (std::uint16_t k = 0; k < io::channel_count; ++k) {
     if (!bench.harness.channels[k]) continue;
     const io::ChannelId channel{k};
-    plan.wires.push_back({std::string(io::name(channel)), true, "simulated",
-                          controller_pin(bench, channel),
-                          fmt::format("0 to {:g} V", bench.controller_supply_V),
+    plan.wires.push_back({std::string(io::name(channel)), true,
+                          converter_pin(bench.analog, channel).value_or("simulated"),
+                          controller_pin(bench, channel), level(bench, channel),
                           "1 kohm in series; 1 nF to ground at the controller"});
   }
   return plan;

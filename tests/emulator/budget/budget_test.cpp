@@ -4,6 +4,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "emulator/budget/routes.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -108,6 +110,62 @@ TEST(Budget, ChannelsWithoutAConverterReachNobody) {
   routes.volts.reset();
   const Budget sum = budget(bench("orchard-cart-mid"), routes);
   EXPECT_FALSE(row(sum, "channels, out").fits);
+}
+
+// By hand: five frames of 32 bits at 10 MHz are 16 us, four gaps 40 us, the message 15 us, 50 us to
+// wake and 10 us to settle: 131 us, and 300 us of half a hold and a cycle. 360 deg x 1 kHz x 431
+// us.
+TEST(Budget, ABenchThatNamesItsConverterIsHeldAgainstThatOne) {
+  const Bench named =
+      bench("orchard-cart-hub-wired-volts", {"controller.expects.current_loop=1 kHz"});
+  const Routes routes = declared_routes("gpiod", named).value();
+  EXPECT_EQ(routes.volts.value().name, "spidev ad5668");
+  EXPECT_FALSE(routes.averages);
+  const Budget sum = budget(named, routes);
+  const Demand& currents = row(sum, "currents, out");
+  EXPECT_FALSE(currents.fits);
+  EXPECT_NEAR(sum.loop_delay_s, 431e-6, 1e-12);
+  EXPECT_NEAR(currents.demand, 155.16, 1e-9);
+  EXPECT_THAT(currents.consequence, HasSubstr("would lose 155 deg of phase"));
+  EXPECT_EQ(currents.fits_up_to, "64.4 Hz crossover");  // 10 deg / 360 deg / 431 us
+  EXPECT_FALSE(sum.fits());
+  const Bench slow = bench("orchard-cart-hub-wired-volts");
+  EXPECT_TRUE(budget(slow, declared_routes("gpiod", slow).value()).fits());
+}
+
+TEST(Budget, TheSlowestConverterCounts) {
+  const Bench slow = bench("orchard-cart-hub-wired-volts", {"converters.dac_a.clock=1 MHz"});
+  // 160 us of frames in the place of 16 us.
+  EXPECT_NEAR(declared_routes("gpiod", slow).value().volts.value().delay_s, 275e-6, 1e-12);
+}
+
+TEST(Budget, ABenchThatNamesNoneIsHeldAgainstACommonOne) {
+  EXPECT_EQ(declared_routes("polled", bench("orchard-cart-mid")).value().volts.value().delay_s,
+            25e-6);
+  EXPECT_FALSE(declared_routes("standin", bench("orchard-cart-mid")));
+}
+
+// By hand: 100 % / (4 x 16 kHz x 1 ms) of ripple; 1 ms of filter, 500 us of period, 50 us to wake,
+// 15 us and three frames of 24 bits at 2 MHz (36 us) with two gaps (20 us).
+TEST(Budget, FiltersAverageAndMakeTheLoopLate) {
+  const Bench filtered = bench("orchard-cart-hub-averages");
+  const Routes routes = declared_routes("gpiod", filtered).value();
+  const Budget sum = budget(filtered, routes);
+  EXPECT_NEAR(row(sum, "gate averages, in").demand, 1.5625, 1e-9);
+  EXPECT_TRUE(row(sum, "gate averages, in").fits);
+  EXPECT_THROW(row(sum, "gates, in"), std::runtime_error) << "no edges come in";
+  EXPECT_THROW(row(sum, "dead time, in"), std::runtime_error);
+  EXPECT_NEAR(routes.averages.value().delay_s, 1.621e-3, 1e-9);
+  EXPECT_NEAR(sum.loop_delay_s, 1.621e-3 + 750e-6 + routes.volts.value().delay_s, 1e-9);
+  EXPECT_EQ(sum.grade, Grade::averages);
+  EXPECT_THAT(sum.grade_why, HasSubstr("gates are averages, 1.62 ms behind their wires"));
+  EXPECT_TRUE(sum.fits());
+
+  const Bench rippled =
+      bench("orchard-cart-hub-averages", {"harness.lines.gates.VH.filter=0.5 ms"});
+  const Budget refused = budget(rippled, declared_routes("gpiod", rippled).value());
+  EXPECT_FALSE(row(refused, "gate averages, in").fits);
+  EXPECT_EQ(row(refused, "gate averages, in").fits_up_to, "filters from 781 us");
 }
 
 TEST(Budget, FitsWhereEverythingDoes) {

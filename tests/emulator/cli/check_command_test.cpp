@@ -38,6 +38,31 @@ TEST_F(CheckCommand, SaysWhatTheStampsJitterCostsInCurrent) {
   EXPECT_THAT(call({"check", mid}).out, Not(HasSubstr("Stamps that jitter")));
 }
 
+// 360 deg x 1 kHz x (300 us of half a hold and a cycle + 131 us of the bench's own converter).
+TEST_F(CheckCommand, RefusesAFastCurrentLoopThroughTheBenchsOwnConverter) {
+  const std::string volts =
+      STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub-wired-volts.yaml";
+  const std::string drive = STILLROTOR_SOURCE_DIR "/configs/scenarios/first-drive.yaml";
+  const Answer fits = call({"check", volts, drive});
+  EXPECT_EQ(fits.status, 0) << fits.err << "its throttle is the scenario's";
+  EXPECT_THAT(fits.out, HasSubstr("dac_a output 0 (ad5668)"));
+  const Answer answer = call({"check", volts, "--set", "controller.expects.current_loop=1 kHz"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.out, HasSubstr("volts by spidev ad5668"));
+  EXPECT_THAT(answer.out,
+              HasSubstr("the current loop would lose 155 deg of phase at its crossover"));
+  EXPECT_THAT(answer.out, HasSubstr("64.4 Hz crossover"));
+  EXPECT_THAT(answer.out, HasSubstr("REFUSED"));
+}
+
+TEST_F(CheckCommand, GivesFilteredGatesTheirGrade) {
+  const Answer answer =
+      call({"check", STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub-averages.yaml"});
+  EXPECT_EQ(answer.status, 0) << answer.err;
+  EXPECT_THAT(answer.out, HasSubstr("Grade b: gates are averages, 1.62 ms behind their wires."));
+  EXPECT_THAT(answer.out, Not(HasSubstr("Stamps that jitter")));
+}
+
 TEST_F(CheckCommand, RefusesToHoldEdgesForLongerThanTheDelay) {
   const Answer answer =
       call({"check", mid, "--as-wired", "polled", "--set", "cycle.gates.averaged=on"});

@@ -46,6 +46,18 @@ TEST(WiringPlan, NamesThePinsOfAMicrocontroller) {
   EXPECT_THAT(wire(plan, "hall.U").controller, HasSubstr("P"));
 }
 
+TEST(WiringPlan, NamesTheConvertersAndTheirSafeLevels) {
+  const WiringPlan volts = plan_of("orchard-cart-hub-wired-volts");
+  EXPECT_FALSE(volts.simulated);
+  EXPECT_EQ(wire(volts, "phase_current.V").bench_pin, "dac_a output 2 (ad5668)");
+  EXPECT_EQ(wire(volts, "throttle").level, "0 to 4.8 V, safe 0.85 V");
+  const WiringPlan averages = plan_of("orchard-cart-hub-averages");
+  EXPECT_EQ(wire(averages, "gates.WH").bench_pin, "adc_a input 2 (mcp3208)");
+  EXPECT_FALSE(wire(averages, "gates.WH").to_controller);
+  EXPECT_THAT(wire(averages, "gates.WH").protection, HasSubstr("R and C of 1 ms"));
+  EXPECT_THAT(drawing(averages), HasSubstr("adc_a input 2 (mcp3208)"));
+}
+
 TEST(WiringPlan, CautionsComeFirst) {
   const std::string svg = drawing(plan_of("orchard-cart-hub-stand-in"));
   EXPECT_LT(svg.find("power stage stays disconnected"), svg.find("gates.UH"));
