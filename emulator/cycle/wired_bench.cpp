@@ -21,6 +21,7 @@ WiredBench::WiredBench(const Bench& bench, const Scenario& scenario,
       controller_(controller),
       world_(bench, scenario, {}, sink),
       gaps_(sink),
+      volt_gaps_(sink),
       delay_(std::llround(bench.cycle.delay_s * 1e12)),
       unshown_ps_(std::llround(bench.cycle.period_s * 1e12) * bench.analog.stalled_after_stores),
       gate_path_(gate_treatment(bench)) {
@@ -66,6 +67,7 @@ void WiredBench::advance(std::int64_t until_ps) noexcept {
   judge_gates(from_ps);
   world_.announce();
   gaps_.pass(world_.now_ps());
+  volt_gaps_.pass(world_.now_ps());
 }
 
 /// Gates that come in as averages, as they stand now: `delay` before the plant.
@@ -154,7 +156,8 @@ void WiredBench::judge_volts() noexcept {
   const io::WireCounts now = controller_.counts();
   const auto more = [&](std::uint64_t io::WireCounts::*count, std::string_view what) {
     if (now.*count == volts_said_.*count) return;
-    gaps_.note(std::max<std::int64_t>(world_.now_ps() - unshown_ps_, 0), world_.now_ps(), what, "");
+    volt_gaps_.note(std::max<std::int64_t>(world_.now_ps() - unshown_ps_, 0), world_.now_ps(), what,
+                    "");
   };
   more(&io::WireCounts::failed_transfers, "converter failed");
   more(&io::WireCounts::late_transfers, "volts late");

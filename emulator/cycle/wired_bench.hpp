@@ -45,7 +45,10 @@ class WiredBench {
     world_.event(world_.now_ps(), name, detail);
   }
   /// Nothing comes any more: what still waits to be said is said.
-  void end() noexcept { gaps_.say(); }
+  void end() noexcept {
+    gaps_.say();
+    volt_gaps_.say();
+  }
 
   const BenchWorld& world() const noexcept { return world_; }
   const io::WireOutputs& outputs() const noexcept { return outputs_; }
@@ -63,10 +66,10 @@ class WiredBench {
   const Bench& bench_;
   io::WiredController& controller_;
   BenchWorld world_;
-  GapNotes gaps_;
-  io::Time delay_;           // of the plant behind the clock
-  std::int64_t unshown_ps_;  // so old can volts be that are told to be late
-  io::EdgeBatch batch_;      // read, but for the first `done_` not yet acted
+  GapNotes gaps_, volt_gaps_;  // two, for causes that hold side by side
+  io::Time delay_;             // of the plant behind the clock
+  std::int64_t unshown_ps_;    // so old can volts be that are told to be late
+  io::EdgeBatch batch_;        // read, but for the first `done_` not yet acted
   std::size_t done_ = 0;
   GatePath gate_path_;
   std::array<std::uint64_t, 3> missing_{};  // pulses, by leg: as far as they have been said

@@ -13,7 +13,10 @@
 
 #include "emulator/cycle/simulated_wires.hpp"
 #include "emulator/handover/dropping_sink.hpp"
+#include "io/analog/with_analog.hpp"
+#include "io/capture_thread.hpp"
 #include "tests/emulator/cycle/support.hpp"
+#include "tests/io/analog/recorded_ioctl.hpp"
 
 #if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
 #define STILLROTOR_COUNTS_ALLOCATIONS
@@ -103,6 +106,53 @@ TEST(RealTime, TheCycleNeverAllocates) {
     EXPECT_GT(loop.counts.missed_periods, 0U);
     EXPECT_GT(loop.wired.world().gate_edges(), 1000U);
   }
+}
+
+/// Volts to a converter, gates as averages from another; a clock by hand outruns both, so neither
+/// is ever found late.
+TEST(RealTime, TheCycleNeverAllocatesWithConverters) {
+  Bench bench = treated(mid_bench(), false);
+  bench.cycle.gates = {};
+  bench.cycle.gates.filtered = FilteredGateSettings{.complementary = true, .filter_s = 1e-3};
+  io::SpiDacConfig dac;
+  dac.part = *io::find_dac_part("ad5628");
+  dac.reference_V = 5.0;
+  dac.outputs = {{.channel = io::channel::throttle, .address = 0, .safe_V = 0.85},
+                 {.channel = io::channel::phase_current_U, .address = 1, .safe_V = 2.5}};
+  io::SpiAdcConfig adc;
+  adc.part = *io::find_adc_part("mcp3208");
+  adc.bus = {.device = "/dev/spidev0.1", .clock_Hz = 2e6};
+  adc.reference_V = 5.0;
+  adc.inputs = {{.name = "gates.UH", .address = 0, .filter_s = 1e-3},
+                {.name = "gates.VH", .address = 1, .filter_s = 1e-3},
+                {.name = "gates.WH", .address = 2, .filter_s = 1e-3}};
+  bench.analog = {.dacs = {dac}, .adcs = {adc}};
+  bench.analog.late_after_stores = bench.analog.stalled_after_stores = 10'000;
+  io::RecordedIoctl ioctl;
+  ioctl.answer = [](const auto& asked) {  // 2 V to all that is asked
+    io::RecordedIoctl::Message answers(asked.size(), {0x00, 0x06, 0x66});
+    for (std::size_t k = 0; k < asked.size(); ++k) answers[k].resize(asked[k].size());
+    return answers;
+  };
+  HandClock clock;
+  const Scenario scenario = busy();
+  DroppingSink sink;
+  const auto wires = io::with_analog(std::make_unique<ScriptedWires>(clock), bench.analog, ioctl);
+  wires->open();
+  constexpr std::int64_t hour_ns = 3'600'000'000'000;
+  wires->arm(io::monotonic_ns() - hour_ns);  // readings come from the future
+  WiredBench wired(bench, scenario, *wires, sink);
+  wired.begin();
+  const CyclePlan plan{
+      .period_ns = 100 * us_ns, .delay_ns = 100 * us_ns, .lasts_ps = scenario.lasts_ps};
+  CycleWindow window;
+  CycleCounts counts;
+  const long before = allocations;
+  const CycleEnd end = run_cycle(wired, clock, plan, 0, window, counts);
+  EXPECT_EQ(allocations - before, 0);
+  EXPECT_EQ(end, CycleEnd::complete);
+  EXPECT_GT(wired.world().gate_edges(), 1000U);
+  wires->close();
 }
 
 TEST(RealTime, TheGuardSeesAnAllocation) {
