@@ -16,14 +16,15 @@ io::LineId line_id(std::size_t k) { return io::LineId{static_cast<std::uint16_t>
 HeldHalls::HeldHalls(HeldLines& lines, const Bench& bench,
                      const std::array<double, io::channel_count>& at_rest,
                      const HoldSettings& settings, std::function<void()> opened)
-    : lines_(lines), bench_(bench), settings_(settings), opened_(std::move(opened)) {
-  for (std::size_t k = 0; k < io::channel_count; ++k)
-    lines_.hold(io::ChannelId{static_cast<std::uint16_t>(k)}, at_rest[k]);
-}
+    : lines_(lines),
+      bench_(bench),
+      at_rest_(at_rest),
+      settings_(settings),
+      opened_(std::move(opened)) {}
 
 HallAnswers HeldHalls::all() {
   HallAnswers answers;
-  // An unpowered controller is fed by no line: the others stay released.
+  // An unpowered controller is fed by no line and no channel: the others stay released and at 0 V.
   line(io::line::key, false);
   lines_.write();
   lines_.wait(settings_.settle_ns);
@@ -33,6 +34,7 @@ HallAnswers HeldHalls::all() {
   for (const io::LineId id : {io::line::brake, io::line::reverse, io::line::driver_fault,
                               io::line::encoder_A, io::line::encoder_B, io::line::encoder_Z})
     line(id, false);
+  for (std::uint16_t k = 0; k < io::channel_count; ++k) lines_.hold(io::ChannelId{k}, at_rest_[k]);
   throttle(0.0);
   const auto codes = hall_codes(bench_.drive.hall.spacing_rad);
   hold_code(codes[0]);
@@ -65,6 +67,7 @@ HallAnswers HeldHalls::all() {
   lines_.write();
   lines_.wait(settings_.settle_ns);
   lines_.release_all();
+  for (std::uint16_t k = 0; k < io::channel_count; ++k) lines_.hold(io::ChannelId{k}, 0.0);
   line(io::line::key, false);
   lines_.write();
   return answers;

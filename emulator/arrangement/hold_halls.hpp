@@ -57,6 +57,7 @@ class HeldHalls {
 
   HeldLines& lines_;
   const Bench& bench_;
+  const std::array<double, io::channel_count> at_rest_;
   const HoldSettings settings_;
   std::function<void()> opened_;
   std::array<bool, 6> on_{};

@@ -146,10 +146,14 @@ int find_arrangement(const Bench& bench, const LineChecks& options) {
     throw io::ConfigError("sensors.hall",
                           "the bench has no three Hall lines; allowed with --arrangement: all of "
                           "them, fitted and wired. Add what is missing.");
+  if (bench.cycle.gates.filtered)
+    throw io::ConfigError("harness.lines.gates.UH.converter",
+                          "the gates come in as averages; allowed with --arrangement: gates at "
+                          "lines, which show when they switch. Wire them to lines for it.");
   const StopSignals signals;
   HallAnswers answers;
   try {
-    const auto wired = io::make_wired_controller(bench.controller);
+    const auto wired = io::make_wired_controller(bench.controller, bench.analog);
     answers = wired ? ask_live(bench, *wired, options, signals) : ask_simulated(bench, signals);
   } catch (const Interrupted& stopped) {
     fmt::print(stderr, "{}.\n", stopped.what());

@@ -139,6 +139,13 @@ TEST_F(CheckLines, AsksForConsentBeforeALiveControllerIsDriven) {
   EXPECT_THAT(answer.err, HasSubstr("--wires-are-set"));
 }
 
+TEST_F(CheckLines, AsksNoAveragesHowTheyAreArranged) {
+  const Answer answer = ask(
+      {"check", configs + "orchard-cart-hub-averages.yaml", "--arrangement", "--wires-are-set"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("the gates come in as averages"));
+}
+
 TEST_F(CheckLines, OneThingAtATime) {
   EXPECT_EQ(ask({"check", wired, "--arrangement", "--calibrate", "x.yaml"}).status, 2);
   EXPECT_EQ(ask({"check", wired, "--arrangement", "--wiring", "x.svg"}).status, 2);
