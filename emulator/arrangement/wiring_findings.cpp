@@ -53,6 +53,12 @@ class Judge {
       return std::move(found_);
     }
     on_without_supply();
+    if (!answers_.drove && drives(leg_drive(answers_.idle))) {
+      wrong(
+          "The controller drives with the throttle shut already. Let it rest until you are asked "
+          "to open it; if it rests, look at its wire.");
+      return std::move(found_);
+    }
     if (!answers_.drove) {
       wrong(
           "No gate changed when the throttle opened. Open it further; see that key and brake stand "

@@ -3,6 +3,7 @@
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/resolved_yaml.hpp"
+#include "emulator/bench/uncalibrated_bench.hpp"
 
 namespace stillrotor {
 namespace {
@@ -44,16 +45,15 @@ void let_plant_check(const plant::DriveParameters& parameters, const std::string
   }
 }
 
-}  // namespace
-
-Bench load_bench(const std::filesystem::path& file, const std::vector<std::string>& overrides,
-                 const std::filesystem::path& build_dir) {
+Bench load(const std::filesystem::path& file, const std::vector<std::string>& overrides,
+           const std::filesystem::path& build_dir, bool calibrated) {
   const std::string shown = file.string();
   YamlNode root = read_yaml(file, shown);
   Problems problems;
   resolve_parts(root, file, problems);
   Draft draft;
   Readings readings = collect(root, shown, overrides, problems);
+  if (!calibrated) readings.at("controller.calibration").state = Reading::State::absent;
   convert(readings, draft, problems);
   assemble(readings, draft, build_dir, problems);
   if (problems.empty()) let_plant_check(draft.bench.drive, shown, problems);
@@ -65,6 +65,19 @@ Bench load_bench(const std::filesystem::path& file, const std::vector<std::strin
   bench.values = values_of(readings, draft);
   bench.resolved_yaml = resolved_bench_yaml(readings, draft);
   return std::move(bench);
+}
+
+}  // namespace
+
+Bench load_bench(const std::filesystem::path& file, const std::vector<std::string>& overrides,
+                 const std::filesystem::path& build_dir) {
+  return load(file, overrides, build_dir, true);
+}
+
+Bench load_uncalibrated_bench(const std::filesystem::path& file,
+                              const std::vector<std::string>& overrides,
+                              const std::filesystem::path& build_dir) {
+  return load(file, overrides, build_dir, false);
 }
 
 }  // namespace stillrotor

@@ -11,6 +11,7 @@ namespace {
 
 constexpr std::int64_t ms_ns = 1'000'000;
 constexpr std::int64_t come_in_ns = 50 * ms_ns;  // what an edge may take from its wire to a read
+constexpr int patience = 200;  // looks for an edge that takes longer: half a second in all
 constexpr std::int64_t sleep_over_ns = 200'000;  // shorter waits are spent awake
 constexpr double golden = 0.6180339887498949;    // visits every phase of any other period
 constexpr double step_up = 1.5;
@@ -83,7 +84,7 @@ class Loop {
   std::vector<io::Edge> answers(std::size_t wanted) {
     for (std::size_t k = 0; k < wanted; ++k) lines_.wait(next_wait());
     std::vector<io::Edge> came = lines_.take();
-    for (int tries = 0; came.size() < wanted && tries < 20; ++tries) {
+    for (int tries = 0; came.size() < wanted && tries < patience; ++tries) {
       lines_.wait(come_in_ns / 20);
       const std::vector<io::Edge> more = lines_.take();
       came.insert(came.end(), more.begin(), more.end());
@@ -100,12 +101,13 @@ class Loop {
       const std::vector<io::Edge> came = answers(1);
       if (came.size() != 1 || came[0].line != pair.input ||
           came[0].level != level(high != pair.inverts))
-        throw MeasurementFailed(fmt::format(
-            "{} was driven once and {} edges came, where {} should have had one. The wire is "
-            "loose, "
-            "picks up its neighbours, or rises too slowly; look at it with an oscilloscope, then "
-            "calibrate again.",
-            io::name(pair.output), came.size(), io::name(pair.input)));
+        throw MeasurementFailed(
+            fmt::format("{} was driven once and {} edges came, where {} should have had one. The "
+                        "wire is loose, "
+                        "picks up its neighbours, or rises too slowly: look at it with an "
+                        "oscilloscope. Or this "
+                        "computer is too busy: see `stillrotor host`. Then calibrate again.",
+                        io::name(pair.output), came.size(), io::name(pair.input)));
       by_direction[high ? 1 : 0].push_back({seconds(call.returned_ns - call.called_ns),
                                             seconds(came[0].at) - seconds(call.called_ns)});
     }

@@ -88,7 +88,8 @@ LineCalibration calibration(const Bench& bench, const LoopMeasures& found, bool 
       throw MeasurementFailed(fmt::format(
           "{} is {:.3g} us off the others' mean where it rises and {:.3g} us where it falls; "
           "allowed {:g} us. Its slope is slow: a stronger pull-up, a faster shifter, a shorter "
-          "wire. Nothing was written.",
+          "wire; "
+          "or this computer is too busy: see `stillrotor host`. Nothing was written.",
           io::name(line.input), 1e6 * skew.rise_s, 1e6 * skew.fall_s, 1e6 * skew_most_s));
     c.skew.push_back(skew);
   }

@@ -10,6 +10,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/facts.hpp"
+#include "emulator/bench/uncalibrated_bench.hpp"
 #include "emulator/budget/budget.hpp"
 #include "emulator/budget/routes.hpp"
 #include "emulator/cli/check_lines.hpp"
@@ -148,9 +149,11 @@ void print_scenario(const Scenario& scenario) {
 int check(const Request& request) {
   std::optional<Bench> bench;
   try {
-    bench = load_bench(request.bench, request.overrides, build_folder());
-    if (!request.calibration.empty())
+    if (!request.calibration.empty()) {
+      bench = load_uncalibrated_bench(request.bench, request.overrides, build_folder());
       return calibrate_lines(*bench, request.calibration, request.lines);
+    }
+    bench = load_bench(request.bench, request.overrides, build_folder());
     if (request.arrangement) return find_arrangement(*bench, request.lines);
     // Reads firmware or recording, checks its settings.
     const auto wired = io::make_wired_controller(bench->controller, bench->analog);

@@ -111,8 +111,7 @@ HallAnswers ask_simulated(const Bench& bench, const StopSignals& signals) {
   return ask(lines, bench, settings, [] {});
 }
 
-HallAnswers ask_live(const Bench& bench, io::WiredController& controller, const LineChecks& options,
-                     const StopSignals& signals) {
+void ask_for_leave(const Bench& bench, const LineChecks& options) {
   fmt::print(
       "{}: the bench holds the Hall lines, one code after another, and looks at the gates.\n\n"
       "  ! No power stage and no motor at this controller: it will command current into phases\n"
@@ -122,6 +121,10 @@ HallAnswers ask_live(const Bench& bench, io::WiredController& controller, const 
       "  ! Nothing here is a safety function; local codes and licensed practice decide.\n\n",
       bench.name);
   require_consent(options.wires_are_set, "no power stage, no motor, only the connector plugged");
+}
+
+HallAnswers ask_live(const Bench& bench, io::WiredController& controller,
+                     const StopSignals& signals) {
   HallAnswers answers;
   at_the_wires(bench, controller, {true, &signals.asked()}, [&](HeldLines& lines) {
     answers = ask(lines, bench, {}, [&bench] {
@@ -150,11 +153,12 @@ int find_arrangement(const Bench& bench, const LineChecks& options) {
     throw io::ConfigError("harness.lines.gates.UH.converter",
                           "the gates come in as averages; allowed with --arrangement: gates at "
                           "lines, which show when they switch. Wire them to lines for it.");
+  const auto wired = io::make_wired_controller(bench.controller, bench.analog);
+  if (wired) ask_for_leave(bench, options);
   const StopSignals signals;
   HallAnswers answers;
   try {
-    const auto wired = io::make_wired_controller(bench.controller, bench.analog);
-    answers = wired ? ask_live(bench, *wired, options, signals) : ask_simulated(bench, signals);
+    answers = wired ? ask_live(bench, *wired, signals) : ask_simulated(bench, signals);
   } catch (const Interrupted& stopped) {
     fmt::print(stderr, "{}.\n", stopped.what());
     return signals.exit_status();

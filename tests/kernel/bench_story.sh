@@ -1,21 +1,7 @@
 # The whole program on simulated lines, and at the other end of them this script: a six-step
 # controller that sees nothing but the lines' levels and does nothing but pull them. Ends with the
 # words that vm.sh looks for.
-set -u
-bench=/configs/benches/orchard-cart-hub-wired.yaml  # its wiring, offset by offset:
-UH=5 UL=6 VH=12 VL=13 WH=16 WL=19 HALL_U=20 HALL_V=21 HALL_W=26 KEY=17 BRAKE=27 STOP=22 DEAD=23 DOG=24
-
-pull() { echo "pull-$2" >"$SIM/sim_gpio$1/pull"; }
-level() { read -r LEVEL <"$SIM/sim_gpio$1/value"; }
-levels() { all=""; for line in "$@"; do level "$line"; all="$all$LEVEL"; done; }
-checked=0
-check() { # WHAT, then a test
-  local what=$1
-  shift
-  [ "$@" ] || { echo "FAILED: $what: [ $* ]"; cat /tmp/said; exit 1; }
-  echo "ok: $what: [ $* ]"
-  checked=$((checked + 1))
-}
+. /simulated_lines.sh
 until_level() { # LINE LEVEL WHAT; for a minute at most
   local tries=0
   until level "$1" && [ "$LEVEL" = "$2" ]; do
@@ -31,12 +17,6 @@ run() { # FOLDER; in a subshell, whose process the program becomes
     --set controller.capture_core=0 --set "record.rate=1 kHz" \
     --set harness.stop_circuit.bias=as_is --set harness.bus_dead.bias=as_is >/tmp/said 2>&1
 }
-
-# Gates off. What the bench drives is pulled against its safe level, so that the two can be told apart:
-# at an inverted line, the Hall wire's high is low.
-for line in $UH $UL $VH $VL $WH $WL $STOP; do pull $line down; done
-for line in $HALL_U $HALL_V $HALL_W $KEY $BRAKE $DOG $DEAD; do pull $line up; done
-driven="$HALL_U $HALL_V $HALL_W $KEY $BRAKE $DOG"
 
 # 1. The stop circuit is open.
 (run /tmp/stopped)
@@ -60,17 +40,10 @@ check "and there is no verdict" ! -e /tmp/killed/result.json
 # 3. A drive to its end.
 edges=0
 gate() { pull "$1" "$2"; edges=$((edges + 1)); }
-step() { # by the Halls at the lines, inverted
-  levels $HALL_U $HALL_V $HALL_W
-  case $all in
-    011) set -- $VH $WL ;;
-    001) set -- $VH $UL ;;
-    101) set -- $WH $UL ;;
-    100) set -- $WH $VL ;;
-    110) set -- $UH $VL ;;
-    010) set -- $UH $WL ;;
-    *) return ;;
-  esac
+step() {
+  commutate
+  [ -n "$two" ] || return
+  set -- $two
   gate "$1" up
   gate "$2" up
   usleep 1000

@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
-# usage: run.sh installed|other|bench CACHE BUILD SOURCE. On a kernel with a simulated chip: the test
-# program with the libgpiod that is installed, or built with version 2 from Debian's backports; or the
-# whole program, on the wired bench.
+# usage: run.sh installed|other|bench|lines CACHE BUILD SOURCE. On a kernel with a simulated chip: the
+# test program with the libgpiod that is installed, or built with version 2 from Debian's backports; or
+# the whole program on the wired bench: a run, or what it finds out at the lines.
 . "$(dirname "$0")/words.sh"
 which=$1 cache=$2 build=$3 source=$4
 here=$(cd "$(dirname "$0")" && pwd)
@@ -22,11 +22,11 @@ if [[ $which == other ]]; then
     failed "the build with libgpiod 2 cannot be configured"
   cmake --build "$build" --target kernel_gpiod || failed "the build with libgpiod 2 failed"
 fi
-if [[ $which == bench ]]; then
+if [[ $which == bench || $which == lines ]]; then
   # Its time is that of instructions run, 1 ns each: the plant needs a quarter of it, on any computer.
   export CLOCK="-icount shift=0,sleep=off"
-  bash "$here/vm.sh" "$cache/kit" "$here/bench_story.sh" "$build/stillrotor" \
-    "$source/configs" "$here/on-lines.yaml"
+  bash "$here/vm.sh" "$cache/kit" "$here/${which}_story.sh" "$build/stillrotor" \
+    "$source/configs" "$here/simulated_lines.sh" "$here/on-lines.yaml"
 else
   bash "$here/vm.sh" "$cache/kit" "$here/gpiod_story.sh" "$build/bin/kernel_gpiod"
 fi

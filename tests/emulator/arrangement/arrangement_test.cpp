@@ -169,6 +169,11 @@ TEST(WiringFindings, NamesCodesThatDriveNothing) {
 
 TEST(WiringFindings, SaysWhenNothingAnsweredTheThrottle) {
   EXPECT_THAT(wiring_findings({}, at_120).wrong, ElementsAre(HasSubstr("No gate changed")));
+  HallAnswers open = good();
+  open.drove = false;
+  open.idle = open.codes[1];
+  EXPECT_THAT(wiring_findings(open, at_120).wrong,
+              ElementsAre(HasSubstr("drives with the throttle shut already")));
 }
 
 TEST(WiringFindings, NamesOneAnswerToAllCodesAsNoTable) {

@@ -1,6 +1,7 @@
 // What was measured at the lines: written, read, held against the bench; what is refused and how.
 #include "emulator/bench/line_calibration.hpp"
 
+#include "emulator/bench/uncalibrated_bench.hpp"
 #include "tests/emulator/bench/support.hpp"
 
 namespace stillrotor {
@@ -106,6 +107,14 @@ TEST_F(Calibrated, RefusesAnotherBackendAndOtherWires) {
   EXPECT_THAT(said("  gates.WL: WL\n", ""), HasSubstr("measured without gates.WL"));
   EXPECT_THAT(said("  hall.U: HALL_U\n", "  hall.U: HALL_U\n  hall.V: HALL_V\n"),
               HasSubstr("measured with hall.V at HALL_V, which this bench does not have"));
+}
+
+TEST_F(Calibrated, ABenchThatIsAboutToBeMeasuredDoesNotNeedTheFile) {
+  const auto file = folder_.write(
+      "b.yaml", replaced(small_bench, "backend: standin\n  kind: six_step\n", on_gpiod));
+  EXPECT_THAT(problems([&] { load_bench(file, {}, folder_.path() / "build"); }),
+              HasSubstr("lines.yaml"));
+  EXPECT_FALSE(load_uncalibrated_bench(file, {}, folder_.path() / "build").calibration);
 }
 
 TEST_F(Calibrated, RefusesValuesThatNoLineHas) {
