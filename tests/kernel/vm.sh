@@ -47,7 +47,7 @@ chmod +x "$root/init"
 (cd "$root" && find . | cpio -o -H newc --quiet | gzip -1) >"$initrd"
 
 # Never KVM: where its device exists, guests may hang all the same.
-log=$(timeout 150 qemu-system-x86_64 -accel tcg ${CLOCK:-} -M pc -smp 1 -m 512 -nodefaults \
+log=$(timeout 450 qemu-system-x86_64 -accel tcg ${CLOCK:-} -M pc -smp 1 -m 512 -nodefaults \
   -nographic -serial stdio -no-reboot -kernel "$KIT/vmlinux" -initrd "$initrd" \
   -append "console=ttyS0 quiet panic=-1" </dev/null 2>&1 | tr -d '\r') || true
 printf '%s\n' "$log"
