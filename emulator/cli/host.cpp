@@ -56,11 +56,12 @@ CycleReport measure(Bench bench, double seconds) {
       expects.top_speed_rad_s > 0.0 ? expects.top_speed_rad_s : usual_speed_rad_s;
   MonotonicClock clock;
   LoadWires wires(expects.pwm_frequency_Hz > 0.0 ? expects.pwm_frequency_Hz : usual_pwm_Hz, clock);
+  OpenWires open(wires);
   Nowhere nowhere;
   WallOptions options;
   options.allow_soft = true;
   options.most_catch_up = 1'000'000;
-  return run_wall(bench, scenario, wires, nowhere, options).cycle;
+  return run_wall(bench, scenario, open, nowhere, options).cycle;
 }
 
 std::string_view word(Fitness fitness) {

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <stdexcept>
 #include <string>
 #include <variant>
@@ -142,6 +143,11 @@ class Run {
     facts_.bench = request.bench;
     facts_.scenario = request.scenario;
     facts_.started_utc = utc_now("%Y-%m-%dT%H:%M:%SZ");
+    // Before there is a folder: a bench that may not be armed leaves none.
+    if (io::WiredController* wired = tested.wired()) {
+      wires_.emplace(*wired);
+      require_safe_to_arm(*wired);
+    }
     make_folder();
   }
 
@@ -185,12 +191,13 @@ class Run {
     const auto progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
       watch.progress(model_s, speed_rad_s, current_peak_A);
     };
-    if (io::WiredController* wired = tested_.wired()) {
+    if (wires_) {
       WallOptions options;
       options.allow_soft = request_.allow_soft;
       options.stop = &signals.asked();
       options.progress = progress;
-      WallOutcome outcome = run_wall(bench_, scenario_, *wired, watch, options);
+      WallOutcome outcome = run_wall(bench_, scenario_, *wires_, watch, options);
+      wires_.reset();
       facts_.outcome = std::move(outcome.run);
       facts_.cycle = std::move(outcome.cycle);
     } else {
@@ -222,6 +229,7 @@ class Run {
   const Bench& bench_;
   const Scenario& scenario_;
   const Tested& tested_;
+  std::optional<OpenWires> wires_;
   RecordHeader header_;
   RunFacts facts_;
 };

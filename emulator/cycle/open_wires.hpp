@@ -26,6 +26,8 @@ class OpenWires {
   OpenWires(const OpenWires&) = delete;
   OpenWires& operator=(const OpenWires&) = delete;
 
+  io::WiredController& controller() noexcept { return controller_; }
+
  private:
   io::WiredController& controller_;
 };

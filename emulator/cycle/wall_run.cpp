@@ -55,8 +55,9 @@ std::vector<MissingRight> require_rights(const CycleSettings& settings, bool all
   return missing;
 }
 
-WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredController& controller,
-                     RunSink& sink, const WallOptions& options) {
+WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wires, RunSink& sink,
+                     const WallOptions& options) {
+  io::WiredController& controller = wires.controller();
   auto outcome = std::make_unique<WallOutcome>();
   CycleReport& report = outcome->cycle;
   report.settings = bench.cycle;
@@ -73,7 +74,6 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, io::WiredCont
   } catch (const std::invalid_argument& error) {
     throw InputError(bench.file.string() + ": " + error.what());
   }
-  const OpenWires wires(controller);
   require_safe_to_arm(controller);
 
   CycleWindow window;

@@ -48,9 +48,8 @@ struct WallOutcome {
 /// anything is missing, unless that is allowed. The process's memory is locked from here on.
 std::vector<MissingRight> require_rights(const CycleSettings&, bool allow_soft);
 
-/// Throws NotPermitted, InputError or io::ConfigError before arming; not afterwards. However it
-/// ends, the outputs stand at their safe level and the wires are given back.
-WallOutcome run_wall(const Bench&, const Scenario&, io::WiredController&, RunSink&,
-                     const WallOptions&);
+/// Throws NotPermitted (require_safe_to_arm() included), InputError or io::ConfigError before
+/// arming; not afterwards. However it ends, the outputs stand at their safe level.
+WallOutcome run_wall(const Bench&, const Scenario&, OpenWires&, RunSink&, const WallOptions&);
 
 }  // namespace stillrotor

@@ -54,10 +54,11 @@ CycleReport cycle(double seconds, double period_s, int core) {
   scenario.lasts_ps = static_cast<std::int64_t>(seconds * 1e12);
   MonotonicClock clock;
   LoadWires wires(16e3, clock);
+  OpenWires open(wires);
   Nowhere nowhere;
   WallOptions options;
   options.most_catch_up = 1'000'000;
-  return run_wall(bench, scenario, wires, nowhere, options).cycle;
+  return run_wall(bench, scenario, open, nowhere, options).cycle;
 }
 
 /// From cyclictest's own histogram, whole microseconds; its maximum may lie beyond it.

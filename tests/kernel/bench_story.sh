@@ -22,6 +22,7 @@ run() { # FOLDER; in a subshell, whose process the program becomes
 (run /tmp/stopped)
 check "an open stop circuit refuses the run" $? = 4
 check "and it says so" "$(grep -c "emergency stop's circuit is open" /tmp/said)" = 1
+check "and it leaves no folder" ! -e /tmp/stopped
 pull $STOP up
 
 # 2. Killed in the midst of it.

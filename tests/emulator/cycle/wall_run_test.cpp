@@ -21,7 +21,8 @@ struct WallRun {
   WallOutcome go() {
     WallOptions options;
     options.allow_soft = true;
-    return run_wall(bench, scenario, wires, sink, options);
+    OpenWires open(wires);
+    return run_wall(bench, scenario, open, sink, options);
   }
 
   Bench bench = hub_bench();
