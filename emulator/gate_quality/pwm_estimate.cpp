@@ -8,11 +8,11 @@ namespace stillrotor {
 namespace {
 
 constexpr double shortest_ps = 1e6, longest_ps = 1e10;  // of a period
-constexpr std::int64_t most_gap = 16;                   // periods; beyond it is a pause
 constexpr double near_end = 0.1;  // a pulse shorter, or a pause between two, may vanish by itself
 /// Scatter over period from which on there is no such grid: 0.29 is that of anything at all.
 constexpr double no_grid = 0.15;
 constexpr double whole_period = 0.98;  // longer ones have no centre in one period
+constexpr int most_alone = 4;          // a pulse too many beside the next leg's changes nothing
 
 }  // namespace
 
@@ -31,6 +31,11 @@ GridFit::Step GridFit::add(std::int64_t at_ps) noexcept {
   const auto number = static_cast<std::int64_t>(k);
   const Step step{true, number - newest_};
   if (step.periods < 1) return step;  // a second one in its period says nothing of the grid
+  if (step.periods > most_gap) {
+    if (n_ >= least_block) end_block();
+    if (period_ps_ > 0.0) place(at_ps);
+    return step;
+  }
   const double d = since_ps - k * period_ps_;
   newest_ = number;
   n_ += 1;
@@ -42,8 +47,6 @@ GridFit::Step GridFit::add(std::int64_t at_ps) noexcept {
   if (n_ >= (fitted_ ? block : first_block)) end_block();
   return step;
 }
-
-void GridFit::pause() noexcept { placed_ = false; }
 
 /// The median spacing says how many periods lie between the first and the last instant.
 void GridFit::learn() noexcept {
@@ -95,6 +98,9 @@ void LinePwm::pulse(std::int64_t rise_ps, std::int64_t fall_ps) noexcept {
   ++pulses_;
   const std::int64_t length_ps = fall_ps - rise_ps;
   const std::int64_t before_ps = std::exchange(length_ps_, length_ps);
+  const bool others = std::exchange(others_, false);
+  const bool commutated = others && alone_ > 0;
+  alone_ = std::clamp(alone_ + (others ? -1 : 2), -most_alone, most_alone);
   const std::int64_t instants[] = {rise_ps + length_ps / 2, rise_ps, fall_ps};
   for (std::size_t g = 0; g < grids_.size(); ++g) {
     const double period_ps = grids_[g].period_ps();
@@ -102,12 +108,11 @@ void LinePwm::pulse(std::int64_t rise_ps, std::int64_t fall_ps) noexcept {
     if (period_ps > 0.0 && share(length_ps) > whole_period) continue;
     const GridFit::Step step = grids_[g].add(instants[g]);
     if (!step.known || step.periods <= 1) continue;
-    if (step.periods > most_gap) {
+    if (step.periods > GridFit::most_gap) {
       ++gaps_[g].pauses;
-      grids_[g].pause();
       continue;
     }
-    const bool inside = share(std::min(length_ps, before_ps)) > near_end &&
+    const bool inside = !commutated && share(std::min(length_ps, before_ps)) > near_end &&
                         share(std::max(length_ps, before_ps)) < 1.0 - near_end;
     (inside ? gaps_[g].missing : gaps_[g].resting) += static_cast<std::uint64_t>(step.periods - 1);
   }

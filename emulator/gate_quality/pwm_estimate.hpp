@@ -9,8 +9,10 @@
 //          the controller really does to its grid (spread spectrum, a changing dead time) counts
 //          as jitter too.
 // Missing  a gap of whole periods between two pulses that stand well inside their period. Beside a
-//          short or a long one it is taken for a duty of 0 or 100 %: resting. A longer gap is a
-//          pause. A lost pulse next to a rest cannot be told.
+//          short or a long one it is taken for a duty of 0 or 100 %: resting; so is the gap of a
+//          line that pulses while the other two of its side do not, and rests while they do: it is
+//          commutated, as in six-step (from some four periods a third of a turn on). A longer gap
+//          is a pause. A lost pulse next to a rest cannot be told.
 // Valid    1 us <= T <= 10 ms; jitter below some T/10.   Source: linear regression, textbook.
 // RT: safe; O(1) an edge. Units s, ps since arming.
 #pragma once
@@ -40,17 +42,17 @@ class GridFit {
     bool known = false;        // the period is
     std::int64_t periods = 0;  // from the instant before
   };
+  /// A longer gap is a pause: the grid is laid anew, the period stays. A grid that no longer fits
+  /// is learnt anew.
+  static constexpr std::int64_t most_gap = 16;  // periods
   Step add(std::int64_t at_ps) noexcept;
-  /// Forgets where the grid lies; the period stays. A grid that no longer fits is learnt anew.
-  void pause() noexcept;
-
   bool fitted() const noexcept { return fitted_; }
   double period_ps() const noexcept { return period_ps_; }
   std::int64_t anchor_ps() const noexcept { return anchor_ps_; }
   double scatter_ps() const noexcept { return scatter_ps_; }
 
  private:
-  static constexpr int first_block = 16, block = 64;
+  static constexpr int first_block = 16, block = 64, least_block = 8;
   static constexpr std::size_t to_learn = 8;
   void learn() noexcept;
   void place(std::int64_t at_ps) noexcept;
@@ -72,6 +74,8 @@ class GridFit {
 class LinePwm {
  public:
   void edge(std::int64_t at_ps, bool on) noexcept;
+  /// Another leg's switch of the same side has pulsed.
+  void other_pulsed() noexcept { others_ = true; }
   LegPwm estimate() const noexcept;
   std::uint64_t pulses() const noexcept { return pulses_; }
 
@@ -83,6 +87,8 @@ class LinePwm {
     std::uint64_t missing = 0, resting = 0, pauses = 0;
   };
   std::array<Gaps, 3> gaps_{};
+  bool others_ = false;  // have pulsed since the newest pulse
+  int alone_ = 0;        // > 0: as a rule they do not, between two pulses
   bool on_ = false;
   std::int64_t rise_ps_ = 0, length_ps_ = 0;  // of the newest pulse
   std::uint64_t pulses_ = 0;
@@ -93,7 +99,13 @@ class PwmEstimate {
   /// Any line; only gates count. Times of one line never decrease.
   void edge(const io::Edge& edge) noexcept {
     if (!io::is_gate(edge.line)) return;
-    lines_[io::index(edge.line)].edge(edge.at.count(), edge.level == io::Level::high);
+    const std::size_t gate = io::index(edge.line);
+    LinePwm& line = lines_[gate];
+    const std::uint64_t pulses = line.pulses();
+    line.edge(edge.at.count(), edge.level == io::Level::high);
+    if (line.pulses() == pulses) return;
+    for (std::size_t other = gate % 2; other < io::gate_count; other += 2)
+      if (other != gate) lines_[other].other_pulsed();
   }
   /// leg 0 to 2: U, V, W; from whichever of its two lines has more pulses.
   LegPwm leg(std::size_t leg) const noexcept;

@@ -135,6 +135,76 @@ TEST(PwmEstimate, DutyThatReachesOneLeavesTheGridAsItIs) {
   EXPECT_NEAR(pwm.period_s, 50e-6, 1e-12);
 }
 
+/// Six-step at a duty of 40 %: the high switch pulses for a third of the electrical turn, the low
+/// one stands on for another. Complementary: the low one pulses beside the high one, too.
+std::vector<io::Edge> six_step(double electrical_Hz, double period_s, bool complementary) {
+  std::vector<io::Edge> edges;
+  std::array<bool, 3> low_on{};
+  const auto low = [&](double s, std::size_t leg, bool on) {
+    if (low_on[leg] != on)
+      edges.push_back(
+          {test::at(s), test::gate(2 * leg + 1), on ? io::Level::high : io::Level::low});
+    low_on[leg] = on;
+  };
+  for (int k = 0; k < 8000; ++k)
+    for (std::size_t leg = 0; leg < 3; ++leg) {
+      const double start_s = k * period_s;
+      const double turns = electrical_Hz * start_s - static_cast<double>(leg) / 3.0 + 1.0;
+      const double turn = turns - std::floor(turns);
+      const bool pulsed = turn < 1.0 / 3.0;
+      low(start_s, leg, pulsed ? complementary : turn >= 0.5 && turn < 5.0 / 6.0);
+      if (!pulsed) continue;
+      const double rise_s = start_s + 0.3 * period_s, fall_s = start_s + 0.7 * period_s;
+      low(rise_s - 1e-6, leg, false);
+      edges.push_back({test::at(rise_s), test::gate(2 * leg), io::Level::high});
+      edges.push_back({test::at(fall_s), test::gate(2 * leg), io::Level::low});
+      low(fall_s + 1e-6, leg, complementary);
+    }
+  test::by_time(edges);
+  return edges;
+}
+
+// Rests of 240 degrees: at 16 kHz and 400, 1000, 2000 Hz they last 26, 10 and 5 periods. Half a
+// second: 50 turns at 100 Hz. Tolerance: of the low pulses of a third of a turn one is cut short by
+// the commutation, so that its centre lies elsewhere; 1 %.
+TEST(PwmEstimate, SixStepCommutationIsNoLossHoweverFast) {
+  for (const bool complementary : {false, true})
+    for (const double electrical_Hz : {100.0, 400.0, 700.0, 1000.0, 2000.0}) {
+      if (complementary && electrical_Hz > 1000.0) continue;  // most of its low pulses are cut
+      const PwmEstimate estimate = estimate_of(six_step(electrical_Hz, 62.5e-6, complementary));
+      for (std::size_t leg = 0; leg < 3; ++leg) {
+        const LegPwm pwm = estimate.leg(leg);
+        EXPECT_TRUE(pwm.known) << electrical_Hz;
+        EXPECT_NEAR(pwm.period_s, 62.5e-6, (complementary ? 625e-9 : 1e-12)) << electrical_Hz;
+        EXPECT_EQ(pwm.missing, 0u) << electrical_Hz << " Hz, complementary " << complementary;
+        EXPECT_GT(pwm.resting + pwm.pauses, 45u) << electrical_Hz;
+      }
+    }
+}
+
+// 700 Hz: seven or eight pulses a third of a turn. Every 50th turn loses one in the midst of them.
+TEST(PwmEstimate, APulseLostBetweenTwoCommutationsIsStillMissing) {
+  auto edges = six_step(700.0, 62.5e-6, false);
+  const auto lost = [](const io::Edge& edge) {
+    const double turns = 700.0 * 1e-12 * static_cast<double>(edge.at.count());
+    const auto turn = static_cast<int>(turns);
+    const double from = turn / 700.0 / 62.5e-6;  // periods
+    const double period = 1e-12 * static_cast<double>(edge.at.count()) / 62.5e-6;
+    return edge.line == io::line::gate_UH && turn % 50 == 25 &&
+           static_cast<int>(period) == static_cast<int>(from) + 4;
+  };
+  const auto left = std::erase_if(edges, lost);
+  ASSERT_EQ(left, 2u * 7u);
+  EXPECT_EQ(estimate_of(edges).leg(0).missing, 7u);
+}
+
+TEST(PwmEstimate, ALostPulseWhileTheOtherLegsPulseIsMissing) {
+  auto edges = test::edges_of({.jitter_s = 50e-9}, 400, still);
+  std::erase_if(edges, [](const io::Edge& edge) { return io::index(edge.line) % 2 != 0; });
+  EXPECT_EQ(estimate_of(edges).leg(0).missing, 0u);
+  EXPECT_EQ(estimate_of(without(without(edges, 150, 155), 300, 300)).leg(0).missing, 7u);
+}
+
 TEST(PwmEstimate, LongPauseIsNoLossAndTheGridIsFoundAgain) {
   auto edges = test::edges_of({}, 400, still);
   auto later = test::edges_of({}, 400, still);
