@@ -7,6 +7,10 @@
 //   /marks                     {kind enum, t_ps, to_ps int64, name, detail fixed UTF-8}
 //   /covered_ps                int64: everything up to here is in the file
 // All little-endian; chunked, not compressed.
+//
+// Format  goes up by one with any change of this, a signal or a line added included: a reader asks
+//         for all that its own format has, and one that misses something would take the record for
+//         damaged. There is no reading of other formats.
 #pragma once
 
 #include <bit>
@@ -19,7 +23,7 @@ namespace stillrotor::layout {
 
 static_assert(std::endian::native == std::endian::little, "the record is written as it lies here");
 
-inline constexpr int format = 1;
+inline constexpr int format = 2;
 inline constexpr const char* file_name = "record.h5";
 inline constexpr const char* vcd_name = "gates.vcd";
 

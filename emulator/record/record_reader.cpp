@@ -105,6 +105,10 @@ std::size_t spread_index(Signal signal) {
   return index;
 }
 
+struct OtherFormat : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
 /// Up to the first NUL, or all of it.
 template <std::size_t N>
 std::string text_of(const char (&text)[N]) {
@@ -139,9 +143,10 @@ void RecordReader::Impl::read_header() {
   const hid_t root = file.get();
   const int format = read_number<int>(root, "format", H5T_NATIVE_INT);
   if (format != layout::format) {
-    throw std::runtime_error("its format is " + std::to_string(format) + "; this program reads " +
-                             std::to_string(layout::format) +
-                             ". Use the version of the program that wrote it");
+    throw OtherFormat("is a record of format " + std::to_string(format) + "; this program reads " +
+                      std::to_string(layout::format) +
+                      ". Read it with the version of the program that wrote it (run.json names "
+                      "it), or its numbers with h5dump or h5py");
   }
   bench = read_text(root, "bench");
   scenario = read_text(root, "scenario");
@@ -230,7 +235,9 @@ RecordReader::RecordReader(const std::filesystem::path& file_or_folder)
     impl_->open_edges();
     impl_->read_marks();
   } catch (const std::runtime_error& error) {
-    const std::string message = impl_->file_name + " is not a record: " + error.what() + ".";
+    const bool other = dynamic_cast<const OtherFormat*>(&error) != nullptr;
+    const std::string message =
+        impl_->file_name + (other ? " " : " is not a record: ") + error.what() + ".";
     impl_.reset();  // closes while the lock is held
     throw std::runtime_error(message);
   }

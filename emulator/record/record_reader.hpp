@@ -25,7 +25,7 @@ struct RecordedMark {
 
 class RecordReader {
  public:
-  /// Throws std::runtime_error: not a record, unreadable, of a newer format.
+  /// Throws std::runtime_error: not a record, unreadable, of another format.
   explicit RecordReader(const std::filesystem::path& file_or_folder);
   ~RecordReader();
 

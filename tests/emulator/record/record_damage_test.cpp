@@ -11,6 +11,7 @@
 #include <sstream>
 #include <thread>
 
+#include "emulator/record/record_layout.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/recorder.hpp"
 #include "tests/emulator/record/scratch_folder.hpp"
@@ -214,6 +215,46 @@ TEST(RecordReader, NeitherCrashesNorHangsOnAFileThatIsCutOff) {
         std::runtime_error)
         << keep << " of " << whole << " bytes";
   }
+}
+
+TEST(RecordReader, SaysWhichFormatARecordHasThatItDoesNotRead) {
+  const ScratchFolder folder;
+  {
+    Recorder recorder(folder.path(), {});
+    record_frames(recorder, 100);
+    recorder.finish(100 * grid_ps);
+  }
+  const std::string file = (folder.path() / layout::file_name).string();
+  for (const int other : {layout::format - 1, layout::format + 1}) {
+    {
+      const Hdf5Handle record(H5Fopen(file.c_str(), H5F_ACC_RDWR, H5P_DEFAULT), &H5Fclose, "open");
+      const Hdf5Handle format(H5Aopen(record.get(), "format", H5P_DEFAULT), &H5Aclose, "attribute");
+      check_hdf5(H5Awrite(format.get(), H5T_NATIVE_INT, &other), "write");
+    }
+    EXPECT_EQ(message_of([&] { RecordReader reader(file); }),
+              file + " is a record of format " + std::to_string(other) + "; this program reads " +
+                  std::to_string(layout::format) +
+                  ". Read it with the version of the program that wrote it (run.json names it), or "
+                  "its numbers with h5dump or h5py.");
+  }
+}
+
+/// FNV-1a, 32 bits, of everything that a reader of this format asks for by name.
+std::uint32_t names() {
+  std::string all;
+  for (const SignalInfo& signal : signal_table)
+    all += std::string(signal.name) + (signal.spread ? "<> " : " ");
+  for (std::uint16_t line = 0; line < io::line_count; ++line)
+    all += std::string(io::name(io::LineId{line})) + " ";
+  std::uint32_t hash = 2166136261U;
+  for (const char c : all) hash = (hash ^ static_cast<unsigned char>(c)) * 16777619U;
+  return hash;
+}
+
+TEST(RecordLayout, ItsFormatNumberStandsForTheseSignalsAndLines) {
+  EXPECT_EQ(layout::format, 2);
+  EXPECT_EQ(names(), 3422555924U) << "signals or lines have changed: raise layout::format by one, "
+                                     "and write both numbers here";
 }
 
 // The library waits for a writer that may be changing the superblock just now; nobody is. The test
