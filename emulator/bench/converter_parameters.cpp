@@ -199,9 +199,9 @@ std::vector<Parameter> converter_parameters() {
   for (std::size_t k = 0; k < dac_names.size(); ++k) add_dac(all, k);
   for (std::size_t k = 0; k < adc_names.size(); ++k) add_adc(all, k);
   for (std::size_t k = 0; k < iio_names.size(); ++k) add_iio(all, k);
-  all.push_back(whole("converters.priority", AT(converters.priority), 0, 98, by_default("60"),
-                      "SCHED_FIFO priority of the buses' threads; 0: ordinary threads",
-                      role::wired));
+  all.push_back(
+      whole("converters.priority", AT(converters.priority), 0, highest_priority, by_default("60"),
+            "SCHED_FIFO priority of the buses' threads; 0: ordinary threads", role::wired));
   all.push_back(whole("converters.core", AT(converters.core), 0, 1023, optional,
                       "to which they are bound; absent: any", role::wired));
   all.push_back(real("converters.wake", AT(converters.wake_s), Family::time,

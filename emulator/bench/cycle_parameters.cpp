@@ -18,7 +18,7 @@ std::vector<Parameter> cycle_parameters() {
            role::wall),
       real("cycle.spin", AT(bench.cycle.spin_s), Family::time, between("0 s", "1 ms"),
            by_default("0 s"), "end of each wait that is spent awake instead of asleep", role::wall),
-      whole("cycle.priority", AT(bench.cycle.priority), 1, 97, by_default("80"),
+      whole("cycle.priority", AT(bench.cycle.priority), 1, highest_priority - 1, by_default("80"),
             "SCHED_FIFO priority of the cycle; its watchdog has one more", role::wall),
       whole("cycle.core", AT(bench.cycle.core), 0, 1023, optional,
             "the core it runs on, best an isolated one; absent: any", role::wall),

@@ -11,12 +11,11 @@
 #include <stdexcept>
 #include <vector>
 
+#include "emulator/bench/cycle_settings.hpp"
 #include "emulator/bench/input_error.hpp"
 
 namespace stillrotor {
 namespace {
-
-constexpr rlim_t highest_priority = 95;  // below the kernel's own 99
 
 void must(int status, const std::string& what) {
   if (status != 0)
@@ -44,7 +43,7 @@ void become(const std::string& user) {
     throw InputError("--user: " + user + " is root, which it is there to leave. Name another one.");
 
   const rlimit no_limit{RLIM_INFINITY, RLIM_INFINITY};
-  const rlimit priority{highest_priority, highest_priority};
+  const rlimit priority{rlim_t{highest_priority}, rlim_t{highest_priority}};
   // Where they may not be raised, in a container, a run on the wall clock says what it lacks.
   setrlimit(RLIMIT_MEMLOCK, &no_limit);
   setrlimit(RLIMIT_RTPRIO, &priority);

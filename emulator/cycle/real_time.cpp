@@ -15,6 +15,8 @@
 #include <string_view>
 #include <thread>
 
+#include "emulator/bench/cycle_settings.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -66,11 +68,12 @@ std::vector<MissingRight> missing_rights(const Seat& seat) {
     no_core = set_core(seat.core);
     no_priority = set_priority(highest);
   }).join();
+  const std::string limit = std::to_string(highest_priority);
   if (no_priority != 0)
     missing.push_back({fmt::format("SCHED_FIFO priority {} is not granted ({}; the limit rtprio is "
                                    "{}).",
                                    highest, std::strerror(no_priority), granted(RLIMIT_RTPRIO)),
-                       remedy("rtprio", "95", "LimitRTPRIO", "95")});
+                       remedy("rtprio", limit, "LimitRTPRIO", limit)});
   if (no_core != 0)
     missing.push_back(
         {fmt::format("Core {} cannot be used ({}).", seat.core, std::strerror(no_core)),

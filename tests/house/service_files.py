@@ -11,8 +11,13 @@ import sys
 import tempfile
 import unittest
 
-SERVICE = pathlib.Path(__file__).resolve().parents[2] / "configs" / "service"
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+SERVICE = ROOT / "configs" / "service"
 UNIT = (SERVICE / "stillrotor@.service").read_text()
+
+
+def read(path):
+    return (ROOT / path).read_text()
 
 
 def verify(unit):
@@ -39,8 +44,14 @@ class Unit(unittest.TestCase):
         self.assertIn("\nRestart=no\n", UNIT)
         self.assertIn("\nKillSignal=SIGINT\n", UNIT)
 
-    def test_stays_below_the_kernels_own_priority(self):
-        self.assertLess(int(re.search(r"^LimitRTPRIO=(\d+)$", UNIT, re.M)[1]), 99)
+    def test_grants_the_priority_that_a_bench_may_ask_for_below_the_kernels_own(self):
+        highest = int(re.search(r"highest_priority = (\d+);", read("emulator/bench/cycle_settings.hpp"))[1])
+        self.assertLess(highest, 99)
+        self.assertEqual(re.findall(r"^LimitRTPRIO=(\d+)$", UNIT, re.M), [str(highest)])
+        self.assertIn(f"priority up to {highest} |", read("docs/service.md"))
+        real_time = read("docs/real-time.md")
+        self.assertEqual(set(re.findall(r"(?:rtprio |LimitRTPRIO=)(\d+)", real_time)), {str(highest)})
+        self.assertIn(f"at most {highest - 1}; the watchdog has one more", real_time)
 
 
 class Rules(unittest.TestCase):
