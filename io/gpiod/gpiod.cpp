@@ -136,7 +136,9 @@ class Gpiod : public WiredController {
     bool all = !gone_.load(std::memory_order_relaxed);
     for (OutputGroup& group : groups_) all &= group.write(high, out.released);
     if (!all) failed_writes_.fetch_add(1, std::memory_order_relaxed);
-    // make_safe() may have come in between, and must have the last word.
+    // make_safe() may have come in between, and must have the last word. The fences here and there
+    // see to it that either this look finds its flag, or its writes come after these.
+    std::atomic_thread_fence(std::memory_order_seq_cst);
     if (safe_.load(std::memory_order_acquire)) make_safe();
     return all;
   }
@@ -155,6 +157,7 @@ class Gpiod : public WiredController {
 
   void make_safe() noexcept override {
     safe_.store(true, std::memory_order_release);
+    std::atomic_thread_fence(std::memory_order_seq_cst);
     for (const OutputGroup& group : groups_) group.make_safe();
   }
 

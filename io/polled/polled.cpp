@@ -42,8 +42,13 @@ struct Levels {
   }
 };
 
+// Cycle and watchdog may both be at it, so whole words, never torn; who comes last is seen to in
+// write().
+void set(volatile std::uint32_t* word, std::uint32_t value) noexcept {
+  __atomic_store_n(word, value, __ATOMIC_RELAXED);
+}
 void change(volatile std::uint32_t* word, std::uint32_t ones, std::uint32_t zeros) noexcept {
-  *word = (*word | ones) & ~zeros;
+  set(word, (__atomic_load_n(word, __ATOMIC_RELAXED) | ones) & ~zeros);
 }
 
 class Polled : public PolledController {
@@ -95,7 +100,11 @@ class Polled : public PolledController {
       levels.put(output, level);
     }
     put(levels);
-    // make_safe() may have come in between, and must have the last word.
+    // make_safe() may have come in between, and must have the last word. The fence keeps this look
+    // behind the words just written, which a processor may hold back; that in make_safe() keeps its
+    // words behind its flag. So either this look sees the flag, or those words come later than
+    // these.
+    std::atomic_thread_fence(std::memory_order_seq_cst);
     if (safe_.load(std::memory_order_acquire)) make_safe();
     return true;
   }
@@ -115,6 +124,7 @@ class Polled : public PolledController {
 
   void make_safe() noexcept override {
     safe_.store(true, std::memory_order_release);
+    std::atomic_thread_fence(std::memory_order_seq_cst);
     put(safe_levels());
   }
 
@@ -174,8 +184,8 @@ class Polled : public PolledController {
     const PolledRegisters& r = config_.registers;
     if (r.enable >= 0 && levels.let_go != 0) change(registers_.at(r.enable), 0, levels.let_go);
     if (r.set >= 0 && r.clear >= 0) {
-      if (levels.low != 0) *registers_.at(r.clear) = levels.low;
-      if (levels.high != 0) *registers_.at(r.set) = levels.high;
+      if (levels.low != 0) set(registers_.at(r.clear), levels.low);
+      if (levels.high != 0) set(registers_.at(r.set), levels.high);
     } else {
       change(registers_.at(r.output), levels.high, levels.low);
     }

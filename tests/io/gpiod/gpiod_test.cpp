@@ -4,6 +4,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <atomic>
 #include <cerrno>
 #include <chrono>
 #include <thread>
@@ -169,6 +170,33 @@ TEST_F(OnABoard, SafeIsTheLastWord) {
   EXPECT_FALSE(board->driven(8).active);
   EXPECT_TRUE(controller->write(out));
   EXPECT_TRUE(board->driven(6).let_go) << "write() does nothing any more";
+}
+
+/// The watchdog's part: from another thread, at any moment of the cycle's writing and reading.
+TEST_F(OnABoard, SafeHasTheLastWordAlsoInTheMidstOfAWrite) {
+  for (int round = 0; round < 100; ++round) {
+    open();
+    controller->arm(monotonic_ns());
+    std::atomic<int> writes{0};
+    std::atomic<bool> stop{false};
+    std::thread cycle([&] {
+      WireOutputs out;
+      for (; !stop; ++writes) {
+        out.high = writes % 2 == 0 ? 0 : bit(line::hall_U) | bit(line::hall_V) | bit(line::key);
+        controller->write(out);
+        batch->clear();
+        controller->read(*batch);
+      }
+    });
+    while (writes < 10 + round % 7) std::this_thread::yield();
+    controller->make_safe();
+    for (const int then = writes; writes < then + 10;) std::this_thread::yield();
+    stop = true;
+    cycle.join();
+    EXPECT_TRUE(board->driven(6).let_go) << round;
+    EXPECT_FALSE(board->driven(8).active) << round;
+    controller.reset();
+  }
 }
 
 TEST_F(OnABoard, DestructionLeavesSafeLevelsBehind) {

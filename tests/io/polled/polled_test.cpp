@@ -6,6 +6,7 @@
 #include <signal.h>
 #include <sys/wait.h>
 
+#include <atomic>
 #include <chrono>
 #include <thread>
 
@@ -125,6 +126,35 @@ TEST_F(OnMappedWords, BitsThatAreNotOursAreNoEdges) {
   file.word(RegisterFile::level).store(1U << 4);
   ASSERT_TRUE(read(2));
   EXPECT_EQ(all.size(), 2u);
+}
+
+/// The watchdog's part: from another thread, at any moment of the cycle's writing.
+TEST_F(OnMappedWords, SafeHasTheLastWordAlsoInTheMidstOfAWrite) {
+  PolledConfig config = bench(file);
+  config.registers.set = config.registers.clear = -1;
+  config.registers.output = RegisterFile::output;
+  constexpr std::uint32_t key = 1U << 20, hall_W = 1U << 18, driven = key | hall_W;
+  for (int round = 0; round < 100; ++round) {
+    open(config);
+    std::atomic<int> writes{0};
+    std::atomic<bool> stop{false};
+    std::thread cycle([&] {
+      WireOutputs out;
+      for (; !stop; ++writes) {
+        out.high = writes % 2 == 0 ? 0 : bit(line::hall_U) | bit(line::hall_W) | bit(line::key);
+        controller->write(out);
+      }
+    });
+    while (writes < 10 + round % 7) std::this_thread::yield();
+    controller->make_safe();
+    for (const int then = writes; writes < then + 10;) std::this_thread::yield();
+    stop = true;
+    cycle.join();
+    // key low is 1, its bit being inverted; Hall W high; Halls U and V let go.
+    EXPECT_EQ(file.word(RegisterFile::output).load() & driven, driven) << round;
+    EXPECT_EQ(file.word(RegisterFile::enable).load(), driven) << round;
+    controller.reset();
+  }
 }
 
 TEST_F(OnMappedWords, ALookThatCameTooLateIsAGapOfEveryInput) {
