@@ -1,9 +1,9 @@
 #!/usr/bin/env bash
-# usage: run.sh installed|other|bench|lines CACHE BUILD SOURCE. On a kernel with a simulated chip: the
-# test program with the libgpiod that is installed, or built with version 2 from Debian's backports; or
-# the whole program on the wired bench: a run, or what it finds out at the lines.
+# usage: run.sh gpiod|bench|lines installed|libgpiod2 CACHE BUILD SOURCE. On a kernel with a simulated
+# chip: the test program of io/gpiod, or the whole program on the wired bench: a run, or what it finds
+# out at the lines; with the libgpiod that is installed, or with version 2 from Debian's backports.
 . "$(dirname "$0")/words.sh"
-which=$1 cache=$2 build=$3 source=$4
+what=$1 library=$2 cache=$3 build=$4 source=$5
 here=$(cd "$(dirname "$0")" && pwd)
 need qemu-system-x86_64 busybox cpio make
 
@@ -13,20 +13,27 @@ prepared() { # a part that cannot be had skips the test with its own words
   [[ $status == 0 ]] || exit $status
 }
 prepared "$here/kit.sh" "$cache/kit"
-if [[ $which == other ]]; then
+case $what in
+  gpiod) program=kernel_gpiod ;;
+  bench | lines) program=stillrotor ;;
+esac
+if [[ $library == libgpiod2 ]]; then
   prepared "$here/libgpiod2.sh" "$cache/libgpiod2"
-  build=$cache/build2
-  cmake -S "$source" -B "$build" -G Ninja -DCMAKE_BUILD_TYPE=Release \
-    "-DCMAKE_CXX_FLAGS_RELEASE=-O2 -g1 -DNDEBUG" -DSTILLROTOR_BENCHMARKS=OFF \
-    "-DSTILLROTOR_LIBGPIOD_ROOT=$cache/libgpiod2" --log-level=STATUS | grep 'GPIO lines' ||
-    failed "the build with libgpiod 2 cannot be configured"
-  cmake --build "$build" --target kernel_gpiod || failed "the build with libgpiod 2 failed"
+  program=${program}_libgpiod2
+  (flock 9 && cmake --build "$build" --target "$program") 9>"$cache/.build.lock" ||
+    failed "the build with libgpiod 2 failed"
 fi
-if [[ $which == bench || $which == lines ]]; then
+[[ $program == stillrotor ]] && program=$build/stillrotor || program=$build/bin/$program
+if [[ $library == libgpiod2 ]]; then
+  libraries=$(ldd "$program")
+  [[ $libraries == *libgpiod.so.3* && $libraries != *libgpiod.so.2* ]] ||
+    failed "$program does not use libgpiod 2 alone"
+fi
+if [[ $what != gpiod ]]; then
   # Its time is that of instructions run, 1 ns each: the plant needs a quarter of it, on any computer.
   export CLOCK="-icount shift=0,sleep=off"
-  bash "$here/vm.sh" "$cache/kit" "$here/${which}_story.sh" "$build/stillrotor" \
+  bash "$here/vm.sh" "$cache/kit" "$here/${what}_story.sh" "$program" \
     "$source/configs" "$here/simulated_lines.sh" "$here/on-lines.yaml"
 else
-  bash "$here/vm.sh" "$cache/kit" "$here/gpiod_story.sh" "$build/bin/kernel_gpiod"
+  bash "$here/vm.sh" "$cache/kit" "$here/gpiod_story.sh" "$program"
 fi
