@@ -30,7 +30,8 @@ TEST(Watchdog, MakesOutputsSafeWhileTheCycleHangsInsideAWrite) {
   run.wires.on_write = [&](const io::WireOutputs&) {
     if (run.wires.writes == 5) wait_for([&] { return run.window.watchdog_fired.load(); });
   };
-  const Watchdog watchdog(run.wires, run.window, 2 * ms_ns, {});
+  // Longer than a busy computer takes for the first four turns.
+  const Watchdog watchdog(run.wires, run.window, 300 * ms_ns, {});
   run.go();
   EXPECT_EQ(run.end, CycleEnd::watchdog);
   EXPECT_TRUE(run.wires.safe);
