@@ -95,8 +95,19 @@ void WiredBench::judge_gates(std::int64_t from_ps) noexcept {
   for (const Overlap& overlap : gate_path_.overlaps())
     if (overlap.repaired)
       gaps_.note(overlap.at.count(), (overlap.at + overlap.length).count(), "overlap repaired", "");
+  if (gate_path_.pwm().suspects() != suspects_) judge_pulses(from_ps);
+  if (gate_path_.dropped() > dropped_) {
+    dropped_ = gate_path_.dropped();
+    gaps_.note(from_ps, world_.now_ps(), "averaged gates dropped", "");
+  }
+}
+
+/// Of legs whose PWM is not known yet it asks again next time.
+void WiredBench::judge_pulses(std::int64_t from_ps) noexcept {
+  bool all_known = true;
   for (std::size_t k = 0; k < missing_.size(); ++k) {
     const LegPwm leg = gate_path_.pwm().leg(k);
+    all_known &= leg.known;
     if (!leg.known || leg.missing <= missing_[k]) continue;
     const double periods = static_cast<double>(leg.missing - missing_[k] + 1);
     const auto back_ps = static_cast<std::int64_t>(periods * leg.period_s * 1e12);
@@ -104,10 +115,7 @@ void WiredBench::judge_gates(std::int64_t from_ps) noexcept {
     gaps_.note(std::max<std::int64_t>(from_ps - back_ps, 0), world_.now_ps(), "PWM pulse missing",
                "");
   }
-  if (gate_path_.dropped() > dropped_) {
-    dropped_ = gate_path_.dropped();
-    gaps_.note(from_ps, world_.now_ps(), "averaged gates dropped", "");
-  }
+  if (all_known) suspects_ = gate_path_.pwm().suspects();
 }
 
 /// The world knows the harness and takes levels of a pin; on wires polarity is off already.

@@ -59,6 +59,7 @@ class WiredBench {
   void read_averages(std::int64_t until_ps) noexcept;
   void clean(io::Time known_to) noexcept;
   void judge_gates(std::int64_t from_ps) noexcept;
+  void judge_pulses(std::int64_t from_ps) noexcept;
   void judge_volts() noexcept;
   void drive(const io::Edge&) noexcept;
   void advance_world(std::int64_t until_ps) noexcept;
@@ -73,6 +74,7 @@ class WiredBench {
   std::size_t done_ = 0;
   GatePath gate_path_;
   std::array<std::uint64_t, 3> missing_{};  // pulses, by leg: as far as they have been said
+  std::uint64_t suspects_ = 0;              // of them, and of what may turn out to be none
   std::uint64_t dropped_ = 0;
   std::optional<FilteredGates> filtered_;
   io::WireCounts volts_said_;  // as far as they have been said

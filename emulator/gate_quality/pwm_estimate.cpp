@@ -14,6 +14,11 @@ constexpr double no_grid = 0.15;
 constexpr double whole_period = 0.98;  // longer ones have no centre in one period
 constexpr int most_alone = 4;          // a pulse too many beside the next leg's changes nothing
 
+/// As std::llround(), but no call: this is asked three times a pulse.
+std::int64_t nearest(double value) noexcept {
+  return static_cast<std::int64_t>(value + (value < 0.0 ? -0.5 : 0.5));
+}
+
 }  // namespace
 
 GridFit::Step GridFit::add(std::int64_t at_ps) noexcept {
@@ -27,8 +32,8 @@ GridFit::Step GridFit::add(std::int64_t at_ps) noexcept {
     return {};
   }
   const auto since_ps = static_cast<double>(at_ps - anchor_ps_);
-  const double k = std::round(since_ps / period_ps_);
-  const auto number = static_cast<std::int64_t>(k);
+  const auto number = nearest(since_ps / period_ps_);
+  const auto k = static_cast<double>(number);
   const Step step{true, number - newest_};
   if (step.periods < 1) return step;  // a second one in its period says nothing of the grid
   if (step.periods > most_gap) {

@@ -78,6 +78,11 @@ class LinePwm {
   void other_pulsed() noexcept { others_ = true; }
   LegPwm estimate() const noexcept;
   std::uint64_t pulses() const noexcept { return pulses_; }
+  /// Periods that any of the three grids takes for missing: while this stands still, so does
+  /// estimate().missing, but for a change of grid. Cheap to ask.
+  std::uint64_t suspects() const noexcept {
+    return gaps_[0].missing + gaps_[1].missing + gaps_[2].missing;
+  }
 
  private:
   void pulse(std::int64_t rise_ps, std::int64_t fall_ps) noexcept;
@@ -109,6 +114,12 @@ class PwmEstimate {
   }
   /// leg 0 to 2: U, V, W; from whichever of its two lines has more pulses.
   LegPwm leg(std::size_t leg) const noexcept;
+  /// Of all lines.
+  std::uint64_t suspects() const noexcept {
+    std::uint64_t sum = 0;
+    for (const LinePwm& line : lines_) sum += line.suspects();
+    return sum;
+  }
   /// The largest of the known legs; 0 while none is known.
   double jitter_s() const noexcept;
 
