@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "emulator/bench/highest_priority.hpp"
 #include "emulator/bench/parameter_rows.hpp"
 #include "emulator/bench/parameter_table.hpp"
 

@@ -4,6 +4,7 @@
 
 #include <functional>
 
+#include "emulator/bench/highest_priority.hpp"
 #include "emulator/bench/parameter_rows.hpp"
 #include "emulator/bench/parameter_table.hpp"
 

@@ -1,6 +1,7 @@
 // Rows of the parameter table: the real-time cycle of a bench on the wall clock.
 #include <fmt/format.h>
 
+#include "emulator/bench/highest_priority.hpp"
 #include "emulator/bench/parameter_rows.hpp"
 #include "emulator/bench/parameter_table.hpp"
 

@@ -6,10 +6,6 @@
 
 namespace stillrotor {
 
-/// The most urgent that any thread of a bench may be (SCHED_FIFO): the kernel's own stand at 99.
-/// It is what a user, a service or --user has to be granted; the watchdog is one above its cycle.
-inline constexpr int highest_priority = 95;
-
 /// Gates that come in as voltages behind RC filters.
 struct FilteredGateSettings {
   bool complementary = false;  // UH, VH, WH only: the driver makes the complement

@@ -11,7 +11,7 @@
 #include <stdexcept>
 #include <vector>
 
-#include "emulator/bench/cycle_settings.hpp"
+#include "emulator/bench/highest_priority.hpp"
 #include "emulator/bench/input_error.hpp"
 
 namespace stillrotor {

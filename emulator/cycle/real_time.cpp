@@ -15,7 +15,7 @@
 #include <string_view>
 #include <thread>
 
-#include "emulator/bench/cycle_settings.hpp"
+#include "emulator/bench/highest_priority.hpp"
 
 namespace stillrotor {
 namespace {

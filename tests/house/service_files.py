@@ -45,7 +45,7 @@ class Unit(unittest.TestCase):
         self.assertIn("\nKillSignal=SIGINT\n", UNIT)
 
     def test_grants_the_priority_that_a_bench_may_ask_for_below_the_kernels_own(self):
-        highest = int(re.search(r"highest_priority = (\d+);", read("emulator/bench/cycle_settings.hpp"))[1])
+        highest = int(re.search(r"highest_priority = (\d+);", read("emulator/bench/highest_priority.hpp"))[1])
         self.assertLess(highest, 99)
         self.assertEqual(re.findall(r"^LimitRTPRIO=(\d+)$", UNIT, re.M), [str(highest)])
         self.assertIn(f"priority up to {highest} |", read("docs/service.md"))
