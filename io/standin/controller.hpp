@@ -14,7 +14,7 @@
 #include <array>
 
 #include "io/connector.hpp"
-#include "io/standin/pwm.hpp"
+#include "io/modulator.hpp"
 #include "io/standin/supply_lines.hpp"
 #include "io/standin/throttle.hpp"
 

@@ -1,5 +1,5 @@
 // Centre-aligned modulation: edge times, dead time, mean voltage.
-#include "io/standin/pwm.hpp"
+#include "io/modulator.hpp"
 
 #include <gtest/gtest.h>
 

@@ -15,7 +15,7 @@
 
 #include "io/connector.hpp"
 
-namespace stillrotor::io::standin {
+namespace stillrotor::io {
 
 enum class LegMode : std::uint8_t {
   off,           // both switches off
@@ -82,4 +82,4 @@ class Modulator {
   unsigned count_ = 0, next_ = 0;
 };
 
-}  // namespace stillrotor::io::standin
+}  // namespace stillrotor::io

@@ -1,9 +1,9 @@
-#include "io/standin/pwm.hpp"
+#include "io/modulator.hpp"
 
 #include <algorithm>
 #include <utility>
 
-namespace stillrotor::io::standin {
+namespace stillrotor::io {
 namespace {
 
 constexpr std::int64_t even(double x) noexcept {
@@ -182,4 +182,4 @@ void Modulator::taken() noexcept {
   gates_ = with(gates_, static_cast<int>(index(edge.line)), edge.level == Level::high);
 }
 
-}  // namespace stillrotor::io::standin
+}  // namespace stillrotor::io
