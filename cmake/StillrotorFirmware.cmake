@@ -30,3 +30,20 @@ function(stillrotor_firmware name)
   add_custom_target(firmware_${name} DEPENDS ${elf})
   add_dependencies(firmware firmware_${name})
 endfunction()
+
+# stillrotor_host_firmware(NAME source... [OPTIONS option...])
+#   C or C++ sources become ${CMAKE_BINARY_DIR}/firmware/NAME.so, firmware for the backend hostfw, part
+#   of `firmware` and so of `all`. Never instrumented: it is the device under test.
+function(stillrotor_host_firmware name)
+  cmake_parse_arguments(FW "" "" "OPTIONS" ${ARGN})
+  add_library(firmware_${name} MODULE ${FW_UNPARSED_ARGUMENTS})
+  set_target_properties(firmware_${name} PROPERTIES
+    PREFIX "" OUTPUT_NAME ${name} LIBRARY_OUTPUT_DIRECTORY ${CMAKE_BINARY_DIR}/firmware)
+  target_include_directories(firmware_${name} PRIVATE ${PROJECT_SOURCE_DIR}
+    ${PROJECT_SOURCE_DIR}/io/hostfw)
+  target_compile_options(firmware_${name} PRIVATE
+    -O2 -g1 -Wall -Wextra -Werror -ffp-contract=off -fvisibility=hidden -fno-sanitize=all
+    $<$<COMPILE_LANGUAGE:CXX>:-fno-gnu-unique> ${FW_OPTIONS})
+  target_link_options(firmware_${name} PRIVATE -fno-sanitize=all)
+  add_dependencies(firmware firmware_${name})
+endfunction()

@@ -4,6 +4,7 @@
 
 #include "io/analog/with_analog.hpp"
 #include "io/capture/capture.hpp"
+#include "io/hostfw/hostfw.hpp"
 #include "io/polled/polled.hpp"
 #include "io/standin/standin.hpp"
 #ifdef STILLROTOR_HAS_GPIOD
@@ -41,6 +42,7 @@ std::unique_ptr<WiredController> make_gpiod(const GpiodConfig&) {
 
 constexpr std::array table = {
     Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
+    Backend{"hostfw", "virtual", "firmware compiled for this computer, a shared object", true},
     Backend{"standin", "virtual",
             "a built-in reference controller: six_step, field_oriented or volts_per_hertz", true},
     Backend{"capture", "virtual", "recorded gate edges (VCD), replayed open loop", true},
@@ -56,14 +58,16 @@ struct Maker {
   Controller operator()(const VoltsPerHertzConfig& c) const { return make_volts_per_hertz(c); }
   Controller operator()(const McuConfig& c) const { return make_mcu(c); }
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
+  Controller operator()(const HostFirmwareConfig& c) const { return make_host_firmware(c); }
   Controller operator()(const GpiodConfig&) const { return on_wires(); }
   Controller operator()(const PolledConfig&) const { return on_wires(); }
 
  private:
   static Controller on_wires() {
-    throw ConfigError("controller.backend",
-                      "controller.backend names one on real wires, which lives in wall-clock time "
-                      "and cannot be run in virtual time. Allowed here: mcu, standin, capture.");
+    throw ConfigError(
+        "controller.backend",
+        "controller.backend names one on real wires, which lives in wall-clock time "
+        "and cannot be run in virtual time. Allowed here: mcu, hostfw, standin, capture.");
   }
 };
 

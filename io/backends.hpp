@@ -11,6 +11,7 @@
 #include "io/capture/config.hpp"
 #include "io/connector.hpp"
 #include "io/gpiod/config.hpp"
+#include "io/hostfw/config.hpp"
 #include "io/mcu/config.hpp"
 #include "io/polled/config.hpp"
 #include "io/standin/config.hpp"
@@ -18,8 +19,9 @@
 
 namespace stillrotor::io {
 
-using ControllerConfig = std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig,
-                                      McuConfig, CaptureConfig, GpiodConfig, PolledConfig>;
+using ControllerConfig =
+    std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig, McuConfig, CaptureConfig,
+                 GpiodConfig, PolledConfig, HostFirmwareConfig>;
 
 struct Backend {
   std::string_view name;     // as in `controller.backend`

@@ -57,23 +57,15 @@ class ControllerAssembler {
     d_.mcu.supply_V = d_.bench.controller_supply_V;
     for (std::size_t k = 0; k < io::line_count; ++k) d_.mcu.line_pins[k] = d_.line[k].pin;
     for (std::size_t k = 0; k < io::channel_count; ++k) d_.mcu.adc_pins[k] = d_.channel_pin[k];
-    if (Reading& firmware = readings_.at("controller.firmware"); !firmware.written.empty()) {
-      d_.mcu.firmware = resolve_path(firmware, build_dir);
-      d_.firmware = d_.mcu.firmware.string();
-      const std::string bytes =
-          first_bytes(firmware, d_.mcu.firmware,
-                      "Build it: ./demo.sh, or cmake --build --preset release.", problems_);
-      if (!bytes.empty() && bytes !=
-                                "\x7f"
-                                "ELF")
-        problems_.add(firmware.place,
-                      fmt::format("controller.firmware is {}; allowed an ELF file, and this does "
-                                  "not start like one. Name the linker's output, not a hex or "
-                                  "source file.",
-                                  d_.mcu.firmware.string()));
-    }
+    d_.mcu.firmware = firmware_file(build_dir);
     d_.bench.controller_kind = d_.mcu.part;
     d_.bench.controller = d_.mcu;
+  }
+
+  void hostfw(const std::filesystem::path& build_dir) {
+    d_.hostfw.supply_V = d_.bench.controller_supply_V;
+    d_.hostfw.firmware = firmware_file(build_dir);
+    d_.bench.controller = d_.hostfw;
   }
 
   void capture(const std::filesystem::path& build_dir) {
@@ -137,6 +129,26 @@ class ControllerAssembler {
   }
 
  private:
+  /// Empty where none is named.
+  std::filesystem::path firmware_file(const std::filesystem::path& build_dir) {
+    Reading& firmware = readings_.at("controller.firmware");
+    if (firmware.written.empty()) return {};
+    const std::filesystem::path file = resolve_path(firmware, build_dir);
+    d_.firmware = file.string();
+    const std::string bytes = first_bytes(
+        firmware, file, "Build it: ./demo.sh, or cmake --build --preset release.", problems_);
+    constexpr std::string_view elf =
+        "\x7f"
+        "ELF";
+    if (!bytes.empty() && bytes != elf)
+      problems_.add(firmware.place,
+                    fmt::format("controller.firmware is {}; allowed an ELF file, and this does "
+                                "not start like one. Name the linker's output, not a hex or "
+                                "source file.",
+                                file.string()));
+    return file;
+  }
+
   /// What comes in is told as on and off, what goes out as levels of the wire.
   void wires(auto& config, const auto& line) const {
     config.gates = static_cast<io::GateWires>(d_.wires.gates);
@@ -274,7 +286,7 @@ class ControllerAssembler {
 void assemble_controller(Readings& readings, Draft& draft, const std::filesystem::path& build_dir,
                          Problems& problems) {
   ControllerAssembler assembler(readings, draft, problems);
-  constexpr std::array names{"mcu", "standin", "capture", "gpiod", "polled"};
+  constexpr std::array names{"mcu", "standin", "capture", "gpiod", "polled", "hostfw"};
   draft.bench.backend = names[static_cast<std::size_t>(draft.backend)];
   switch (draft.backend) {
     case 0:
@@ -288,6 +300,9 @@ void assemble_controller(Readings& readings, Draft& draft, const std::filesystem
       break;
     case 4:
       assembler.polled();
+      break;
+    case 5:
+      assembler.hostfw(build_dir);
       break;
     default:
       assembler.capture(build_dir);

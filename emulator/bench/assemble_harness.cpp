@@ -175,7 +175,8 @@ bool has_source(const Draft& draft, LineId line) {
   const plant::GateDriverParameters& driver = drive.gate_driver;
   if (line == io::line::driver_fault) return driver.trip_A > 0.0 || driver.undervoltage_V > 0.0;
   if (line == io::line::driver_enable)
-    return (draft.backend == 0 || on_wires(draft)) && plant::GateDriver(driver).fitted();
+    return (draft.backend == 0 || draft.backend == 5 || on_wires(draft)) &&
+           plant::GateDriver(driver).fitted();
   if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
   if (line == io::line::brake_chopper)
     return drive.chopper.resistance_ohm > 0.0 && draft.chopper_driven_by == 1;

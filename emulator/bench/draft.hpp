@@ -90,6 +90,7 @@ struct Draft {
   io::FieldOrientedConfig field_oriented;
   io::VoltsPerHertzConfig volts_per_hertz;
   io::McuConfig mcu;
+  io::HostFirmwareConfig hostfw;
   io::CaptureConfig capture;
   struct {
     int gates = 0;  // index of io::GateWires

@@ -79,6 +79,7 @@ std::string read_text(const Parameter& parameter, const Text& text, std::string_
 std::string role_names(unsigned roles) {
   std::vector<std::string> names;
   if ((roles & role::mcu) != 0) names.emplace_back("mcu");
+  if ((roles & role::hostfw) != 0) names.emplace_back("hostfw");
   if ((roles & role::standin) == role::standin) {
     names.emplace_back("standin");
   } else {

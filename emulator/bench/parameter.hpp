@@ -24,7 +24,8 @@ inline constexpr unsigned standin = six_step | sine;
 inline constexpr unsigned permanent_magnet = 32, induction = 64;
 inline constexpr unsigned gpiod = 128, polled = 256, wired = gpiod | polled;
 inline constexpr unsigned wall = standin | wired;  // can stand at the cycle's wires
-inline constexpr unsigned any = mcu | standin | capture | wired;
+inline constexpr unsigned hostfw = 512;
+inline constexpr unsigned any = mcu | hostfw | standin | capture | wired;
 inline constexpr unsigned machine = permanent_magnet | induction;
 constexpr bool fits(unsigned roles, unsigned here) noexcept {
   return ((roles & any) == 0 || (roles & any & here) != 0) &&

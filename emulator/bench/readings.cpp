@@ -173,6 +173,8 @@ unsigned role_of(const Draft& draft) {
       return role::gpiod;
     case 4:
       return role::polled;
+    case 5:
+      return role::hostfw;
     default:
       return role::capture;
   }

@@ -88,8 +88,11 @@ RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& 
 }
 
 std::string firmware_sha256(const Bench& bench) {
-  const auto* mcu = std::get_if<io::McuConfig>(&bench.controller);
-  return mcu != nullptr ? file_sha256(mcu->firmware) : std::string();
+  if (const auto* mcu = std::get_if<io::McuConfig>(&bench.controller))
+    return file_sha256(mcu->firmware);
+  if (const auto* host = std::get_if<io::HostFirmwareConfig>(&bench.controller))
+    return file_sha256(host->firmware);
+  return {};
 }
 
 Integrity integrity(const RunFacts& run) {

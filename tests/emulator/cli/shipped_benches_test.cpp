@@ -38,7 +38,8 @@ INSTANTIATE_TEST_SUITE_P(
                     Pairing{"orchard-cart-mid-supply-lines", "first-drive"},
                     Pairing{"orchard-cart-mid-igbt", "first-drive"},
                     Pairing{"orchard-cart-mid-driver", "first-drive"},
-                    Pairing{"orchard-cart-mid-full", "first-drive"}),
+                    Pairing{"orchard-cart-mid-full", "first-drive"},
+                    Pairing{"orchard-cart-mid-hostfw", "first-drive"}),
     [](const auto& one) {
       std::string name = one.param.bench;
       for (char& c : name)

@@ -42,6 +42,11 @@ std::vector<Candidate> candidates() {
       {"SixStep", [] { return make_controller(SixStepConfig{}); }},
       {"FieldOriented", [] { return make_controller(FieldOrientedConfig{}); }},
       {"VoltsPerHertz", [] { return make_controller(VoltsPerHertzConfig{}); }},
+      {"HostFirmware",
+       [] {
+         return make_controller(
+             HostFirmwareConfig{.firmware = STILLROTOR_BUILD_DIR "/firmware/test_probe.so"});
+       }},
       {"Capture", [] { return make_controller(recorded_six_step()); }},
 #ifdef STILLROTOR_HAS_MCU_FIRMWARE
       {"Mcu", [] { return make_controller(orchard_firmware()); }, 5.0, longest_avr_step},

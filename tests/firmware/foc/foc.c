@@ -1,0 +1,175 @@
+// The drive's life: offsets, key, throttle at rest, bootstrap, alignment where nothing tells the
+// angle, running, stopped. What it does and what not is in README.md.
+#include "foc.h"
+
+#include <stddef.h>
+
+#include "angle.h"
+#include "board.h"
+#include "current.h"
+#include "trig.h"
+
+#define PERIODS(seconds) ((int32_t)((seconds)*PWM_HZ))
+#define SETTLE_PERIODS 16
+#define OFFSET_READINGS 128
+#define USABLE 0.565f  // of the bus: a little less than 1 / sqrt 3
+#define STANDSTILL_RAD_S 6.3f
+#define BRAKE_FADE_RAD_S 30.0f
+#define ALIGN_A 30.0f
+
+enum state { OFFSETS, WAIT_KEY, WAIT_REST, BOOTSTRAP, WAIT_THROTTLE, ALIGN, RUN, STOPPED };
+
+static enum state state;
+static int32_t periods;  // in this state
+static float sum_V[3], offset_V[3];
+static float torque_A, weakening_A;
+static int32_t wire_faults;
+static float direction;
+static const char* said;
+
+static void enter(enum state next) {
+  state = next;
+  periods = 0;
+  torque_A = weakening_A = 0.0f;
+  current_reset();
+}
+
+static void stop(const char* why) {
+  if (state == STOPPED) return;
+  enter(STOPPED);
+  said = why;
+}
+
+void foc_reset(const struct foc_inputs* in) {
+  enter(OFFSETS);
+  for (int k = 0; k < 3; ++k) {
+    sum_V[k] = 0.0f;
+    offset_V[k] = OFFSET_V;
+  }
+  wire_faults = 0;
+  direction = 1.0f;
+  said = NULL;
+  angle_reset(in);
+}
+
+static float throttle(const struct foc_inputs* in) {
+  return clamped((in->throttle_V - THROTTLE_ZERO_V) / (THROTTLE_FULL_V - THROTTLE_ZERO_V), 0.0f,
+                 1.0f);
+}
+
+static bool at_rest(const struct foc_inputs* in) {
+  return in->throttle_V > THROTTLE_WIRE_LOW_V && in->throttle_V < THROTTLE_REST_V;
+}
+
+static void read_offsets(const struct foc_inputs* in) {
+  if (periods >= SETTLE_PERIODS)
+    for (int k = 0; k < 3; ++k) sum_V[k] += in->current_V[k];
+  if (periods < SETTLE_PERIODS + OFFSET_READINGS - 1) return;
+  for (int k = 0; k < 3; ++k) {
+    offset_V[k] = sum_V[k] / OFFSET_READINGS;
+    if (magnitude(offset_V[k] - OFFSET_V) > OFFSET_MOST_V) return stop("current offset\n");
+  }
+  enter(WAIT_KEY);
+}
+
+/// What ends every drive, whatever it does at the moment.
+static bool sound(const struct foc_inputs* in, const float current_A[3], float bus_V) {
+  const bool broken = in->throttle_V < THROTTLE_WIRE_LOW_V || in->throttle_V > THROTTLE_WIRE_HIGH_V;
+  wire_faults = broken ? wire_faults + 1 : 0;
+  if (wire_faults > PERIODS(0.001f)) return stop("throttle wire\n"), false;
+  if (in->driver_fault) return stop("gate driver\n"), false;
+  if (bus_V < BUS_LOWEST_V) return stop("bus voltage low\n"), false;
+  if (bus_V > BUS_TRIP_V) return stop("bus voltage high\n"), false;
+  for (int k = 0; k < 3; ++k)
+    if (magnitude(current_A[k]) > CURRENT_TRIP_A) return stop("over-current\n"), false;
+  return true;
+}
+
+static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
+  if (!in->brake) return direction * throttle(in) * CURRENT_LIMIT_A;
+  if (torque_A * omega > 0.0f) torque_A = 0.0f;  // no drive from the first period on
+  return -REGEN_LIMIT_A * clamped(omega / BRAKE_FADE_RAD_S, -1.0f, 1.0f) *
+         clamped((BUS_MOST_V - bus_V) / (BUS_MOST_V - BUS_FADE_V), 0.0f, 1.0f);
+}
+
+/// Too little voltage for the speed: current against the magnet, until the demand fits again.
+static struct axes weakened(struct axes wanted, float omega, float usable_V) {
+  const float speed = magnitude(omega) > 100.0f ? magnitude(omega) : 100.0f;
+  const float missing_V = current_demand_V() - 0.95f * usable_V;
+  const float step = 0.1f * TWO_PI * CURRENT_LOOP_HZ * PERIOD_S / (speed * INDUCTANCE_D_H);
+  weakening_A = clamped(weakening_A - step * missing_V, -0.9f * CURRENT_LIMIT_A, 0.0f);
+  if (weakening_A == 0.0f) return wanted;
+  wanted.d = clamped(wanted.d + weakening_A, -0.9f * CURRENT_LIMIT_A, 0.0f);
+  const float left = square_root(CURRENT_LIMIT_A * CURRENT_LIMIT_A - wanted.d * wanted.d);
+  wanted.q = clamped(wanted.q, -left, left);
+  return wanted;
+}
+
+static void control(struct axes wanted, float theta, float omega, const float current_A[3],
+                    float bus_V, float duty[3]) {
+  float s, c;
+  sin_cos(theta, &s, &c);
+  const float alpha = current_A[0], beta = (current_A[1] - current_A[2]) * 0.57735027f;
+  const struct axes measured = {c * alpha + s * beta, c * beta - s * alpha};
+  const struct axes volts = current_step(wanted, measured, omega, USABLE * bus_V);
+  // Duties act in the next period, whose middle lies 1.5 periods ahead.
+  sin_cos(wrapped(theta + 1.5f * PERIOD_S * omega), &s, &c);
+  duties_for(c * volts.d - s * volts.q, s * volts.d + c * volts.q, bus_V, duty);
+  // The dead time takes sign(i) of its share from each leg: it is given back.
+  const float iu = c * wanted.d - s * wanted.q, ib = s * wanted.d + c * wanted.q;
+  const float phase_A[3] = {iu, -0.5f * iu + 0.8660254f * ib, -0.5f * iu - 0.8660254f * ib};
+  for (int k = 0; k < 3; ++k)
+    duty[k] = clamped(duty[k] + DEAD_TIME_S * PWM_HZ * clamped(0.5f * phase_A[k], -1.0f, 1.0f),
+                      0.0f, 1.0f);
+}
+
+static void run(const struct foc_inputs* in, const float current_A[3], float bus_V, float duty[3]) {
+  const float omega = angle_rad_s();
+  if (magnitude(omega) < STANDSTILL_RAD_S) direction = in->reverse ? -1.0f : 1.0f;
+  const float ramp = TORQUE_RAMP_A_PER_S * PERIOD_S;
+  torque_A = clamped(goal_A(in, omega, bus_V), torque_A - ramp, torque_A + ramp);
+  const struct axes wanted = weakened(most_torque(torque_A), omega, USABLE * bus_V);
+  control(wanted, angle_rad(), omega, current_A, bus_V, duty);
+}
+
+static void align(const struct foc_inputs* in, const float current_A[3], float bus_V,
+                  float duty[3]) {
+  const float share = clamped((float)periods / (float)PERIODS(0.4f), 0.0f, 1.0f);
+  const struct axes wanted = {share * ALIGN_A, 0.0f};
+  control(wanted, 0.0f, 0.0f, current_A, bus_V, duty);
+  if (periods < PERIODS(0.8f)) return;
+  angle_is_zero(in);
+  enter(RUN);
+}
+
+void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
+  said = NULL;
+  const bool angle_sound = angle_follow(in);
+  float current_A[3];
+  for (int k = 0; k < 3; ++k) current_A[k] = (in->current_V[k] - offset_V[k]) / CURRENT_V_PER_A;
+  const float bus_V = in->bus_V / BUS_RATIO;
+  out->duty[0] = out->duty[1] = out->duty[2] = 0.0f;
+
+  if (state == OFFSETS) {
+    read_offsets(in);
+  } else if (!in->key) {
+    if (state != WAIT_KEY) enter(WAIT_KEY);
+  } else if (state == WAIT_KEY) {
+    enter(WAIT_REST);
+    if (!at_rest(in)) said = "throttle open at start\n";
+  } else if (state != STOPPED && sound(in, current_A, bus_V)) {
+    if (state == WAIT_REST && at_rest(in)) enter(BOOTSTRAP);
+    if (state == BOOTSTRAP && periods > PERIODS(0.002f)) {
+      enter(angle_known() ? RUN : WAIT_THROTTLE);
+      said = "ready\n";
+    }
+    if (state == WAIT_THROTTLE && throttle(in) > 0.0f) enter(ALIGN);
+    if (state == RUN && !angle_sound) stop("rotor position\n");
+    if (state == ALIGN) align(in, current_A, bus_V, out->duty);
+    if (state == RUN) run(in, current_A, bus_V, out->duty);
+  }
+  ++periods;
+
+  out->legs = state == BOOTSTRAP ? FOC_LOW : state == RUN || state == ALIGN ? FOC_PWM : FOC_OFF;
+  out->say = said;
+}
