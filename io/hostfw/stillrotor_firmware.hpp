@@ -58,16 +58,16 @@ class Firmware {
 };
 
 // Hidden, so that a bench that has it loaded into itself can be rid of it again.
-namespace [[gnu::visibility("hidden")]] firmware_detail {
+namespace firmware_detail {
 
 template <class Made>
-std::optional<Made>& made() {
+[[gnu::visibility("hidden")]] std::optional<Made>& made() {
   static std::optional<Made> object;
   return object;
 }
 
 template <class Made>
-const sr_firmware* table(const char* name) {
+[[gnu::visibility("hidden")]] const sr_firmware* table(const char* name) {
   static const sr_firmware all{SR_FIRMWARE_VERSION,
                                name,
                                [](const sr_board* board) { made<Made>().emplace(Board(board)); },
@@ -80,7 +80,7 @@ const sr_firmware* table(const char* name) {
   return &all;
 }
 
-}  // namespace gnu::visibility("hidden")]]firmware_detail
+}  // namespace firmware_detail
 }  // namespace stillrotor
 
 #define STILLROTOR_FIRMWARE(Class, name)                    \

@@ -60,6 +60,13 @@ inline void expect_same_controller(const io::VoltsPerHertzConfig& a,
   EXPECT_EQ(a.deceleration_Hz_per_s, b.deceleration_Hz_per_s);
   EXPECT_EQ(a.dead_time_compensation, b.dead_time_compensation);
 }
+inline void expect_same_controller(const io::HostFirmwareConfig& a,
+                                   const io::HostFirmwareConfig& b) {
+  EXPECT_EQ(a.firmware, b.firmware);
+  EXPECT_EQ(a.supply_V, b.supply_V);
+  EXPECT_EQ(a.patience_s, b.patience_s);
+  EXPECT_EQ(a.in_process, b.in_process);
+}
 inline void expect_same_controller(const io::McuConfig& a, const io::McuConfig& b) {
   EXPECT_EQ(a.part, b.part);
   EXPECT_EQ(a.firmware, b.firmware);
