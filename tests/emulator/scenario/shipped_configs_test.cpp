@@ -26,7 +26,10 @@ std::vector<fs::path> files(const std::string& kind) {
 /// A build folder in which the demo firmware seems built; nothing runs it here.
 class BuildFolder {
  public:
-  BuildFolder() { folder_.write("firmware/orchard_six_step.elf", test::elf_start); }
+  BuildFolder() {
+    for (const char* firmware : {"orchard_six_step.elf", "orchard_foc.so"})
+      folder_.write(std::string("firmware/") + firmware, test::elf_start);
+  }
   fs::path path() const { return folder_.path(); }
   const Folder& folder() const { return folder_; }
 
