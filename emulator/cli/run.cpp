@@ -15,6 +15,7 @@
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/input_error.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/cycle_summary.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/privileges.hpp"
 #include "emulator/cli/program.hpp"
@@ -122,18 +123,6 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
   return facts;
 }
 
-/// How the cycle fared, for people.
-std::string cycle_line(const CycleReport& cycle) {
-  const auto us = [](std::int64_t ns) { return static_cast<double>(ns) * 1e-3; };
-  return fmt::format(
-      "Cycle of {:g} us{}: woke {:.1f} us late at most ({:.1f} us in 99.9 %), {} periods missed, "
-      "{} "
-      "late writes.",
-      1e6 * cycle.settings.period_s, cycle.missing_rights.empty() ? "" : ", not in real time",
-      us(cycle.counts.wake.max_ns()), us(cycle.counts.wake.quantile_ns(0.999)),
-      cycle.counts.missed_periods, cycle.counts.late_writes);
-}
-
 /// One run, from checked inputs to its exit status.
 class Run {
  public:
@@ -191,14 +180,14 @@ class Run {
                    static_cast<double>(scenario_.lasts_ps) / 1e12, RunWatch::voice(request_.quiet));
     watch.log().info("stillrotor {} ({}): {}; {}", software_version(), software_commit(),
                      bench_.name, scenario_.name);
-    const auto progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
-      watch.progress(model_s, speed_rad_s, current_peak_A);
-    };
     if (wires_) {
       WallOptions options;
       options.allow_soft = request_.allow_soft;
       options.stop = &signals.asked();
-      options.progress = progress;
+      options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A,
+                                  const LatencyHistogram& wake) {
+        watch.progress(model_s, speed_rad_s, current_peak_A, lateness_line(wake));
+      };
       WallOutcome outcome = run_wall(bench_, scenario_, *wires_, watch, options);
       wires_.reset();
       facts_.outcome = std::move(outcome.run);
@@ -207,7 +196,9 @@ class Run {
       RunOptions options;
       options.pace_wall = request_.pace == "wall";
       options.stop = &signals.asked();
-      options.progress = progress;
+      options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
+        watch.progress(model_s, speed_rad_s, current_peak_A);
+      };
       facts_.outcome = run_virtual(bench_, scenario_, *tested_.simulated(), watch, options);
     }
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
@@ -223,7 +214,7 @@ class Run {
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement, facts));
     fmt::print("{}", summary(judgement, facts_.outcome, facts_.folder));
-    if (facts_.cycle) fmt::print("{}\n", cycle_line(*facts_.cycle));
+    if (facts_.cycle) fmt::print("{}", cycle_table(*facts_.cycle));
     if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
     return exit_status(judgement.verdict);
   }

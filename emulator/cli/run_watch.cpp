@@ -64,16 +64,18 @@ void RunWatch::mark(MarkKind kind, std::int64_t at_ps, std::string_view what,
   if (said_ == said_most) fmt::print(stderr, "{:12}  more of this in log.txt\n", "");
 }
 
-void RunWatch::progress(double model_s, double speed_rad_s, double current_peak_A) {
+void RunWatch::progress(double model_s, double speed_rad_s, double current_peak_A,
+                        std::string_view more) {
   if (voice_ == Voice::quiet) return;
   const std::lock_guard speaking(speaking_);
   const auto now = Clock::now();
   if (voice_ == Voice::lines && now - told_ < plain_line_every) return;
   told_ = now;
   const double wall_s = std::chrono::duration<double>(now - begin_).count();
-  const std::string line = fmt::format(
-      "{:8.3f} s of {:g} s  {:6.1f} x real time  {:8.1f} rpm  {:7.2f} A", model_s, lasts_s_,
-      model_s / wall_s, speed_rad_s * 30.0 / std::numbers::pi, current_peak_A);
+  const std::string line =
+      fmt::format("{:8.3f} s of {:g} s  {:6.1f} x real time  {:8.1f} rpm  {:7.2f} A{}{}", model_s,
+                  lasts_s_, model_s / wall_s, speed_rad_s * 30.0 / std::numbers::pi, current_peak_A,
+                  more.empty() ? "" : "  ", more);
   line_stands_ = voice_ == Voice::live;
   if (line_stands_)
     fmt::print(stderr, "\r{}\033[K", line);

@@ -35,7 +35,9 @@ class RunWatch final : public RunSink {
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
             std::int64_t to_ps) noexcept override;
 
-  void progress(double model_s, double speed_rad_s, double current_peak_A);
+  /// more: ends the line.
+  void progress(double model_s, double speed_rad_s, double current_peak_A,
+                std::string_view more = {});
   spdlog::logger& log() noexcept { return *log_; }
 
  private:

@@ -110,7 +110,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
       if (options.progress)
         options.progress(static_cast<double>(window.model_ps.load()) / 1e12,
                          static_cast<double>(window.speed_rad_s.load()),
-                         static_cast<double>(window.current_peak_A.load()));
+                         static_cast<double>(window.current_peak_A.load()), report.counts.wake);
     }
     cycle.join();
   }

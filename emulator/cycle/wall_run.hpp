@@ -23,7 +23,10 @@ struct WallOptions {
   std::int64_t most_catch_up = 4;           // periods at once; more end the run
   const std::atomic<bool>* stop = nullptr;  // set from a signal handler
   /// Called about twenty times a second, never from the cycle.
-  std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
+  /// wake: how late the cycle has woken so far.
+  std::function<void(double model_s, double speed_rad_s, double current_peak_A,
+                     const LatencyHistogram& wake)>
+      progress;
 };
 
 /// How the loop fared; for run.json and result.json.
