@@ -12,6 +12,7 @@ namespace {
 constexpr std::int64_t ms = 1'000'000;
 constexpr std::int64_t between_hellos = 50 * ms, between_beats = 2 * ms, between_orders = 20 * ms;
 constexpr std::int64_t between_parameters = 20 * ms, beat_is_lost = 50 * ms;
+constexpr std::int64_t longest_unanswered = 200 * ms;
 constexpr std::int64_t between_heats = 100 * ms;
 // Edges wait a millisecond on the chip for others, and then for room.
 constexpr std::int64_t edges_wait = 5 * ms;
@@ -53,6 +54,7 @@ void LinkSession::connected(std::uint16_t session, std::int64_t now_ns) {
 
 void LinkSession::disconnected() {
   connected_ = linked_ = false;
+  wants_live_ = false;
   cut();
   break_off();
 }
@@ -128,18 +130,20 @@ void LinkSession::chip_was_reset() {
   in_force_ = edges_known_ = report_known_ = false;
   beat_out_ = false;
   if (live_) ++status_.falls;
-  live_ = wants_live_ = false;
+  live_ = wants_live_ = linked_ = false;
 }
 
 bool LinkSession::take_hello(lf_walk w) {
   lf_hello h{};
   lf_walk_hello(&w, &h);
-  if (lf_whole(&w) == 0 || h.role != LF_CHIP) return false;
+  if (lf_whole(&w) == 0 || h.role != LF_CHIP) {
+    unfit_ = true;
+    return false;
+  }
   const double ticks = h.tick_Hz * settings_.plant.scale.tick_s;
   unfit_ = h.lowest_version > LF_VERSION || h.highest_version < LF_VERSION ||
            h.parameter_bytes != LF_PARAMETER_BYTES || std::fabs(ticks - 1.0) > 1e-6 ||
            h.channels < settings_.parameters.channels;
-  linked_ = true;
   return true;
 }
 
@@ -150,6 +154,8 @@ bool LinkSession::take_beat(lf_walk w, const lf_frame& f, std::int64_t now_ns) {
   if (beat_out_ && b.sequence == beat_sequence_) {
     clock_.add({beat_ns_, now_ns, b.heard, f.clock});
     beat_out_ = false;
+    linked_ = true;  // it obeys this session: a hello alone may have left before ours came
+    answered_ns_ = now_ns;
   }
   in_force_ = b.parameters == block_crc_;
   if (!running()) return true;
@@ -370,8 +376,10 @@ void LinkSession::send_ahead(std::int64_t now_ns, Wire& wire) {
 }
 
 void LinkSession::due(std::int64_t now_ns, Wire& wire) {
-  if (linked_ && now_ns - heard_ns_ > settings_.silent_ns) {
+  const std::int64_t unanswered = std::max(settings_.silent_ns, longest_unanswered);
+  if (linked_ && (now_ns - heard_ns_ > settings_.silent_ns || now_ns - answered_ns_ > unanswered)) {
     linked_ = false;
+    wants_live_ = false;  // an order does not outlive the link that it was given for
     ++status_.silences;
     break_off();
   }
@@ -397,10 +405,12 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
     wants_live_ = !safe && (wants_live_ || orders != orders_done_);
     orders_done_ = orders;
     if (running() && report_known_ && fresh && !safe) send_ahead(now_ns, wire);
-    if (linked_ &&
-        (safe ? live_ || !report_known_ : running() && report_known_ && wants_live_ && !live_) &&
-        now_ns - order_ns_ >= between_orders) {
+    const bool unsafe = live_ || !report_known_ || !safe_sent_;
+    const bool wanted = safe ? unsafe : running() && report_known_ && wants_live_ && !live_;
+    const bool at_once = safe && !safe_sent_;
+    if (linked_ && wanted && (at_once || now_ns - order_ns_ >= between_orders)) {
       order_ns_ = now_ns;
+      safe_sent_ = safe;
       cp_command order{};
       order.kind = safe ? CP_MAKE_SAFE : CP_ARM;
       order.at = clock_.tick(now_ns);

@@ -61,7 +61,7 @@ struct LinkSettings {
 
 /// As far as it has come. Counts only grow.
 struct LinkStatus {
-  bool linked = false;   // the chip is heard
+  bool linked = false;   // the chip answers
   bool running = false;  // with our parameters, and its clock is known
   bool live = false;     // its outputs are
   bool unfit = false;    // it cannot run these parameters: other tick, version, or refused
@@ -148,8 +148,9 @@ class LinkSession {
   std::uint32_t sequence_ = 0;
   std::uint32_t chip_session_ = ~0U, chip_sequence_ = 0;
   LinkClock clock_;
-  std::int64_t heard_ns_ = 0;  // last frame of the chip
-  bool blind_ = true;          // nothing is sure since blind_ns_
+  std::int64_t heard_ns_ = 0;     // last frame of the chip
+  std::int64_t answered_ns_ = 0;  // last answer to a heartbeat
+  bool blind_ = true;             // nothing is sure since blind_ns_
   std::int64_t blind_ns_ = 0;
   std::int64_t known_ns_ = 0;  // up to here all gate edges are known
   std::uint32_t next_edge_ = 0, gates_ = 0;
@@ -158,7 +159,7 @@ class LinkSession {
   bool report_known_ = false;
   std::int64_t report_ns_ = 0;
   std::uint32_t orders_done_ = 0;  // to go live
-  bool wants_live_ = false, live_ = false;
+  bool wants_live_ = false, live_ = false, safe_sent_ = false;
   bool beat_out_ = false;
   std::uint32_t beat_sequence_ = 0;
   // When these were sent last.

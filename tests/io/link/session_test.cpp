@@ -271,6 +271,32 @@ TEST(LinkSession, FallsSafeOnABrokenWireComesBackAndGoesLiveOnlyWhenTold) {
   EXPECT_TRUE(b.board.driven);
 }
 
+TEST(LinkSession, ForgetsAnOrderToGoLiveWhoseEffectItNeverSaw) {
+  Bench b;
+  b.settle();
+  b.up.broken = true;  // the order arrives, no report says so
+  b.session->want_live();
+  b.run(5 * ms);
+  ASSERT_TRUE(b.board.driven);
+  b.down.broken = true;
+  b.run(300 * ms);
+  ASSERT_FALSE(b.board.driven);
+  b.up.broken = b.down.broken = false;
+  b.run(500 * ms);
+  EXPECT_TRUE(b.session->status().running);
+  EXPECT_FALSE(b.board.driven);
+}
+
+// The chip's first hello may have left before Linux' hello came: it is no answer.
+TEST(LinkSession, OpensItsSessionThoughTheChipSpokeFirst) {
+  Bench b;
+  b.down.broken = true;
+  b.run(30 * ms);
+  b.down.broken = false;
+  b.run(1 * s);
+  EXPECT_TRUE(b.session->status().running);
+}
+
 TEST(LinkSession, ComesBackOverANewConnection) {
   Bench b;
   b.settle(10 * s);
