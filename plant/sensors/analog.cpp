@@ -106,11 +106,9 @@ double Drive::sense_V(SensorChannel channel) const noexcept {
       return voltage_sense_V(d.par.phase_voltage, k == 0 ? v.U : k == 1 ? v.V : v.W);
     }
     case SensorChannel::angle_sin:
-    case SensorChannel::angle_cos: {
-      const SinCosVolts v =
-          sin_cos_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
-      return channel == SensorChannel::angle_sin ? v.sine_V : v.cosine_V;
-    }
+      return sine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
+    case SensorChannel::angle_cos:
+      return cosine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
     case SensorChannel::temperature_motor:
     case SensorChannel::temperature_bridge: {
       const TemperatureSensorParameters& sensor =

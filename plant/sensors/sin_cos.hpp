@@ -24,12 +24,10 @@ struct SinCosParameters {
   double low_limit_V = 0.0, high_limit_V = 5.0;
 };
 
-struct SinCosVolts {
-  double sine_V, cosine_V;
-};
-
 /// theta_m_rad: mechanical, best within one turn, so that no digits are lost.
-SinCosVolts sin_cos_sense_V(const SinCosParameters&, double theta_m_rad, std::int64_t time_ps,
-                            std::uint64_t seed) noexcept;
+double sine_sense_V(const SinCosParameters&, double theta_m_rad, std::int64_t time_ps,
+                    std::uint64_t seed) noexcept;
+double cosine_sense_V(const SinCosParameters&, double theta_m_rad, std::int64_t time_ps,
+                      std::uint64_t seed) noexcept;
 
 }  // namespace stillrotor::plant

@@ -51,9 +51,8 @@ TEST(SinCos, TurnsWithThePeriodsOfTheTurn) {
   SinCosParameters par;
   par.periods_per_turn = 8;
   for (const double theta : {0.0, 0.1, 1.0, 5.0}) {
-    const SinCosVolts v = sin_cos_sense_V(par, theta, 0, 1);
-    EXPECT_NEAR(v.sine_V, 2.5 + 0.5 * std::sin(8 * theta), 1e-12);
-    EXPECT_NEAR(v.cosine_V, 2.5 + 0.5 * std::cos(8 * theta), 1e-12);
+    EXPECT_NEAR(sine_sense_V(par, theta, 0, 1), 2.5 + 0.5 * std::sin(8 * theta), 1e-12);
+    EXPECT_NEAR(cosine_sense_V(par, theta, 0, 1), 2.5 + 0.5 * std::cos(8 * theta), 1e-12);
   }
 }
 
@@ -66,12 +65,10 @@ TEST(SinCos, HasOffsetGainAndPhaseErrorsOfItsOwnChannels) {
   par.gain_error[0] = 0.1;
   par.gain_error[1] = -0.1;
   par.phase_error_rad = 2.0 * deg;
-  SinCosVolts v = sin_cos_sense_V(par, 0.0, 0, 1);
-  EXPECT_NEAR(v.sine_V, 2.52, 1e-12);
-  EXPECT_NEAR(v.cosine_V, 2.47 + 0.45 * std::cos(2.0 * deg), 1e-12);
-  v = sin_cos_sense_V(par, 90.0 * deg, 0, 1);
-  EXPECT_NEAR(v.sine_V, 2.52 + 0.55, 1e-12);
-  EXPECT_NEAR(v.cosine_V, 2.47 + 0.45 * std::cos(92.0 * deg), 1e-12);
+  EXPECT_NEAR(sine_sense_V(par, 0.0, 0, 1), 2.52, 1e-12);
+  EXPECT_NEAR(cosine_sense_V(par, 0.0, 0, 1), 2.47 + 0.45 * std::cos(2.0 * deg), 1e-12);
+  EXPECT_NEAR(sine_sense_V(par, 90.0 * deg, 0, 1), 2.52 + 0.55, 1e-12);
+  EXPECT_NEAR(cosine_sense_V(par, 90.0 * deg, 0, 1), 2.47 + 0.45 * std::cos(92.0 * deg), 1e-12);
 }
 
 // By hand at 45 deg: sin 45 + h2 sin 90 + h3 sin 135 = 0.70711 (1 + h3) + h2.
@@ -79,15 +76,15 @@ TEST(SinCos, CarriesSecondAndThirdHarmonics) {
   SinCosParameters par;
   par.second_harmonic = 0.03;
   par.third_harmonic = 0.02;
-  EXPECT_NEAR(sin_cos_sense_V(par, 45.0 * deg, 0, 1).sine_V,
-              2.5 + 0.5 * (std::sqrt(0.5) * 1.02 + 0.03), 1e-12);
+  EXPECT_NEAR(sine_sense_V(par, 45.0 * deg, 0, 1), 2.5 + 0.5 * (std::sqrt(0.5) * 1.02 + 0.03),
+              1e-12);
 }
 
 TEST(SinCos, IsClippedAtItsLimits) {
   SinCosParameters par;
   par.amplitude_V = 4.0;
-  EXPECT_EQ(sin_cos_sense_V(par, 90.0 * deg, 0, 1).sine_V, 5.0);
-  EXPECT_EQ(sin_cos_sense_V(par, 270.0 * deg, 0, 1).sine_V, 0.0);
+  EXPECT_EQ(sine_sense_V(par, 90.0 * deg, 0, 1), 5.0);
+  EXPECT_EQ(sine_sense_V(par, 270.0 * deg, 0, 1), 0.0);
 }
 
 /// The sensor's output after the current has gone slowly (all lags settled) through these values.
