@@ -52,7 +52,7 @@ struct Bench {
   bool key_closes_contactor = true;  // else the controller's line does
   Expects expects;
   std::optional<LineCalibration> calibration;  // of the wires, on this computer
-  CycleSettings cycle;                         // on the wall clock only
+  CycleSettings cycle;                         // on the wall clock, and rehearsed
   double record_rate_Hz = 20e3;
   double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one

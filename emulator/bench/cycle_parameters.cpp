@@ -1,4 +1,5 @@
-// Rows of the parameter table: the real-time cycle of a bench on the wall clock.
+// Rows of the parameter table: the real-time cycle of a bench, on the wall clock or rehearsed. What
+// only the wall clock asks for has no use on a bench that cannot stand there.
 #include <fmt/format.h>
 
 #include "emulator/bench/highest_priority.hpp"
@@ -12,11 +13,10 @@ using namespace rows;
 std::vector<Parameter> cycle_parameters() {
   std::vector<Parameter> all{
       real("cycle.period", AT(bench.cycle.period_s), Family::time, between("20 us", "100 ms"),
-           by_default("200 us"), "of the real-time cycle", role::wall),
+           by_default("200 us"), "of the real-time cycle"),
       real("cycle.delay", AT(bench.cycle.delay_s), Family::time, between("0 s", "100 ms"),
            by_default("50 us"),
-           "of the plant behind the clock: what an edge may take from the wire to the cycle",
-           role::wall),
+           "of the plant behind the clock: what an edge may take from the wire to the cycle"),
       real("cycle.spin", AT(bench.cycle.spin_s), Family::time, between("0 s", "1 ms"),
            by_default("0 s"), "end of each wait that is spent awake instead of asleep", role::wall),
       whole("cycle.priority", AT(bench.cycle.priority), 1, highest_priority - 1, by_default("80"),
@@ -27,11 +27,9 @@ std::vector<Parameter> cycle_parameters() {
             "periods without a turn of the cycle until outputs are made safe", role::wall),
       real("cycle.gates.overlap_tolerance", AT(bench.cycle.gates.overlap_tolerance_s), Family::time,
            between("0 s", "10 us"), by_default("0 s"),
-           "overlaps of a leg's switches up to this long are jitter of the stamps, and repaired",
-           role::wall),
+           "overlaps of a leg's switches up to this long are jitter of the stamps, and repaired"),
       on_off("cycle.gates.averaged", AT(bench.cycle.gates.averaged), by_default("off"),
-             "the plant gets each switch's share of the PWM period in the place of its edges",
-             role::wall),
+             "the plant gets each switch's share of the PWM period in the place of its edges"),
   };
   for (std::size_t k = 0; k < io::gate_count; ++k) {
     const std::string_view name = io::name(io::LineId(static_cast<std::uint16_t>(k)));

@@ -1,5 +1,5 @@
 // stillrotor run: a bench, a scenario, a record, a verdict.
-#include <fmt/core.h>
+#include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
@@ -19,6 +19,7 @@
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/privileges.hpp"
 #include "emulator/cli/program.hpp"
+#include "emulator/cli/rehearsal_report.hpp"
 #include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_document.hpp"
 #include "emulator/cli/run_folder.hpp"
@@ -43,6 +44,7 @@ struct Request {
   fs::path bench, scenario, out;
   std::vector<std::string> overrides;
   std::string pace, clock, user;
+  std::string rehearse;  // route of wires
   bool quiet = false, allow_soft = false;
 };
 
@@ -99,6 +101,7 @@ std::string firmware_sha256(const Bench& bench) {
 Integrity integrity(const RunFacts& run) {
   Integrity found;
   found.lost_edges = run.record.lost;
+  if (run.rehearsal) found.lost_edges += run.rehearsal->outcome.wires.lost_edges;
   if (!run.cycle) return found;
   found.deadline_misses = run.cycle->counts.missed_periods;
   found.late_writes = run.cycle->counts.late_writes;
@@ -116,6 +119,10 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
   facts.overrides = bench.overrides;
   facts.seeds = {{"scenario", scenario.seed}};
   if (tested.simulated() != nullptr) facts.replay_trust = replay_trust(bench, *tested.simulated());
+  if (run.rehearsal) {
+    const RehearsedRoute& route = run.rehearsal->route;
+    facts.rehearsal = {route.asked, described(route), route.lines.grounds};
+  }
   facts.firmware_sha256 = firmware_sha256(bench);
   facts.signals_sha256 = run.record.signals_sha256;
   facts.software_version = software_version();
@@ -126,12 +133,16 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
 /// One run, from checked inputs to its exit status.
 class Run {
  public:
-  Run(const Request& request, const Bench& bench, const Scenario& scenario, const Tested& tested)
+  /// rehearsed: the route that the controller stands behind; folder: empty, as the request says.
+  Run(const Request& request, const Bench& bench, const Scenario& scenario, const Tested& tested,
+      const RehearsedRoute* rehearsed = nullptr, const fs::path& folder = {})
       : request_(request),
         bench_(bench),
         scenario_(scenario),
         tested_(tested),
         header_(header(bench, scenario, tested)) {
+    if (rehearsed != nullptr) facts_.rehearsal = Rehearsal{*rehearsed, {}};
+    facts_.folder = folder.empty() ? request.out : folder;
     facts_.bench = request.bench;
     facts_.scenario = request.scenario;
     facts_.started_utc = utc_now("%Y-%m-%dT%H:%M:%SZ");
@@ -164,12 +175,16 @@ class Run {
     return judge_it();
   }
 
+  const RunFacts& facts() const noexcept { return facts_; }
+  /// Of a run that came to its end.
+  const Judgement& judgement() const noexcept { return judgement_; }
+
  private:
   void make_folder() {
-    if (request_.out.empty())
+    if (facts_.folder.empty())
       facts_.folder = new_run_folder(request_.bench, request_.scenario);
     else
-      make_run_folder(facts_.folder = request_.out);
+      make_run_folder(facts_.folder);
     write_file(facts_.folder / "bench.yaml", bench_.resolved_yaml);
     write_file(facts_.folder / "scenario.yaml", scenario_.resolved_yaml);
   }
@@ -199,7 +214,7 @@ class Run {
       options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
         watch.progress(model_s, speed_rad_s, current_peak_A);
       };
-      facts_.outcome = run_virtual(bench_, scenario_, *tested_.simulated(), watch, options);
+      facts_.outcome = simulate(watch, options);
     }
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
                      static_cast<double>(facts_.outcome.end_ps) / 1e12);
@@ -208,15 +223,25 @@ class Run {
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
   }
 
-  int judge_it() const {
+  RunOutcome simulate(RunSink& sink, const RunOptions& options) {
+    io::SimulatedController& tested = *tested_.simulated();
+    if (!facts_.rehearsal) return run_virtual(bench_, scenario_, tested, sink, options);
+    Rehearsal& rehearsal = *facts_.rehearsal;
+    rehearsal.outcome = run_rehearsed(bench_, scenario_, tested, rehearsal.route, sink, options);
+    return rehearsal.outcome.run;
+  }
+
+  int judge_it() {
     const RecordReader record(facts_.folder);
-    const Judgement judgement = judge(record, scenario_);
+    judgement_ = judge(record, scenario_);
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
-    write_result(facts_.folder, result_json(record, judgement, facts));
-    fmt::print("{}", summary(judgement, facts_.outcome, facts_.folder));
+    write_result(facts_.folder, result_json(record, judgement_, facts));
+    const int status = exit_status(judgement_.verdict);
+    if (facts_.rehearsal) return status;  // said beside the exact run's
+    fmt::print("{}", summary(judgement_, facts_.outcome, facts_.folder));
     if (facts_.cycle) fmt::print("{}", cycle_table(*facts_.cycle));
     if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
-    return exit_status(judgement.verdict);
+    return status;
   }
 
   const Request& request_;
@@ -226,7 +251,35 @@ class Run {
   std::optional<OpenWires> wires_;
   RecordHeader header_;
   RunFacts facts_;
+  Judgement judgement_;
 };
+
+/// The run as it is, then once more behind the wires, and both beside each other. The first decides
+/// the status.
+int rehearse(const Request& request, const Bench& bench, const Scenario& scenario,
+             const Tested& tested) {
+  if (tested.wired() != nullptr)
+    throw io::ConfigError(
+        "controller.backend",
+        fmt::format("backend is {}; allowed with --rehearse: a simulated controller. Rehearse with "
+                    "a built-in one of its kind, or leave --rehearse out.",
+                    bench.backend));
+  const RehearsedRoute route = rehearsed_route(request.rehearse, bench);
+  gate_treatment(bench);
+  Run exact(request, bench, scenario, tested);
+  const int status = exact.carry_out();
+  if (exact.facts().outcome.interrupted) return status;
+  const fs::path folder = exact.facts().folder;
+  const Tested again(bench, false);
+  Run wired(request, bench, scenario, again, &route, folder / "rehearsed");
+  const int wired_status = wired.carry_out();
+  if (wired.facts().outcome.interrupted) return wired_status;
+  const Rehearsal& rehearsal = *wired.facts().rehearsal;
+  write_file(folder / "rehearsal.json",
+             rehearsal_json(exact.judgement(), wired.judgement(), rehearsal));
+  fmt::print("{}", rehearsal_text(exact.judgement(), wired.judgement(), rehearsal));
+  return status;
+}
 
 int run(const Request& request) {
   std::optional<Bench> bench;
@@ -236,10 +289,11 @@ int run(const Request& request) {
     const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
     const Tested tested(*bench, request.clock == "wall");
     // Before there is a folder.
-    if (tested.wired() != nullptr) {
+    if (tested.wired() != nullptr && request.rehearse.empty()) {
       gate_treatment(*bench);
       require_rights(bench->cycle, request.allow_soft);
     }
+    if (!request.rehearse.empty()) return rehearse(request, *bench, scenario, tested);
     return Run(request, *bench, scenario, tested).carry_out();
   } catch (const std::exception& error) {
     return report(error, bench ? &*bench : nullptr);
@@ -266,6 +320,13 @@ void add_run(CLI::App& app, int& status) {
                    "wall: hold a built-in controller against the real-time cycle, as if on wires")
       ->check(CLI::IsMember({"wall"}))
       ->excludes("--pace");
+  command
+      ->add_option("--rehearse", request->rehearse,
+                   fmt::format("run it a second time as if on wires, and show what they would get "
+                               "wrong: {}, or the file of a calibration",
+                               fmt::join(rehearsal_routes(), ", ")))
+      ->excludes("--pace")
+      ->excludes("--clock");
   command->add_flag("--allow-soft", request->allow_soft,
                     "on the wall clock: run without the rights of a real-time loop; the record "
                     "says so");
@@ -277,6 +338,7 @@ void add_run(CLI::App& app, int& status) {
   stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
   stillrotor run bench.yaml hill.yaml --pace wall
   stillrotor run configs/benches/orchard-cart-hub-stand-in.yaml hill.yaml --clock wall
+  stillrotor run configs/benches/orchard-cart-hub.yaml hill.yaml --rehearse gpio-v1
 
 Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
 (a full disk, no rights for real time, a cycle that fell behind, an emergency stop); 130, 143 interrupted: the record is kept, there is no verdict.)");

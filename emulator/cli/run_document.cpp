@@ -172,6 +172,12 @@ std::string run_json(const RunFacts& facts) {
         {"outside_flux_map_s", outcome.plant.outside_map_s},
         {"magnet_flux_left", outcome.magnet_left}}},
       {"controller", {{"health", name(outcome.controller)}, {"diagnosis", outcome.diagnosis}}}};
+  if (const auto& rehearsal = facts.rehearsal)
+    document["rehearsal"] = {{"route", rehearsal->route.asked},
+                             {"imposed", described(rehearsal->route)},
+                             {"lost_edges", rehearsal->outcome.gone},
+                             {"told_as_lost", rehearsal->outcome.wires.lost_edges},
+                             {"gates", gates_json(rehearsal->outcome.gates)}};
   if (facts.cycle) document["cycle"] = cycle_json(*facts.cycle);
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

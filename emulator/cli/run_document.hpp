@@ -6,6 +6,7 @@
 #include <optional>
 #include <string>
 
+#include "emulator/cli/rehearsal_report.hpp"
 #include "emulator/cycle/wall_run.hpp"
 #include "emulator/record/recorder.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
@@ -17,6 +18,7 @@ struct RunFacts {
   std::string started_utc;
   RunOutcome outcome;
   std::optional<CycleReport> cycle;  // on the wall clock
+  std::optional<Rehearsal> rehearsal;
   RecordSummary record;
 };
 

@@ -7,15 +7,6 @@ namespace {
 
 constexpr std::int64_t ps(std::int64_t ns) noexcept { return 1000 * ns; }
 
-float current_peak_A(const Frame& frame) noexcept {
-  float peak = 0.0F;
-  for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W}) {
-    const auto k = static_cast<std::size_t>(phase);
-    peak = std::max({peak, -frame.least[k], frame.greatest[k]});
-  }
-  return peak;
-}
-
 void show(const WiredBench& bench, CycleWindow& window) noexcept {
   constexpr auto relaxed = std::memory_order_relaxed;
   const Frame& frame = bench.world().latest_frame();

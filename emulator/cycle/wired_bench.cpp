@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace stillrotor {
 namespace {
@@ -16,10 +17,10 @@ constexpr io::LineId line_id(std::size_t k) noexcept {
 }  // namespace
 
 WiredBench::WiredBench(const Bench& bench, const Scenario& scenario,
-                       io::WiredController& controller, RunSink& sink)
+                       io::WiredController& controller, RunSink& sink, GivenMotion motion)
     : bench_(bench),
       controller_(controller),
-      world_(bench, scenario, {}, sink),
+      world_(bench, scenario, std::move(motion), sink),
       gaps_(sink),
       volt_gaps_(sink),
       delay_(std::llround(bench.cycle.delay_s * 1e12)),

@@ -20,9 +20,9 @@ namespace stillrotor {
 
 class WiredBench {
  public:
-  /// bench, scenario, controller and sink outlive it. Throws std::invalid_argument (plant),
-  /// io::ConfigError (gate_treatment).
-  WiredBench(const Bench&, const Scenario&, io::WiredController&, RunSink&);
+  /// bench, scenario, controller and sink outlive it. GivenMotion: of a replayed recording. Throws
+  /// std::invalid_argument (plant), io::ConfigError (gate_treatment).
+  WiredBench(const Bench&, const Scenario&, io::WiredController&, RunSink&, GivenMotion = {});
 
   /// What is due at time 0; safe outputs are still on the wires.
   void begin() noexcept;

@@ -2,6 +2,7 @@
 // The one vocabulary between the running side (virtual_time, later cycle) and the record.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -100,6 +101,16 @@ struct Frame {
   std::array<float, signal_count> value{};
   std::array<float, spread_count> least{}, greatest{};
 };
+
+/// Greatest magnitude of any phase current in the frame's bin [A].
+inline float current_peak_A(const Frame& frame) noexcept {
+  float peak = 0.0F;
+  for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W}) {
+    const auto k = static_cast<std::size_t>(phase);
+    peak = std::max({peak, -frame.least[k], frame.greatest[k]});
+  }
+  return peak;
+}
 
 /// A change of a connector line (io::LineId), after harness and wire faults. level 0 or 1: what
 /// the receiver reads; for gates: 1 = switch commanded on (polarity removed).

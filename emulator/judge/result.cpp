@@ -116,6 +116,10 @@ std::string result_json(const RecordReader& record, const Judgement& judgement,
   json["bench"] = facts.bench;
   json["scenario"] = facts.scenario;
   json["clock"] = facts.clock;
+  if (const auto& rehearsal = facts.rehearsal)
+    json["rehearsal"] = {{"route", rehearsal->route},
+                         {"imposed", rehearsal->imposed},
+                         {"grounds", rehearsal->grounds}};
   json["verdict"] = name(judgement.verdict);
   json["reason"] = judgement.reason;
   json["integrity"] = {{"deadline_misses", facts.integrity.deadline_misses},

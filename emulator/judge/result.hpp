@@ -4,6 +4,7 @@
 
 #include <filesystem>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -15,11 +16,17 @@ struct Integrity {
   std::uint64_t deadline_misses = 0, lost_edges = 0, late_writes = 0;
 };
 
+/// A run behind wires that are not there: its numbers say what they would get wrong.
+struct RehearsalFacts {
+  std::string route, imposed, grounds;
+};
+
 struct ResultFacts {
   std::string bench, scenario, clock;
   Integrity integrity;
   std::vector<std::string> overrides;
   std::map<std::string, std::uint64_t> seeds;
+  std::optional<RehearsalFacts> rehearsal;
   std::string replay_trust;     // how long a replay can be believed; empty: no replay
   std::string firmware_sha256;  // empty: no firmware binary on this bench
   std::string signals_sha256;

@@ -96,17 +96,6 @@ double thread_cpu_s() noexcept {
   return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
 }
 
-/// Greatest magnitude of any phase current in the latest bin of the record [A].
-double current_peak_A(const Frame& frame) noexcept {
-  double peak = 0.0;
-  for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W}) {
-    const auto k = static_cast<std::size_t>(phase);
-    peak = std::max(
-        {peak, static_cast<double>(-frame.least[k]), static_cast<double>(frame.greatest[k])});
-  }
-  return peak;
-}
-
 /// The plant names its parameter by itself; the user needs the file too.
 std::string in_file(const Bench& bench, const std::exception& error) {
   return bench.file.string() + ": " + error.what();
@@ -155,7 +144,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     if (options.progress)
       options.progress(static_cast<double>(model_ps) / 1e12,
                        static_cast<double>(frame.value[static_cast<std::size_t>(Signal::speed)]),
-                       current_peak_A(frame));
+                       static_cast<double>(current_peak_A(frame)));
   });
 
   RunOutcome outcome;

@@ -25,7 +25,8 @@ RULES = [
 ] + [
     (f"emulator/{part}/", ("emulator/cli/",), "commands are the top: nothing includes them")
     for part in ("bench", "scenario", "handover", "record", "judge", "report", "virtual_time",
-                 "cycle", "host", "budget", "gate_quality", "calibration", "arrangement", "panel")
+                 "cycle", "host", "budget", "gate_quality", "calibration", "arrangement", "rehearsal",
+                 "panel")
 ]
 
 # System headers that would give the plant a clock, a file, a thread or a document.
