@@ -55,6 +55,7 @@ void LinkSession::connected(std::uint16_t session, std::int64_t now_ns) {
 void LinkSession::disconnected() {
   connected_ = linked_ = false;
   wants_live_ = false;
+  orders_done_ = live_orders_.load(std::memory_order_relaxed);
   cut();
   break_off();
 }
@@ -383,6 +384,11 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
     ++status_.silences;
     break_off();
   }
+  const bool safe = safe_.load(std::memory_order_relaxed);
+  const std::uint32_t orders = live_orders_.load(std::memory_order_relaxed);
+  if (orders != orders_done_) wants_live_ = linked_ && running();
+  if (safe) wants_live_ = false;
+  orders_done_ = orders;
   if (connected_) {
     if (!linked_ && now_ns - hello_ns_ >= between_hellos) {
       hello_ns_ = now_ns;
@@ -400,10 +406,7 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
     }
     if (linked_ && !unfit_ && !in_force_ && now_ns - parameters_ns_ >= between_parameters)
       send_parameters(now_ns, wire);
-    const bool fresh = ahead_.look(), safe = safe_.load(std::memory_order_relaxed);
-    const std::uint32_t orders = live_orders_.load(std::memory_order_relaxed);
-    wants_live_ = !safe && (wants_live_ || orders != orders_done_);
-    orders_done_ = orders;
+    const bool fresh = ahead_.look();
     if (running() && report_known_ && fresh && !safe) send_ahead(now_ns, wire);
     const bool unsafe = live_ || !report_known_ || !safe_sent_;
     const bool wanted = safe ? unsafe : running() && report_known_ && wants_live_ && !live_;

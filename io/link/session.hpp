@@ -6,7 +6,8 @@
 //         as a gap of all six gates: by numbers of edges and frames, by the chip's counts, by
 //         silence above silent_ns, by a chip that was reset.
 // Safe    the chip's outputs go live by want_live() only. When they fell safe for any reason, they
-//         stay safe until it is called again. A sign of life goes out for each new Ahead, never by
+//         stay safe until it is called again; called while the link does not run, it does nothing.
+//         A sign of life goes out for each new Ahead, never by
 //         itself: a cycle that hangs falls silent.
 // Threads take(), due() and all that is not said otherwise: the link's thread. ahead(),
 // want_live(),

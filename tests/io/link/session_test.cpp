@@ -287,6 +287,20 @@ TEST(LinkSession, ForgetsAnOrderToGoLiveWhoseEffectItNeverSaw) {
   EXPECT_FALSE(b.board.driven);
 }
 
+TEST(LinkSession, IgnoresAnOrderToGoLiveThatCameWhileTheLinkWasDown) {
+  Bench b;
+  b.settle();
+  b.session->want_live();
+  b.session->disconnected();
+  b.run(100 * ms);
+  b.session->want_live();
+  b.run(100 * ms);
+  b.session->connected(2, b.now());
+  b.run(500 * ms);
+  EXPECT_TRUE(b.session->status().running);
+  EXPECT_FALSE(b.board.driven);
+}
+
 // The chip's first hello may have left before Linux' hello came: it is no answer.
 TEST(LinkSession, OpensItsSessionThoughTheChipSpokeFirst) {
   Bench b;
