@@ -39,7 +39,7 @@ step "Unit tests under sanitizers (build/asan-ubsan)"
 # Left out: what only repeats more slowly what the other build runs (outside solvers, whole runs of
 # the program), and the checks of the source tree.
 run_sanitized() {
-  configure_preset asan-ubsan -DSTILLROTOR_BENCHMARKS=OFF &&
+  configure_preset asan-ubsan -DSTILLROTOR_BENCHMARKS=OFF -DSTILLROTOR_TESTS_OF_WHOLE=OFF &&
     build_preset asan-ubsan &&
     ctest --test-dir build/asan-ubsan -j "$(nproc)" --output-on-failure \
       -LE '^(outside|long|house|docs|run)$'
