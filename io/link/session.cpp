@@ -155,7 +155,7 @@ bool LinkSession::take_beat(lf_walk w, const lf_frame& f, std::int64_t now_ns) {
   if (beat_out_ && b.sequence == beat_sequence_) {
     clock_.add({beat_ns_, now_ns, b.heard, f.clock});
     beat_out_ = false;
-    linked_ = true;  // it obeys this session: a hello alone may have left before ours came
+    linked_ = true;  // it obeys our session: a hello alone may have left before ours came
     answered_ns_ = now_ns;
   }
   in_force_ = b.parameters == block_crc_;
