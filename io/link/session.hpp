@@ -25,40 +25,12 @@
 #include "io/analog/latest_value.hpp"
 #include "io/captured_edges.hpp"
 #include "io/link/clock.hpp"
-#include "io/link/coprocessor/host/parameters.hpp"
+#include "io/link/far_plant.hpp"
 #include "io/link/frames/frame.h"
 #include "io/link/frames/payload.h"
+#include "io/link/settings.hpp"
 
 namespace stillrotor::io {
-
-/// What the cycle sends ahead: it holds from at_ns on (CLOCK_MONOTONIC), some milliseconds from
-/// now.
-struct Ahead {
-  std::int64_t at_ns = 0;
-  coprocessor::Motion motion;  // there
-  double source_V = 0.0;
-  double resistance_ohm = 0.0;  // winding and one switch; 0: as it is
-  double flux_ratio = 1.0;      // magnets' flux to that of the parameters
-  bool clear_trip = false;
-};
-
-/// A batch of the chip's steps.
-struct LinkReport {
-  std::int64_t at_ns = 0;  // its end, CLOCK_MONOTONIC
-  double lasts_s = 0.0;
-  double mean_A[2] = {};  // of U and V, into the machine
-  double mean_capacitor_V = 0.0;
-  double end_A[2] = {}, bus_V = 0.0;  // at its end
-  double theta_m_rad = 0.0;           // that the outputs show, 0 to 2 pi
-  std::int64_t theta_at_ns = 0;
-  std::uint32_t flags = 0, safe = 0, tripped = 0;
-};
-
-struct LinkSettings {
-  coprocessor::Plant plant;
-  cp_parameters parameters{};           // what the chip is to run with
-  std::int64_t silent_ns = 20'000'000;  // no frame for so long: the link counts as broken
-};
 
 /// As far as it has come. Counts only grow.
 struct LinkStatus {
