@@ -1,10 +1,12 @@
 # Firmware for an ATmega328P at 16 MHz, cross-compiled with avr-gcc.
 #
-# stillrotor_firmware(NAME source... [OPTIONS option...])
+# stillrotor_firmware(NAME source... [HEX] [OPTIONS option...])
 #   C or assembler sources, relative to the caller, become ${CMAKE_BINARY_DIR}/firmware/NAME.elf,
-#   part of the target `firmware` and so of `all`. Without avr-gcc nothing is built; AVR_GCC is false.
+#   part of the target `firmware` and so of `all`. HEX: NAME.hex beside it, as objcopy writes it.
+#   Without avr-gcc nothing is built; AVR_GCC is false.
 include_guard(GLOBAL)
 find_program(AVR_GCC avr-gcc)
+find_program(AVR_OBJCOPY avr-objcopy)
 if(AVR_GCC)
   message(STATUS "Firmware: built with ${AVR_GCC}")
 else()
@@ -15,7 +17,7 @@ add_custom_target(firmware ALL)
 file(MAKE_DIRECTORY ${CMAKE_BINARY_DIR}/firmware)
 
 function(stillrotor_firmware name)
-  cmake_parse_arguments(FW "" "" "OPTIONS" ${ARGN})
+  cmake_parse_arguments(FW "HEX" "" "OPTIONS" ${ARGN})
   if(NOT AVR_GCC)
     return()
   endif()
@@ -27,7 +29,14 @@ function(stillrotor_firmware name)
             ${FW_OPTIONS} -o ${elf} ${sources}
     DEPENDS ${sources} ${headers}
     COMMENT "Building firmware/${name}.elf" VERBATIM)
-  add_custom_target(firmware_${name} DEPENDS ${elf})
+  set(files ${elf})
+  if(FW_HEX)
+    set(hex ${CMAKE_BINARY_DIR}/firmware/${name}.hex)
+    add_custom_command(OUTPUT ${hex} COMMAND ${AVR_OBJCOPY} -O ihex ${elf} ${hex} DEPENDS ${elf}
+      VERBATIM)
+    list(APPEND files ${hex})
+  endif()
+  add_custom_target(firmware_${name} DEPENDS ${files})
   add_dependencies(firmware firmware_${name})
 endfunction()
 

@@ -57,14 +57,14 @@ class ControllerAssembler {
     d_.mcu.supply_V = d_.bench.controller_supply_V;
     for (std::size_t k = 0; k < io::line_count; ++k) d_.mcu.line_pins[k] = d_.line[k].pin;
     for (std::size_t k = 0; k < io::channel_count; ++k) d_.mcu.adc_pins[k] = d_.channel_pin[k];
-    d_.mcu.firmware = firmware_file(build_dir);
+    d_.mcu.firmware = firmware_file(build_dir, true);
     d_.bench.controller_kind = d_.mcu.part;
     d_.bench.controller = d_.mcu;
   }
 
   void hostfw(const std::filesystem::path& build_dir) {
     d_.hostfw.supply_V = d_.bench.controller_supply_V;
-    d_.hostfw.firmware = firmware_file(build_dir);
+    d_.hostfw.firmware = firmware_file(build_dir, false);
     d_.bench.controller = d_.hostfw;
   }
 
@@ -129,8 +129,9 @@ class ControllerAssembler {
   }
 
  private:
-  /// Empty where none is named.
-  std::filesystem::path firmware_file(const std::filesystem::path& build_dir) {
+  /// Empty where none is named. It is read when the controller is made; here, whether it can be
+  /// one.
+  std::filesystem::path firmware_file(const std::filesystem::path& build_dir, bool may_be_hex) {
     Reading& firmware = readings_.at("controller.firmware");
     if (firmware.written.empty()) return {};
     const std::filesystem::path file = resolve_path(firmware, build_dir);
@@ -140,12 +141,11 @@ class ControllerAssembler {
     constexpr std::string_view elf =
         "\x7f"
         "ELF";
-    if (!bytes.empty() && bytes != elf)
+    if (!bytes.empty() && bytes != elf && !(may_be_hex && bytes.starts_with(':')))
       problems_.add(firmware.place,
-                    fmt::format("controller.firmware is {}; allowed an ELF file, and this does "
-                                "not start like one. Name the linker's output, not a hex or "
-                                "source file.",
-                                file.string()));
+                    fmt::format("controller.firmware is {}; allowed {} file, and this does not "
+                                "start like one. Name the linker's output, not a source file.",
+                                file.string(), may_be_hex ? "an ELF or Intel HEX" : "an ELF"));
     return file;
   }
 

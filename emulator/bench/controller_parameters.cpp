@@ -47,7 +47,8 @@ std::vector<Parameter> mcu_and_capture() {
       real("controller.clock", AT(mcu.clock_Hz), Family::frequency, between("1 MHz", "20 MHz"),
            by_default("16 MHz"), "of the microcontroller", role::mcu),
       text("controller.firmware", AT(firmware), "a path", required,
-           "the firmware's file, mcu: ELF, hostfw: a shared object; relative to the bench file; "
+           "the firmware's file, mcu: ELF or Intel HEX, hostfw: a shared object; relative to the "
+           "bench file; "
            "${build}: the build folder",
            role::mcu | role::hostfw),
       on_off("controller.in_process", AT(hostfw.in_process), by_default("off"),

@@ -14,7 +14,7 @@
 #include "io/connector.hpp"
 #include "io/mcu/adc.hpp"
 #include "io/mcu/core.hpp"
-#include "io/mcu/elf.hpp"
+#include "io/mcu/firmware.hpp"
 #include "io/mcu/interrupts.hpp"
 #include "io/mcu/outside.hpp"
 #include "io/mcu/ports.hpp"

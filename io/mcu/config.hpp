@@ -11,7 +11,7 @@ namespace stillrotor::io {
 
 struct McuConfig {
   std::string part = "atmega328p";
-  std::filesystem::path firmware;                 // ELF
+  std::filesystem::path firmware;                 // ELF or Intel HEX
   double clock_Hz = 16e6;                         // 1 MHz to 20 MHz, a divisor of 1 ps multiples
   double supply_V = 5.0;                          // also the ADC reference (AVCC)
   std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected

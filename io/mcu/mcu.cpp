@@ -95,8 +95,8 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig& config) {
   const std::uint32_t clock_Hz = checked_clock(config.clock_Hz);
   check_supply(config.supply_V, config.clock_Hz);
   const Connections connections = connect(config);
-  const Firmware firmware =
-      load_firmware(config.firmware, Atmega328p::flash_bytes, Atmega328p::eeprom_bytes);
+  const Firmware firmware = load_firmware(
+      config.firmware, {config.part, Atmega328p::flash_bytes, Atmega328p::eeprom_bytes});
   return std::make_unique<Atmega328p>(clock_Hz, connections, firmware);
 }
 

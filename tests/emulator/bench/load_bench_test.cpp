@@ -330,8 +330,16 @@ TEST_F(LoadBench, MissingFirmwareGetsTheWayToBuildIt) {
 }
 
 TEST_F(LoadBench, TextIsNoFirmware) {
-  folder_.write("firmware.elf", ":100000000C9434000C943E00\n");
-  EXPECT_THAT(said(mcu_bench), HasSubstr("allowed an ELF file, and this does not start like one"));
+  folder_.write("firmware.elf", "#include <avr/io.h>\n");
+  EXPECT_THAT(said(mcu_bench),
+              HasSubstr("allowed an ELF or Intel HEX file, and this does not start like one"));
+}
+
+TEST_F(LoadBench, IntelHexIsFirmwareForAMicrocontrollerOnly) {
+  folder_.write("firmware.elf", ":0100000001FE\n:00000001FF\n");
+  EXPECT_NO_THROW(load(mcu_bench));
+  EXPECT_THAT(said(replaced(mcu_bench, "backend: mcu", "backend: hostfw")),
+              HasSubstr("allowed an ELF file, and this does not start like one"));
 }
 
 TEST_F(LoadBench, TheBuildFolderIsNamedInPaths) {

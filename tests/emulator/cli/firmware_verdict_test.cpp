@@ -89,7 +89,7 @@ TEST_F(Firmware, FailsALimitOfOneAmpere) {
   EXPECT_THAT(answer.out, HasSubstr("phase_current_peak"));
 }
 
-TEST_F(Firmware, RunsTwiceToTheSameSignalsAndOtherwiseWithAnotherWinding) {
+TEST_F(Firmware, RunsTwiceToTheSameSignalsAsElfOrHexAndOtherwiseWithAnotherWinding) {
   const std::string scenario = drive("", drives_forward);
   const auto hash = [&](std::vector<std::string> set) {
     fs::remove_all(path("kept"));
@@ -99,6 +99,8 @@ TEST_F(Firmware, RunsTwiceToTheSameSignalsAndOtherwiseWithAnotherWinding) {
   const std::string first = hash({});
   EXPECT_EQ(first.size(), 64U);
   EXPECT_EQ(hash({}), first);
+  EXPECT_EQ(hash({"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/orchard_six_step.hex"}),
+            first);
   EXPECT_NE(hash({"machine.winding_resistance=120 mohm"}), first);
 }
 

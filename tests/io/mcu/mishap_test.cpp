@@ -137,10 +137,11 @@ TEST_F(FirmwareFile, IsRefusedWithTheReasonWhenItIsNone) {
   expect_refused(folder / "absent.elf", "does not exist");
   expect_refused(folder, "is a folder");
   expect_refused(file(""), "is empty");
-  expect_refused(file(":100000000C9434000C943E00\n"), "is not an ELF file");
+  expect_refused(file("#include <avr/io.h>\n"), "is neither an ELF nor an Intel HEX file");
+  expect_refused(file(":100000000C9434000C943E00\n"), "firmware.elf:1: the record says 16 bytes");
   expect_refused(file("\x7f"
                       "ELF"),
-                 "is not an ELF file");
+                 "ends before its own table says");
   expect_refused("/proc/self/exe", "another processor (machine");
   expect_refused("/dev/null", "is not a regular file");
   expect_refused(firmware_file("test_too_big"),
