@@ -13,7 +13,7 @@ constexpr std::int64_t ms = 1'000'000;
 constexpr std::int64_t between_hellos = 50 * ms, between_beats = 2 * ms, between_orders = 20 * ms;
 constexpr std::int64_t between_parameters = 20 * ms, beat_is_lost = 50 * ms;
 constexpr std::int64_t longest_unanswered = 200 * ms;
-constexpr std::int64_t between_heats = 100 * ms;
+constexpr std::int64_t between_heats = 100 * ms, between_tells = 50 * ms;
 // Edges wait a millisecond on the chip for others, and then for room.
 constexpr std::int64_t edges_wait = 5 * ms;
 constexpr double two_pi = 6.28318530717958647692;
@@ -47,7 +47,8 @@ void LinkSession::connected(std::uint16_t session, std::int64_t now_ns) {
   session_ = session;
   sequence_ = 0;
   beat_out_ = false;
-  hello_ns_ = beat_ns_ = parameters_ns_ = order_ns_ = never;
+  hello_ns_ = beat_ns_ = parameters_ns_ = order_ns_ = lines_ns_ = never;
+  codes_ns_.fill(never);
   parser_.count = 0;
   if (known_ns_ == 0) known_ns_ = blind_ns_ = now_ns;
 }
@@ -376,6 +377,32 @@ void LinkSession::send_ahead(std::int64_t now_ns, Wire& wire) {
   }
 }
 
+/// One line of command and one channel a turn: what has changed, else what was sent longest ago,
+/// for it may have been lost.
+void LinkSession::send_told(std::int64_t now_ns, Wire& wire) {
+  told_.look();
+  const ToldOutputs& told = told_.value();
+  cp_command c{};
+  c.at = clock_.tick(now_ns);
+  if (told.lines != sent_.lines || now_ns - lines_ns_ >= between_tells) {
+    c.kind = CP_SWITCH;
+    c.u.levels = sent_.lines = told.lines;
+    lines_ns_ = now_ns;
+    send_command(c, now_ns, wire);
+  }
+  c.kind = CP_TELL;
+  for (unsigned n = 0; n < CP_CHANNELS; ++n) {
+    const unsigned k = (next_told_ + n) % CP_CHANNELS;
+    if ((told.channels >> k & 1U) == 0) continue;
+    if (told.codes[k] == sent_.codes[k] && now_ns - codes_ns_[k] < between_tells) continue;
+    c.u.tell.channel = k;
+    c.u.tell.code = sent_.codes[k] = told.codes[k];
+    codes_ns_[k] = now_ns;
+    next_told_ = k + 1;
+    return send_command(c, now_ns, wire);
+  }
+}
+
 void LinkSession::due(std::int64_t now_ns, Wire& wire) {
   const std::int64_t unanswered = std::max(settings_.silent_ns, longest_unanswered);
   if (linked_ && (now_ns - heard_ns_ > settings_.silent_ns || now_ns - answered_ns_ > unanswered)) {
@@ -407,7 +434,10 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
     if (linked_ && !unfit_ && !in_force_ && now_ns - parameters_ns_ >= between_parameters)
       send_parameters(now_ns, wire);
     const bool fresh = ahead_.look();
-    if (running() && report_known_ && fresh && !safe) send_ahead(now_ns, wire);
+    if (running() && report_known_ && fresh && !safe) {
+      send_ahead(now_ns, wire);
+      send_told(now_ns, wire);
+    }
     const bool unsafe = live_ || !report_known_ || !safe_sent_;
     const bool wanted = safe ? unsafe : running() && report_known_ && wants_live_ && !live_;
     const bool at_once = safe && !safe_sent_;

@@ -32,6 +32,15 @@
 
 namespace stillrotor::io {
 
+/// What the chip shows as it is told, beside what it computes.
+struct ToldOutputs {
+  std::uint32_t lines = 0;     // CP_KEY | CP_BRAKE | CP_REVERSE, those that are high
+  std::uint32_t channels = 0;  // that are told, by bit
+  std::array<std::int32_t, CP_CHANNELS> codes{};  // coprocessor::told_code()
+
+  bool operator==(const ToldOutputs&) const = default;
+};
+
 /// As far as it has come. Counts only grow.
 struct LinkStatus {
   bool linked = false;   // the chip answers
@@ -72,6 +81,8 @@ class LinkSession {
 
   // The cycle's thread.
   void ahead(const Ahead& a) noexcept { ahead_.put(a); }
+  /// Goes out with the next Ahead, and again now and then.
+  void tell(const ToldOutputs& t) noexcept { told_.put(t); }
   void want_live() noexcept { live_orders_.fetch_add(1, std::memory_order_relaxed); }
   bool next_report(LinkReport& out) noexcept { return reports_.pop(out); }
   /// As of the last due().
@@ -105,6 +116,7 @@ class LinkSession {
   void send_command(cp_command, std::int64_t now_ns, Wire&);
   void send_parameters(std::int64_t now_ns, Wire&);
   void send_ahead(std::int64_t now_ns, Wire&);
+  void send_told(std::int64_t now_ns, Wire&);
   std::uint32_t on_grid(std::int64_t at_ns) const;
   bool running() const noexcept { return in_force_ && clock_.runs(); }
 
@@ -133,6 +145,10 @@ class LinkSession {
   std::int64_t report_ns_ = 0;
   std::uint32_t orders_done_ = 0;  // to go live
   bool wants_live_ = false, live_ = false, safe_sent_ = false;
+  ToldOutputs sent_;  // of told_, as far as it has been sent
+  unsigned next_told_ = 0;
+  std::int64_t lines_ns_ = never;
+  std::array<std::int64_t, CP_CHANNELS> codes_ns_{};  // when they were sent
   bool beat_out_ = false;
   std::uint32_t beat_sequence_ = 0;
   // When these were sent last.
@@ -142,6 +158,7 @@ class LinkSession {
 
   // Between threads.
   LatestValue<Ahead> ahead_;
+  LatestValue<ToldOutputs> told_;
   boost::lockfree::spsc_queue<LinkReport, boost::lockfree::capacity<256>> reports_;
   std::atomic<std::uint32_t> live_orders_{0};
   std::atomic<bool> safe_{false};

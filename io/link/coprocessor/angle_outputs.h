@@ -24,7 +24,11 @@ enum {
   CP_ENCODER_A = 8,
   CP_ENCODER_B = 16,
   CP_ENCODER_Z = 32,
-  CP_FAULT = 64 /* trip.h */
+  CP_FAULT = 64, /* trip.h */
+  /* slow ones, at levels that Linux says: CP_SWITCH */
+  CP_KEY = 128,
+  CP_BRAKE = 256,
+  CP_REVERSE = 512
 };
 
 struct cp_angle_parameters {

@@ -9,7 +9,8 @@ void cp_start(struct cp_core* cp, const struct cp_parameters* p) {
   s->p = p;
   cp_plant_start(&s->plant, &p->plant, p->theta, 0);
   cp_trip_start(&s->trip, &p->trip);
-  for (uint32_t k = 0; k < p->channels; ++k) s->sense[k] = cp_sense_start(&p->sense[k], &s->plant);
+  for (uint32_t k = 0; k < p->channels; ++k)
+    s->sense[k] = cp_sense_start(&p->sense[k], &s->plant, &s->told[k]);
 
   struct cp_motion_side* m = &cp->motion;
   m->tick = now + CP_STEPS_AHEAD * p->step_ticks; /* it stands until then */

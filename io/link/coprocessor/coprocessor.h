@@ -61,6 +61,7 @@ struct cp_plant_side {
   struct cp_trip trip;
   struct cp_plant plant;
   struct cp_sense sense[CP_CHANNELS];
+  int32_t told[CP_CHANNELS]; /* by Linux, 0 at the start */
   struct cp_queue queue;
   struct cp_report report;
   struct cp_report reports[CP_REPORTS];
@@ -74,6 +75,7 @@ struct cp_motion_side {
   struct cp_shown shown;
   struct cp_track track;
   struct cp_angle_outputs angle;
+  uint32_t slow; /* lines, CP_KEY | ... */
   uint32_t refused_commands;
   struct cp_queue queue;
 };

@@ -21,7 +21,7 @@ uint32_t cp_port_ticks(void);
 uint32_t cp_port_next_edge(struct cp_gate_edge*);
 /* Edges that the capture lost since the start. */
 uint32_t cp_port_lost_edges(void);
-/* A line (CP_HALL_U ... CP_FAULT) moves at that tick; in the past: at once. Each line's in order.
+/* A line (CP_HALL_U ... CP_REVERSE) moves at that tick; in the past: at once. Each line's in order.
  * While lines are released this does nothing. */
 void cp_port_line(uint32_t at, uint32_t line, uint32_t high);
 /* All lines let go, as before the first cp_port_drive_lines(); what is due on them is dropped. */

@@ -17,7 +17,9 @@ enum {
   CP_HEAT,       /* resistance and flux of the machine as temperatures make them */
   CP_CLEAR_TRIP, /* lets the fault line go and watches again */
   CP_ARM,        /* outputs live */
-  CP_MAKE_SAFE   /* outputs safe, at once: waits for no tick and no other command */
+  CP_MAKE_SAFE,  /* outputs safe, at once: waits for no tick and no other command */
+  CP_SWITCH,     /* levels of the slow lines, CP_KEY | ... */
+  CP_TELL        /* what a channel of CP_SENSE_TOLD shows */
 };
 
 struct cp_command {
@@ -30,6 +32,11 @@ struct cp_command {
       struct cp_gain resistance;
       int32_t flux_scale;
     } heat;
+    uint32_t levels;
+    struct {
+      uint32_t channel;
+      int32_t code; /* above its offset; within 16 bits and a sign */
+    } tell;
   } u;
 };
 

@@ -2,6 +2,15 @@
 
 static int32_t later(uint32_t a, uint32_t b) { return (int32_t)(a - b); }
 
+enum { slow_lines = CP_KEY | CP_BRAKE | CP_REVERSE };
+
+static void switch_lines(struct cp_motion_side* m, uint32_t levels) {
+  const uint32_t changed = (m->slow ^ levels) & slow_lines;
+  m->slow = levels & slow_lines;
+  for (uint32_t line = CP_KEY; line <= CP_REVERSE; line <<= 1)
+    if (changed & line) cp_port_line(m->tick, line, (levels & line) != 0U);
+}
+
 static void obey(struct cp_core* cp, const struct cp_command* c) {
   struct cp_motion_side* m = &cp->motion;
   switch (c->kind) {
@@ -11,7 +20,10 @@ static void obey(struct cp_core* cp, const struct cp_command* c) {
     case CP_ARM:
       cp->plant.behind = 0U;
       if (cp_guard_arm(&m->guard, cp_port_ticks()))
-        cp_port_drive_lines(m->angle.levels | (cp->plant.trip.tripped ? CP_FAULT : 0U));
+        cp_port_drive_lines(m->angle.levels | m->slow | (cp->plant.trip.tripped ? CP_FAULT : 0U));
+      break;
+    case CP_SWITCH:
+      switch_lines(m, c->u.levels);
       break;
     default:
       break;
@@ -52,7 +64,7 @@ uint32_t cp_accept(struct cp_core* cp, const struct cp_command* c) {
     if (cp_guard_make_safe(&m->guard, CP_SAFE_TOLD)) cp_port_release_lines();
     return 1U;
   }
-  const uint32_t to_motion = c->kind == CP_PIECE || c->kind == CP_ARM;
+  const uint32_t to_motion = c->kind == CP_PIECE || c->kind == CP_ARM || c->kind == CP_SWITCH;
   const uint32_t to_plant = !to_motion;
   if ((to_motion && !cp_queue_has_room(&m->queue)) ||
       (to_plant && !cp_queue_has_room(&cp->plant.queue))) {

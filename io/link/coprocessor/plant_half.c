@@ -12,6 +12,9 @@ static void obey(struct cp_plant_side* s, const struct cp_command* c) {
     case CP_HEAT:
       cp_plant_heat(&s->plant, c->u.heat.resistance, c->u.heat.flux_scale);
       break;
+    case CP_TELL:
+      if (c->u.tell.channel < CP_CHANNELS) s->told[c->u.tell.channel] = c->u.tell.code;
+      break;
     case CP_CLEAR_TRIP:
       cp_trip_start(&s->trip, &s->p->trip);
       cp_port_line(s->tick, CP_FAULT, 0U);

@@ -2,7 +2,9 @@
 
 static const int32_t never;
 
-struct cp_sense cp_sense_start(const struct cp_sense_channel* p, const struct cp_plant* s) {
+struct cp_sense cp_sense_start(const struct cp_sense_channel* p, const struct cp_plant* s,
+                               const int32_t* told) {
+  if (p->what == CP_SENSE_TOLD) return (struct cp_sense){told, &never, p};
   if (p->what <= CP_SENSE_PHASE_W) return (struct cp_sense){&s->i[p->what], &never, p};
   if (p->what <= CP_SENSE_SHUNT_W) {
     const uint32_t leg = p->what - CP_SENSE_SHUNT_U;

@@ -1,4 +1,5 @@
 /* Analog channels of what the plant knows, as codes for a converter.
+ * One that is told (throttle, temperature) shows what Linux says, through CP_TELL.
  * A low-side shunt carries its phase's current only while the low switch or its diode does; a leg
  * with both switches on drives it to the end of its range. Sign and gain are the channel's.
  * RT  integers only, O(1). */
@@ -21,7 +22,8 @@ enum {
   CP_SENSE_SHUNT_V,
   CP_SENSE_SHUNT_W,
   CP_SENSE_LINK, /* current out of the link */
-  CP_SENSE_BUS   /* volts */
+  CP_SENSE_BUS,  /* volts */
+  CP_SENSE_TOLD  /* codes; its gain is 1 */
 };
 
 struct cp_sense_channel {
@@ -37,7 +39,9 @@ struct cp_sense {
   const int32_t* hidden; /* all ones: nothing to see */
   const struct cp_sense_channel* p;
 };
-struct cp_sense cp_sense_start(const struct cp_sense_channel*, const struct cp_plant*);
+/* told: of this channel; outlives it. */
+struct cp_sense cp_sense_start(const struct cp_sense_channel*, const struct cp_plant*,
+                               const int32_t* told);
 
 static inline int32_t cp_sense_code(const struct cp_sense* s) {
   const struct cp_sense_channel* p = s->p;

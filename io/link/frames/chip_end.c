@@ -73,11 +73,20 @@ static uint8_t take_part(struct lf_chip* c) {
   return c->block.have == (1U << parts) - 1U ? use_parameters(c) : 0U;
 }
 
+/* Is there such a channel, and does the code leave room for its offset? */
+static uint32_t can_be_told(const struct lf_chip* c, const struct cp_command* command) {
+  const uint32_t k = command->u.tell.channel;
+  const int32_t code = command->u.tell.code;
+  return k < CP_CHANNELS && c->parameters.sense[k].what == CP_SENSE_TOLD && code > -65536 &&
+         code < 65536;
+}
+
 static uint8_t take_command(struct lf_chip* c, uint32_t now) {
   struct lf_walk w = lf_reading(c->frame.payload, c->frame.length);
   struct cp_command command = {0};
   lf_walk_command(&w, &command);
-  if (!lf_whole(&w) || command.kind > CP_MAKE_SAFE) return LF_BAD_PAYLOAD;
+  if (!lf_whole(&w) || command.kind > CP_TELL) return LF_BAD_PAYLOAD;
+  if (command.kind == CP_TELL && !can_be_told(c, &command)) return LF_BAD_PAYLOAD;
   if (c->in_force == 0U) return LF_NOTHING_RUNS;
   const int32_t ahead = later(command.kind == CP_PIECE ? command.u.piece.at : command.at, now);
   const int32_t most = (int32_t)c->parameters.silence_ticks;

@@ -44,6 +44,15 @@ void lf_walk_command(struct lf_walk* w, struct cp_command* c) {
       walk_gain(w, &c->u.heat.resistance);
       lf_i32(w, &c->u.heat.flux_scale);
       break;
+    case CP_SWITCH:
+      lf_u32(w, &c->at);
+      lf_u32(w, &c->u.levels);
+      break;
+    case CP_TELL:
+      lf_u32(w, &c->at);
+      lf_u32(w, &c->u.tell.channel);
+      lf_i32(w, &c->u.tell.code);
+      break;
     default:
       lf_u32(w, &c->at);
       break;
@@ -168,7 +177,7 @@ uint32_t lf_parameters_hold(const struct cp_parameters* p) {
   if (p->track.fastest >= 1U << 24) return 0U;
   if (p->angle.encoder_counts > 65536U || p->angle.word_bits > 20U) return 0U;
   for (uint32_t k = 0; k < CP_CHANNELS; ++k)
-    if (p->sense[k].what > CP_SENSE_BUS || !shift_holds(p->sense[k].gain)) return 0U;
+    if (p->sense[k].what > CP_SENSE_TOLD || !shift_holds(p->sense[k].gain)) return 0U;
   return 1U;
 }
 

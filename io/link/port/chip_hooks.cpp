@@ -10,13 +10,16 @@ namespace stillrotor::io {
 namespace {
 
 /// The core's lines at the connector.
-constexpr std::array<std::pair<std::uint32_t, LineId>, 7> lines{{{CP_HALL_U, line::hall_U},
-                                                                 {CP_HALL_V, line::hall_V},
-                                                                 {CP_HALL_W, line::hall_W},
-                                                                 {CP_ENCODER_A, line::encoder_A},
-                                                                 {CP_ENCODER_B, line::encoder_B},
-                                                                 {CP_ENCODER_Z, line::encoder_Z},
-                                                                 {CP_FAULT, line::driver_fault}}};
+constexpr std::array<std::pair<std::uint32_t, LineId>, 10> lines{{{CP_HALL_U, line::hall_U},
+                                                                  {CP_HALL_V, line::hall_V},
+                                                                  {CP_HALL_W, line::hall_W},
+                                                                  {CP_ENCODER_A, line::encoder_A},
+                                                                  {CP_ENCODER_B, line::encoder_B},
+                                                                  {CP_ENCODER_Z, line::encoder_Z},
+                                                                  {CP_FAULT, line::driver_fault},
+                                                                  {CP_KEY, line::key},
+                                                                  {CP_BRAKE, line::brake},
+                                                                  {CP_REVERSE, line::reverse}}};
 
 }  // namespace
 

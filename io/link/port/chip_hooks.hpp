@@ -20,8 +20,9 @@ struct ChipHooks {
     SimulatedChip* before_;
   };
 
-  static constexpr std::uint32_t all_lines =
-      CP_HALL_U | CP_HALL_V | CP_HALL_W | CP_ENCODER_A | CP_ENCODER_B | CP_ENCODER_Z | CP_FAULT;
+  static constexpr std::uint32_t all_lines = CP_HALL_U | CP_HALL_V | CP_HALL_W | CP_ENCODER_A |
+                                             CP_ENCODER_B | CP_ENCODER_Z | CP_FAULT | CP_KEY |
+                                             CP_BRAKE | CP_REVERSE;
 
   static std::uint32_t ticks() noexcept;
   static bool next_edge(cp_gate_edge&) noexcept;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <stdexcept>
 #include <string>
+#include <utility>
 
 #include "io/link/port/chip_hooks.hpp"
 
@@ -109,6 +110,7 @@ std::vector<std::uint8_t> SimulatedChip::take_sent() {
 
 void SimulatedChip::run_controller(Time until) {
   for (;;) {
+    if (supply_due_) power(*std::exchange(supply_due_, std::nullopt));
     const Time next = due_.empty() ? until : std::min(until, time_.begins(due_.front().tick));
     if (controller_runs() && reached_ < next)
       reached_ = std::max(reached_, controller_.run(next));
@@ -127,6 +129,8 @@ void SimulatedChip::run_controller(Time until) {
 void SimulatedChip::show(LineId line, Level level) {
   if (pins_[index(line)] == level) return;
   pins_[index(line)] = level;
+  if (line == io::line::key && settings_.key_supply_V > 0.0)
+    supply_due_ = level == Level::high ? settings_.key_supply_V : 0.0;
   if (controller_runs()) controller_.deliver({reached_, line, level});
 }
 

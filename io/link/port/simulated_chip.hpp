@@ -15,6 +15,7 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -40,6 +41,8 @@ struct ChipSettings {
     double volts_per_code = 0;  // behind the amplifiers
     std::uint32_t reset_code = 0;
   };
+  /// Of the controller, switched by the line key; 0: power() says.
+  double key_supply_V = 0.0;
   std::vector<Channel> channels;  // CP_CHANNELS at most; as many as the hello names
 };
 
@@ -51,7 +54,7 @@ class SimulatedChip final : private World {
   SimulatedChip(const SimulatedChip&) = delete;
   SimulatedChip& operator=(const SimulatedChip&) = delete;
 
-  /// Chip and controller up to that time; not back.
+  /// Chip and controller up to that time; not back. May throw ConfigError where the key switches.
   void advance(Time until);
   Time now() const noexcept { return now_; }
 
@@ -112,7 +115,8 @@ class SimulatedChip final : private World {
   std::uint64_t ticks_ = 0;  // of now_, counted since the chip was made
   std::uint32_t offset_;     // the counter less ticks_
   bool powered_ = false;
-  std::uint32_t gates_ = 0;  // as captured, positive logic
+  std::optional<double> supply_due_;  // switched by the key, since the controller ran last
+  std::uint32_t gates_ = 0;           // as captured, positive logic
   std::deque<cp_gate_edge> captured_;
   std::uint32_t lost_edges_ = 0;
   std::vector<Due> due_;  // in order

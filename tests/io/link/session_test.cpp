@@ -576,6 +576,24 @@ TEST_F(ChipEnd, RefusesWhatItDoesNotKnow) {
   EXPECT_EQ(reason(), LF_BAD_PAYLOAD);
 }
 
+// Channel 0 shows a current, and there is no channel 9.
+TEST_F(ChipEnd, LetsNobodyTellAChannelThatItComputes) {
+  start();
+  for (const std::uint32_t channel : {0U, 9U}) {
+    static std::uint32_t told;
+    told = channel;
+    send(LF_COMMAND, 100 + channel, [](lf_frame& f) {
+      lf_walk w = lf_writing(f.payload, LF_PAYLOAD_MAX);
+      cp_command c{};
+      c.kind = CP_TELL;
+      c.u.tell = {told, 5};
+      lf_walk_command(&w, &c);
+      return w;
+    });
+    EXPECT_EQ(reason(), LF_BAD_PAYLOAD) << channel;
+  }
+}
+
 TEST_F(ChipEnd, RunsNothingWithoutParametersOrWithThoseThatLeaveTheirRanges) {
   send(LF_HELLO, 1, hello);
   arm(board.counter, 2);

@@ -87,15 +87,23 @@ cp_trip_parameters trip_parameters(std::uint32_t watches, double limit_A, double
 }
 
 cp_sense_channel sense_channel(const Channel& c, const Scale& s) {
-  within("what the channel shows", c.what, CP_SENSE_PHASE_U, CP_SENSE_BUS, "", "");
+  within("what the channel shows", c.what, CP_SENSE_PHASE_U, CP_SENSE_TOLD, "", "");
   within("converter_bits", c.converter_bits, 8, 16, "", "");
   within("converter_V", c.converter_V, 0.1, 1e3, "V", "");
   within("offset", c.offset_V, 0.0, c.converter_V, "V", "The safe level must be one it can show.");
   const double codes = std::ldexp(1.0, c.converter_bits) / c.converter_V;
   const double unit = c.what == CP_SENSE_BUS ? s.volt : s.ampere;
   const std::int32_t most = (1 << c.converter_bits) - 1;
+  const std::int32_t offset =
+      std::min(most, static_cast<std::int32_t>(std::lround(c.offset_V * codes)));
+  if (c.what == CP_SENSE_TOLD) return {c.what, {1, 0}, offset, most};
   return {c.what, gain("volts per unit", c.volts_per_unit * unit * codes, 4095, "Lower the gain."),
-          std::min(most, static_cast<std::int32_t>(std::lround(c.offset_V * codes))), most};
+          offset, most};
+}
+
+std::int32_t told_code(const cp_sense_channel& c, double volts, double converter_V) noexcept {
+  const double code = std::clamp(volts / converter_V * (c.most + 1.0), 0.0, 1.0 * c.most);
+  return static_cast<std::int32_t>(std::lround(code)) - c.offset;
 }
 
 cp_parameters core_parameters(const Plant& plant, const Timing& t, const cp_angle_parameters& angle,

@@ -96,12 +96,15 @@ cp_trip_parameters trip_parameters(std::uint32_t watches, double limit_A, double
 
 struct Channel {
   std::uint32_t what = CP_SENSE_PHASE_U;
-  double volts_per_unit = 0.02;  // at the connector, per ampere or per volt of the bus; signed
-  double offset_V = 2.5;         // at nothing; the safe level
-  double converter_V = 5.0;      // of code most + 1
-  int converter_bits = 12;       // 8 to 16
+  double volts_per_unit =
+      0.02;  // at the connector, per ampere or per volt of the bus; signed; not of one that is told
+  double offset_V = 2.5;     // at nothing; the safe level
+  double converter_V = 5.0;  // of code most + 1
+  int converter_bits = 12;   // 8 to 16
 };
 cp_sense_channel sense_channel(const Channel&, const Scale&);
+/// For a channel that is told, the code of CP_TELL; beyond its range: the nearest it can show.
+std::int32_t told_code(const cp_sense_channel&, double volts, double converter_V) noexcept;
 
 struct Timing {
   double settle_s = 0.2e-6;  // until an edge has come through the capture; up to 1 ms

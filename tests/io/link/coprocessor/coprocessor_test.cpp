@@ -28,7 +28,8 @@ class CoprocessorTest : public ::testing::Test {
     p_ = core_parameters(made_, timing, angle, track_parameters(angle, s, 1e-6, 10.0),
                          trip_parameters(CP_TRIP_LINK, 60.0, 1e-6, made_),
                          {sense_channel({CP_SENSE_SHUNT_U, -0.02, 2.5, 5.0, 12}, s),
-                          sense_channel({CP_SENSE_BUS, 0.04, 0.0, 5.0, 12}, s)});
+                          sense_channel({CP_SENSE_BUS, 0.04, 0.0, 5.0, 12}, s),
+                          sense_channel({CP_SENSE_TOLD, 0.0, 0.85, 5.0, 12}, s)});
   }
 
   void start() { cp_start(&cp_, &p_); }
@@ -217,6 +218,46 @@ TEST_F(CoprocessorTest, ShowsVoltageAndCurrentAsCodes) {
   const double i_U = cp_.plant.plant.i[0] * made_.scale.ampere;
   EXPECT_GT(i_U, 10.0);
   EXPECT_NEAR(port().codes[0], 2048.0 - 16.384 * i_U, 1.5);
+}
+
+// Safe: 0.85 V is code 696 of 4096 for 5 V. Told 2.5 V: 2048.
+TEST_F(CoprocessorTest, ShowsAChannelAsItIsToldWhileItIsLiveOnly) {
+  start();
+  cp_command c{};
+  c.kind = CP_TELL;
+  c.u.tell = {2, told_code(p_.sense[2], 2.5, 5.0)};
+  EXPECT_EQ(cp_accept(&cp_, &c), 1U);
+  run(5);
+  EXPECT_EQ(port().codes[2], 696U);
+  arm();
+  EXPECT_EQ(port().codes[2], 2048U);
+  send(CP_MAKE_SAFE);
+  run(2);
+  EXPECT_EQ(port().codes[2], 696U);
+}
+
+TEST_F(CoprocessorTest, AToldChannelHoldsAtItsEnds) {
+  EXPECT_EQ(p_.sense[2].offset + told_code(p_.sense[2], 7.0, 5.0), 4095);
+  EXPECT_EQ(p_.sense[2].offset + told_code(p_.sense[2], -1.0, 5.0), 0);
+}
+
+TEST_F(CoprocessorTest, SwitchesSlowLinesAndRemembersThemWhileSafe) {
+  start();
+  cp_command c{};
+  c.kind = CP_SWITCH;
+  c.u.levels = CP_KEY | CP_HALL_U;  // Halls are not to be told
+  cp_accept(&cp_, &c);
+  run(5);
+  arm();
+  EXPECT_EQ(port().driven_levels & (CP_KEY | CP_BRAKE | CP_REVERSE),
+            static_cast<std::uint32_t>(CP_KEY));
+  EXPECT_EQ(port().driven_levels, cp_.motion.angle.levels | CP_KEY);
+  c.u.levels = CP_KEY | CP_BRAKE;
+  cp_accept(&cp_, &c);
+  run(5);
+  ASSERT_FALSE(port().lines.empty());
+  EXPECT_EQ(port().lines.back().line, static_cast<std::uint32_t>(CP_BRAKE));
+  EXPECT_EQ(port().lines.back().high, 1U);
 }
 
 TEST_F(CoprocessorTest, HandsLinesOverBeforeTheyAreDue) {

@@ -84,6 +84,16 @@ TEST(Payload, OfCommandsHoldsWhatTheirKindHas) {
   EXPECT_EQ(heat.u.heat.resistance.factor, -3);
   EXPECT_EQ(heat.u.heat.resistance.shift, 4U);
   EXPECT_EQ(heat.u.heat.flux_scale, 5);
+  c = {};
+  c.kind = CP_SWITCH;
+  c.u.levels = CP_KEY | CP_REVERSE;
+  EXPECT_EQ(there_and_back(lf_walk_command, c, 12).u.levels, c.u.levels);
+  c = {};
+  c.kind = CP_TELL;
+  c.u.tell = {3, -2048};
+  const cp_command tell = there_and_back(lf_walk_command, c, 16);
+  EXPECT_EQ(tell.u.tell.channel, 3U);
+  EXPECT_EQ(tell.u.tell.code, -2048);
   for (std::uint32_t kind : {CP_ALIVE, CP_CLEAR_TRIP, CP_ARM, CP_MAKE_SAFE}) {
     c = {};
     c.kind = kind;
@@ -126,7 +136,7 @@ TEST(Payload, OfParametersIsRefusedWhereItWouldLeaveItsPlaces) {
   EXPECT_TRUE(refused([](auto& p) { p.plant.link_charge.shift = 32; }));
   EXPECT_TRUE(refused([](auto& p) { p.track.fastest = 1U << 24; }));
   EXPECT_TRUE(refused([](auto& p) { p.angle.word_bits = 21; }));
-  EXPECT_TRUE(refused([](auto& p) { p.sense[7].what = CP_SENSE_BUS + 1; }));
+  EXPECT_TRUE(refused([](auto& p) { p.sense[7].what = CP_SENSE_TOLD + 1; }));
 }
 
 }  // namespace

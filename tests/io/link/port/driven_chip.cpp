@@ -22,6 +22,7 @@ LinkSettings DrivenChip::link_settings() {
   for (const std::uint32_t phase : {CP_SENSE_PHASE_U, CP_SENSE_PHASE_V, CP_SENSE_PHASE_W})
     sense.push_back(sense_channel({phase, 0.02, 2.5, 5.0, 12}, s));
   sense.push_back(sense_channel({CP_SENSE_BUS, 0.04, 0.0, 5.0, 12}, s));
+  sense.push_back(sense_channel({CP_SENSE_TOLD, 0.0, 0.85, 5.0, 12}, s));
   settings.parameters =
       core_parameters(settings.plant, {}, angle, track_parameters(angle, s, 1e-4, 10.0),
                       trip_parameters(CP_TRIP_LINK, 150.0, 1e-6, settings.plant), sense);
@@ -35,7 +36,9 @@ ChipSettings DrivenChip::chip_settings() {
   settings.channels = {{channel::phase_current_U, code_V, 2048},
                        {channel::phase_current_V, code_V, 2048},
                        {channel::phase_current_W, code_V, 2048},
-                       {channel::bus_voltage, code_V, 0}};
+                       {channel::bus_voltage, code_V, 0},
+                       {channel::throttle, code_V, 0}};
+  settings.key_supply_V = 5.0;
   return settings;
 }
 
@@ -59,15 +62,19 @@ void DrivenChip::go_live() {
   captured->arm(now_ns());
   session.want_live();
   run(50 * ms);
-  chip.put(line::key, Level::high);
-  chip.put(channel::throttle, 0.9);
-  chip.power(5.0);
+  told.lines = CP_KEY;
   run(100 * ms);
 }
 
 bool DrivenChip::send(std::span<const std::uint8_t> frame) {
   chip.hear(frame);
   return true;
+}
+
+void DrivenChip::throttle(double volts) {
+  static const LinkSettings settings = link_settings();
+  told.channels = 1U << 4;
+  told.codes[4] = coprocessor::told_code(settings.parameters.sense[4], volts, 5.0);
 }
 
 void DrivenChip::run(std::int64_t lasts_ns) {
@@ -82,6 +89,7 @@ void DrivenChip::run(std::int64_t lasts_ns) {
       a.source_V = 72.0;
       session.ahead(a);
     }
+    session.tell(told);
     session.due(now_ns(), *this);
     batch->clear();
     captured->read(*batch, now_ns());

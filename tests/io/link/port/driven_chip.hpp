@@ -26,6 +26,7 @@ struct DrivenChip : LinkSession::Wire {
   std::int64_t now_ns() const { return begin_ns + chip.now().count() / 1000; }
   /// In turns of a millisecond of the bench.
   void run(std::int64_t lasts_ns);
+  void throttle(double volts);
   /// Linked, live, the controller with supply and at rest.
   void go_live();
 
@@ -34,6 +35,7 @@ struct DrivenChip : LinkSession::Wire {
   std::unique_ptr<CapturedEdges> captured = std::make_unique<CapturedEdges>(GateWires::six, 0.0);
   LinkSession session{link_settings(), *captured};
   std::unique_ptr<EdgeBatch> batch = std::make_unique<EdgeBatch>();
+  ToldOutputs told;
   bool bench_runs = true;  // false: nothing is sent ahead
   std::vector<Edge> edges;
   std::vector<Gap> gaps;

@@ -22,7 +22,7 @@ double length_A(const LinkReport& r) {
 double driven_A(DrivenChip& at) {
   at.go_live();
   at.reports.clear();
-  at.chip.put(channel::throttle, 2.0);
+  at.throttle(2.0);
   at.run(500 * ms);
   double sum = 0.0;
   for (std::size_t k = 200; k < at.reports.size(); ++k) sum += length_A(at.reports[k]);
@@ -66,6 +66,19 @@ TEST(SimulatedChip, LetsLinesGoOnSilence) {
   EXPECT_TRUE(at.chip.driven());
 }
 
+TEST(SimulatedChip, SwitchesItsControllersSupplyWithTheKey) {
+  DrivenChip at;
+  at.go_live();
+  at.throttle(2.0);
+  at.run(100 * ms);
+  EXPECT_GT(at.session.status().edges, 12U * 8000U / 20U);
+  at.told.lines = 0;
+  at.run(10 * ms);
+  const auto edges = at.session.status().edges;
+  at.run(100 * ms);
+  EXPECT_EQ(at.session.status().edges, edges);
+}
+
 TEST(SimulatedChip, ForgetsEverythingInAReset) {
   DrivenChip at;
   at.go_live();
@@ -82,7 +95,8 @@ TEST(SimulatedChip, ForgetsEverythingInAReset) {
 std::vector<std::uint8_t> sent_by(std::span<const std::int64_t> wakes_us) {
   DrivenChip at;
   at.go_live();
-  at.chip.put(channel::throttle, 2.0);
+  at.throttle(2.0);
+  at.run(20 * ms);
   const Time from = at.chip.now();
   std::vector<std::uint8_t> all;
   for (const std::int64_t us : wakes_us) {
