@@ -378,19 +378,11 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   if (was_open == open) return;
   if (open) {
     const double before = d.machine.stored_J(d.point(), d.s.machine);
-    const auto set_current = [&d](const AlphaBeta& i, const TerminalLaw& law) {
-      const double di[2] = {i.alpha - d.s.i_alpha_A, i.beta - d.s.i_beta_A};
-      d.s.i_alpha_A = i.alpha;
-      d.s.i_beta_A = i.beta;
-      for (std::size_t n = 0; n < inner_states; ++n)
-        d.s.extra.inner[n] += law.inner_per_di[n][0] * di[0] + law.inner_per_di[n][1] * di[1];
-    };
     const TerminalLaw law = d.machine.at(d.point(), d.s.machine);
-    set_current(current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], law), law);
+    d.jump_to(current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], law));
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases | mask);
     // With a second phase open already no current can flow at all.
-    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0)
-      set_current({0.0, 0.0}, d.machine.at(d.point(), d.s.machine));
+    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.jump_to({0.0, 0.0});
     if (d.ledger) d.s.dissipated_J += before - d.machine.stored_J(d.point(), d.s.machine);
   } else {
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);

@@ -7,6 +7,7 @@
 // Numerics classical RK4 between edges, split at step_max_s; conduction changes are found inside a
 //         step and landed on. docs/architecture.md has the equations and their sources.
 // Checkpoint DriveState is trivially copyable: `auto c = drive.state(); ...; drive.restore(c);`
+// Ledger  supplied + adopted = d(stored) + mechanical + dissipated, all since start.
 // RT      everything but the constructor is safe: no allocation, lock, log, throw or syscall.
 #pragma once
 
@@ -130,6 +131,7 @@ struct DriveState : Continuous {
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
   // of mechanical_J: what became heat on the shaft, and what the load took (the rest is motion)
   double shaft_heat_J = 0.0, load_J = 0.0;
+  double adopted_J = 0.0;  // of what is stored: came (or went) with adopted currents, see there
 };
 static_assert(std::is_trivially_copyable_v<DriveState>);
 
@@ -220,6 +222,13 @@ class Drive {
   void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
   void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
+  /// Line currents that were measured elsewhere take the place of the plant's own, at once. Their
+  /// zero sequence is left out. A leg whose switches let it rest carries none where no more than
+  /// none_below_A was measured in it, so that a resolution does not open its diode; an open phase
+  /// carries none whatever was measured. How the legs conduct follows from currents and gates. A
+  /// delta's loop and a cage's flux go with them as by a voltage's impulse. What the fields gain by
+  /// it no supply has given and no resistance has taken: adopted_J of the ledger.
+  void adopt_currents(const Phases& measured_A, double none_below_A) noexcept;
   /// Of a body; the machine's resistance and magnets follow. Without fitted heat paths it stays
   /// there.
   void set_temperature_C(TemperatureNode, double) noexcept;

@@ -246,6 +246,7 @@ struct Drive::Impl {
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
+  void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
   void watch_machine(double h) noexcept {  // after a step
     const double i_d = s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A;
     if (const FluxMap* map = machine.flux_map())

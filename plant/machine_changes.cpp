@@ -80,6 +80,44 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
   }
 }
 
+void Drive::Impl::jump_to(AlphaBeta i_A) noexcept {
+  const TerminalLaw law = machine.at(point(), s.machine);
+  const double di[2] = {i_A.alpha - s.i_alpha_A, i_A.beta - s.i_beta_A};
+  s.i_alpha_A = i_A.alpha;
+  s.i_beta_A = i_A.beta;
+  for (std::size_t n = 0; n < inner_states; ++n)
+    s.extra.inner[n] += law.inner_per_di[n][0] * di[0] + law.inner_per_di[n][1] * di[1];
+}
+
+void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexcept {
+  Impl& d = *impl_;
+  AlphaBeta i = clarke(measured_A);
+  int resting = 0;
+  std::size_t leg = 0;
+  for (std::size_t k = 0; k < 3; ++k) {
+    const bool open = ((d.s.open_phases >> k) & 1U) != 0;
+    const bool rests =
+        !d.choice_of(k).both_ways() && std::abs(leg_current(k, i.alpha, i.beta)) <= none_below_A;
+    if (!open && !rests) continue;
+    ++resting;
+    leg = k;
+  }
+  if (resting == 1) {
+    const AlphaBeta n = leg_axis[leg];
+    const double current = leg_current(leg, i.alpha, i.beta);
+    i = {i.alpha - current * n.alpha, i.beta - current * n.beta};
+  } else if (resting > 1) {
+    i = {};
+  }
+  const double before_J = d.ledger ? d.machine.stored_J(d.point(), d.s.machine) : 0.0;
+  d.jump_to(i);
+  if (d.ledger) d.s.adopted_J += d.machine.stored_J(d.point(), d.s.machine) - before_J;
+  d.choose_legs();
+  d.choose_supply();
+  d.choose_motion();
+  d.look_after_driver();
+}
+
 double Drive::machine_energy_J() const noexcept {
   const Impl& d = *impl_;
   return d.machine.stored_J(d.point(), d.s.machine) +

@@ -424,6 +424,13 @@ void BenchWorld::announce_machine() noexcept {
         {left.data(), std::copy(percent.begin(), percent.end(), end.ptr)});
 }
 
+void BenchWorld::adopt_currents(const plant::Phases& measured_A, double none_below_A) noexcept {
+  if (foresight_.ahead()) foresight_.forget();
+  plant_.adopt_currents(measured_A, none_below_A);
+  sampler_.inputs_changed();
+  quiet_ps_ = now_ps();
+}
+
 void BenchWorld::event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept {
   sink_.mark(MarkKind::event, t_ps, name, detail);
 }

@@ -63,6 +63,10 @@ class BenchWorld final : public io::World {
   /// anything here.
   std::vector<io::Edge>& take_arrivals() noexcept;
 
+  /// Phase currents that were measured elsewhere take the place of the plant's, at the present
+  /// (plant/drive.hpp).
+  void adopt_currents(const plant::Phases& measured_A, double none_below_A) noexcept;
+
   /// Nobody drives the controller's lines any more.
   void release_gates(std::int64_t t_ps) noexcept;
   void event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept;
