@@ -12,9 +12,9 @@ constexpr std::array<std::string_view, line_count> line_names = {
     "key",          "brake",         "reverse",   "angle.data",   "angle.clock", "angle.select",
     "driver.fault", "driver.enable", "contactor", "brake_chopper"};
 constexpr std::array<std::string_view, channel_count> channel_names = {
-    "throttle",        "phase_current.U",   "phase_current.V",   "phase_current.W", "bus_voltage",
-    "dc_link_current", "phase_voltage.U",   "phase_voltage.V",   "phase_voltage.W", "angle.sin",
-    "angle.cos",       "temperature.motor", "temperature.bridge"};
+    "throttle",        "phase_current.U",   "phase_current.V",    "phase_current.W", "bus_voltage",
+    "dc_link_current", "phase_voltage.U",   "phase_voltage.V",    "phase_voltage.W", "angle.sin",
+    "angle.cos",       "temperature.motor", "temperature.bridge", "star_point"};
 
 template <class Id, std::size_t N>
 std::optional<Id> find(const std::array<std::string_view, N>& names,

@@ -66,8 +66,10 @@ inline constexpr ChannelId bus_voltage{4}, dc_link_current{5};
 inline constexpr ChannelId phase_voltage_U{6}, phase_voltage_V{7}, phase_voltage_W{8};
 inline constexpr ChannelId angle_sin{9}, angle_cos{10};
 inline constexpr ChannelId temperature_motor{11}, temperature_bridge{12};
+/// Common point of three equal resistors from the terminals.
+inline constexpr ChannelId star_point{13};
 }  // namespace channel
-inline constexpr std::size_t channel_count = 13;
+inline constexpr std::size_t channel_count = 14;
 
 constexpr std::size_t index(LineId id) noexcept { return static_cast<std::size_t>(id); }
 constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::size_t>(id); }
@@ -100,6 +102,16 @@ enum class Health : std::uint8_t {
   hung      // makes no progress and never can
 };
 
+/// What one input of an analog comparator is tied to: a channel, or a fixed voltage.
+struct Potential {
+  std::optional<ChannelId> channel{};
+  double volts = 0.0;  // where there is no channel
+};
+/// True while plus lies above minus.
+struct Comparison {
+  Potential plus, minus;
+};
+
 /// What a simulated controller sees of the world. Calls' times never decrease. World is answered
 /// at the connector pins, after harness, polarity and wire faults.
 class World {
@@ -110,6 +122,19 @@ class World {
   /// Exact at that time, at the pin [V].
   virtual double volts(ChannelId, Time) noexcept = 0;
   virtual Level level(LineId, Time) noexcept = 0;
+  /// The first moment from `from` to `to` at which the comparison is not what it was, while the
+  /// lines that the controller drives stay as they are; nullopt: none. A question about the future
+  /// that moves nothing on: `to` is at most the horizon of the running run(), `from` not before
+  /// what the world was last told or asked. As it stands here: for a world whose voltages hold
+  /// still while the controller runs.
+  virtual std::optional<Time> crossing(const Comparison& comparison, bool was_true, Time from,
+                                       Time) noexcept {
+    const auto at = [&](const Potential& p) {
+      return p.channel ? volts(*p.channel, from) : p.volts;
+    };
+    if ((at(comparison.plus) > at(comparison.minus)) == was_true) return std::nullopt;
+    return from;
+  }
   /// Text that the controller sends (UART or console); copied. `at` is the time of its last byte.
   virtual void text(Time at, std::string_view) noexcept = 0;
 };

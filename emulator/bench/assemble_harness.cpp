@@ -196,7 +196,8 @@ bool has_source(const Draft& draft, ChannelId channel) {
            drive.phase_current.fitted[io::index(channel) - io::index(io::channel::phase_current_U)];
   if (channel == io::channel::dc_link_current)
     return drive.dc_link_current.kind != plant::CurrentSensing::none;
-  if (lies(io::channel::phase_voltage_U, io::channel::phase_voltage_W))
+  if (lies(io::channel::phase_voltage_U, io::channel::phase_voltage_W) ||
+      channel == io::channel::star_point)
     return drive.phase_voltage.fitted;
   if (lies(io::channel::angle_sin, io::channel::angle_cos)) return drive.sin_cos.fitted;
   if (lies(io::channel::temperature_motor, io::channel::temperature_bridge))

@@ -120,7 +120,7 @@ std::vector<Parameter> electrical_sensor_parameters() {
   link.add(high_limit("sensors.bus_voltage.high_limit", AT(bench.drive.bus_voltage.high_limit_V)));
   link.add(on_off("sensors.phase_voltage.fitted", AT(bench.drive.phase_voltage.fitted),
                   follows("on where sensors.phase_voltage stands"),
-                  "dividers at the three terminals"));
+                  "dividers at the three terminals, and at their star point"));
   link.add(filter("sensors.phase_voltage.filter", AT(bench.drive.phase_voltage.filter_s)));
   link.add(low_limit("sensors.phase_voltage.low_limit", AT(bench.drive.phase_voltage.low_limit_V)));
   link.add(

@@ -115,9 +115,10 @@ std::vector<Parameter> harness_parameters() {
         "the analog input that this channel goes to"));
   add(real("harness.channels.bus_voltage.divider", AT(bench.drive.bus_voltage.ratio), Family::ratio,
            above("0", "1"), by_default("1/20"), "volts at the pin per volt of the bus"));
-  add(real("harness.channels.phase_voltage.divider", AT(bench.drive.phase_voltage.ratio),
-           Family::ratio, above("0", "1"), by_default("1/20"),
-           "volts at the pin per volt of a terminal"));
+  add(real(
+      "harness.channels.phase_voltage.divider", AT(bench.drive.phase_voltage.ratio), Family::ratio,
+      above("0", "1"), by_default("1/20"),
+      "volts at the pin per volt of a terminal, and at the star point per volt of their mean"));
   return all;
 }
 

@@ -44,6 +44,7 @@ static_assert(sensor_of(io::channel::phase_voltage_U) == plant::SensorChannel::p
 static_assert(sensor_of(io::channel::angle_sin) == plant::SensorChannel::angle_sin);
 static_assert(sensor_of(io::channel::temperature_bridge) ==
               plant::SensorChannel::temperature_bridge);
+static_assert(sensor_of(io::channel::star_point) == plant::SensorChannel::star_point);
 
 constexpr std::string_view leg_name(int leg) noexcept {
   return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
@@ -135,6 +136,25 @@ double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
   }
   if (foresight_.ahead() || t_ps > now_ps()) advance(t_ps);
   return plant_.sense_V(sensor_of(channel));
+}
+
+/// As the plant stands, which may be ahead of the present.
+double BenchWorld::present_V(io::ChannelId channel) const noexcept {
+  if (!bench_.harness.channels[io::index(channel)]) return 0.0;
+  if (channel == io::channel::throttle) return throttle_V_.at(plant_.state().time_ps);
+  return plant_.sense_V(sensor_of(channel));
+}
+
+std::optional<Time> BenchWorld::crossing(const io::Comparison& comparison, bool was_true, Time from,
+                                         Time to) noexcept {
+  const std::int64_t from_ps = std::max(from.count(), now_ps());
+  if (from_ps >= timeline_.next_ps()) advance(from_ps);
+  const auto changed = [&] {
+    return (present_V(comparison.plus) > present_V(comparison.minus)) != was_true;
+  };
+  const auto at_ps = foresight_.first(from_ps, to.count(), changed);
+  if (!at_ps) return std::nullopt;
+  return Time(*at_ps);
 }
 
 Level BenchWorld::level(LineId line, Time at) noexcept {

@@ -34,6 +34,10 @@ class BenchWorld final : public io::World {
   void drive(const io::Edge&) noexcept override;
   double volts(io::ChannelId, io::Time) noexcept override;
   io::Level level(io::LineId, io::Time) noexcept override;
+  /// Exact to 1 ps where the plant's voltages are smooth; where they jump, at the jump. Of a noisy
+  /// channel, one of its crossings.
+  std::optional<io::Time> crossing(const io::Comparison&, bool was_true, io::Time from,
+                                   io::Time to) noexcept override;
   void text(io::Time, std::string_view) noexcept override;
 
   // How the scheduler moves it.
@@ -95,6 +99,10 @@ class BenchWorld final : public io::World {
     bool recorded = false;
   };
 
+  double present_V(io::ChannelId) const noexcept;
+  double present_V(const io::Potential& p) const noexcept {
+    return p.channel ? present_V(*p.channel) : p.volts;
+  }
   void announce_rest() noexcept;
   void announce_machine() noexcept;
   void absorb(const plant::Drive::Stop&) noexcept;

@@ -105,6 +105,15 @@ double Drive::sense_V(SensorChannel channel) const noexcept {
       const Phases v = d.terminals(d.legs(), d.point(), d.flow(*d.mode, d.point(), d.drivers(0.0)));
       return voltage_sense_V(d.par.phase_voltage, k == 0 ? v.U : k == 1 ? v.V : v.W);
     }
+    case SensorChannel::star_point: {
+      // Three equal resistors from the terminals to one point, and one from there to the rail: the
+      // mean of the terminals, divided as they are.
+      const double* seen = s.analog.terminal_V;
+      if (d.par.phase_voltage.filtered())
+        return voltage_sense_V(d.par.phase_voltage, (seen[0] + seen[1] + seen[2]) / 3.0);
+      const Phases v = d.terminals(d.legs(), d.point(), d.flow(*d.mode, d.point(), d.drivers(0.0)));
+      return voltage_sense_V(d.par.phase_voltage, (v.U + v.V + v.W) / 3.0);
+    }
     case SensorChannel::angle_sin:
       return sine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
     case SensorChannel::angle_cos:

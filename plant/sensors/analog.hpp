@@ -20,7 +20,8 @@ enum class SensorChannel : std::uint8_t {
   angle_sin,
   angle_cos,
   temperature_motor,
-  temperature_bridge
+  temperature_bridge,
+  star_point
 };
 
 struct AnalogState {

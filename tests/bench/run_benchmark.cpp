@@ -105,6 +105,11 @@ class Timed final : public io::SimulatedController, public io::World {
     const Watch watch(outside_s_);
     return world_->level(line, t);
   }
+  std::optional<io::Time> crossing(const io::Comparison& comparison, bool was_true, io::Time from,
+                                   io::Time to) noexcept override {
+    const Watch watch(outside_s_);
+    return world_->crossing(comparison, was_true, from, to);
+  }
   void text(io::Time t, std::string_view said) noexcept override { world_->text(t, said); }
 
  private:

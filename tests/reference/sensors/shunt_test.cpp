@@ -120,6 +120,21 @@ TEST(LowSideShunts, SettleWithTheBandwidthOfTheirAmplifier) {
   }
 }
 
+// U at the bus, V and W at the rail, no current yet: a third of the bus. Then all at the bus.
+TEST(StarPoint, IsTheMeanOfTheTerminalsDivided) {
+  plant::DriveParameters p;
+  p.supply.voltage_V = 48.0;
+  p.phase_voltage = {.fitted = true, .ratio = 0.05};
+  plant::Drive drive(p);
+  drive.set_switch(plant::Switch::UH, true);
+  drive.set_switch(plant::Switch::VL, true);
+  drive.set_switch(plant::Switch::WL, true);
+  EXPECT_NEAR(drive.sense_V(SensorChannel::star_point), 48.0 / 3.0 * 0.05, 1e-9);
+  for (const auto low : {plant::Switch::VL, plant::Switch::WL}) drive.set_switch(low, false);
+  for (const auto high : {plant::Switch::VH, plant::Switch::WH}) drive.set_switch(high, true);
+  EXPECT_NEAR(drive.sense_V(SensorChannel::star_point), 48.0 * 0.05, 1e-9);
+}
+
 // First-order RC filter of 1 ms on the bus: 36 V from 48 V in one step, read at tau and at 3 tau.
 // The link is stiff: its 1e9 F do not move.
 TEST(FilteredVoltages, FollowWithTheirTimeConstant) {
@@ -135,6 +150,7 @@ TEST(FilteredVoltages, FollowWithTheirTimeConstant) {
   advance_by(drive, 20e-3);
   EXPECT_NEAR(drive.sense_V(SensorChannel::bus_voltage), 2.4, 1e-8);
   EXPECT_NEAR(drive.sense_V(SensorChannel::phase_voltage_V), 2.4, 1e-8);
+  EXPECT_NEAR(drive.sense_V(SensorChannel::star_point), 2.4, 1e-8);
   drive.set_supply_V({36.0, 0.0});
   advance_by(drive, 1e-3);
   // The link's own 1 us comes before the filter: 0.1 % of the step at most.
