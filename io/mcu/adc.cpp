@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "io/mcu/comparator.hpp"
 #include "io/mcu/timer.hpp"
 
 namespace stillrotor::io::mcu {
@@ -36,16 +37,17 @@ constexpr unsigned source_of(unsigned vector) {
 
 }  // namespace
 
-Adc::Adc(Core& core, Interrupts& interrupts, Outside& outside,
-         const std::array<std::optional<ChannelId>, 8>& channels)
+Adc::Adc(Core& core, Interrupts& interrupts, Outside& outside, const AnalogInputs& channels,
+         Comparator& comparator)
     : core_(core),
       interrupts_(interrupts),
       outside_(outside),
       channels_(channels),
+      comparator_(comparator),
       vector_(interrupts.vector(vect::ADC)) {
   core.on_write<&Adc::write_control>(reg::ADCSRA, this);
   core.on_write<&Adc::write_trigger>(reg::ADCSRB, this);
-  core.avr()->io[reg::ADMUX - 32].w = {nullptr, nullptr};  // read when a conversion starts
+  core.on_write<&Adc::write_multiplexer>(reg::ADMUX, this);
   core.on_read<&Adc::read_low>(reg::ADCL, this);
   core.on_read<&Adc::read_high>(reg::ADCH, this);
 }
@@ -98,6 +100,7 @@ void Adc::write_control(const Write& write) noexcept {
     now |= ADSC;  // writing zero has no effect
   }
   core_.reg(reg::ADCSRA) = now;
+  if ((before ^ now) & ADEN) comparator_.inputs_changed(write.at);
   if (!(before & ADEN) && (now & ADEN)) {
     enabled_at_ = write.at;
     first_ = true;
@@ -112,7 +115,14 @@ void Adc::write_control(const Write& write) noexcept {
 
 void Adc::write_trigger(const Write& write) noexcept {
   core_.reg(write.address) = write.value;
+  comparator_.inputs_changed(write.at);
   check_trigger();
+}
+
+/// A conversion reads it when it starts.
+void Adc::write_multiplexer(const Write& write) noexcept {
+  core_.reg(write.address) = write.value;
+  comparator_.inputs_changed(write.at);
 }
 
 void Adc::check_trigger() noexcept {

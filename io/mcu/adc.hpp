@@ -16,16 +16,17 @@
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
 #include "io/mcu/outside.hpp"
+#include "io/mcu/pin_names.hpp"
 #include "io/mcu/timer_layout.hpp"
 
 namespace stillrotor::io::mcu {
 
+class Comparator;  // shares the multiplexer
 class Timer;
 
 class Adc {
  public:
-  /// channels: by ADC input 0 to 7; nullopt: nothing connected.
-  Adc(Core&, Interrupts&, Outside&, const std::array<std::optional<ChannelId>, 8>& channels);
+  Adc(Core&, Interrupts&, Outside&, const AnalogInputs&, Comparator&);
   /// The timers whose flags can start a conversion (0 and 1).
   void connect(std::array<Timer*, 2> timers) noexcept { timers_ = timers; }
   void reset() noexcept;
@@ -38,6 +39,7 @@ class Adc {
  private:
   void write_control(const Write&) noexcept;
   void write_trigger(const Write&) noexcept;
+  void write_multiplexer(const Write&) noexcept;
   std::uint8_t read_low(Address, Cycle) noexcept;
   std::uint8_t read_high(Address, Cycle) noexcept;
   void check_trigger() noexcept;
@@ -54,7 +56,8 @@ class Adc {
   Core& core_;
   Interrupts& interrupts_;
   Outside& outside_;
-  std::array<std::optional<ChannelId>, 8> channels_;
+  AnalogInputs channels_;
+  Comparator& comparator_;
   std::array<Timer*, 2> timers_{};
   Interrupts::Vector vector_;
 

@@ -26,7 +26,8 @@ Atmega328p::Atmega328p(std::uint32_t clock_Hz, const Connections& connections,
       timer0_(timer0_layout, core_, interrupts_, ports_, prescaler_01_),
       timer1_(timer1_layout, core_, interrupts_, ports_, prescaler_01_),
       timer2_(timer2_layout, core_, interrupts_, ports_, prescaler_2_),
-      adc_(core_, interrupts_, outside_, connections.adc_inputs),
+      comparator_(core_, interrupts_, outside_, connections.analog),
+      adc_(core_, interrupts_, outside_, connections.analog, comparator_),
       usart_(core_, interrupts_, outside_, ports_),
       unmodelled_(core_, ports_),
       undisturbed_run_(core_.avr()->run) {
@@ -76,6 +77,7 @@ void Atmega328p::restart(Cycle at, bool power_on) noexcept {
   prescaler_01_ = prescaler_2_ = Prescaler{at, false};
   ports_.reset(at);
   for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->reset(at);
+  comparator_.reset(at);
   adc_.reset();
   usart_.reset();
   if (powered_) ports_.read_wires(at);
@@ -90,6 +92,7 @@ Time Atmega328p::run(Time horizon) noexcept {
     core_.clear_stop();
     check_for_standstill();
     core_.schedule<&Atmega328p::on_horizon>(end_cycle, this);
+    comparator_.begin_stretch(horizon);
     while (avr->cycle < end_cycle && !drove() && avr->state != cpu_Crashed) step();
     if (avr->state == cpu_Crashed && health_ == Health::running) {
       usart_.flush(avr->cycle);

@@ -1,4 +1,4 @@
-// The whole part: processor, ports, timers, ADC, USART, power and sleep.
+// The whole part: processor, ports, timers, ADC, comparator, USART, power and sleep.
 //
 // Order  events (timer, ADC, USART, pin) happen at their exact cycle, in order; the instruction
 //        that runs then ends first where the part would let it, and an interrupt is entered at the
@@ -13,6 +13,7 @@
 
 #include "io/connector.hpp"
 #include "io/mcu/adc.hpp"
+#include "io/mcu/comparator.hpp"
 #include "io/mcu/core.hpp"
 #include "io/mcu/firmware.hpp"
 #include "io/mcu/interrupts.hpp"
@@ -25,8 +26,8 @@
 namespace stillrotor::io::mcu {
 
 struct Connections {
-  std::array<std::optional<Pin>, line_count> lines;    // by LineId
-  std::array<std::optional<ChannelId>, 8> adc_inputs;  // by ADC input
+  std::array<std::optional<Pin>, line_count> lines;  // by LineId
+  AnalogInputs analog;
 };
 
 class Atmega328p final : public SimulatedController {
@@ -60,6 +61,7 @@ class Atmega328p final : public SimulatedController {
   Ports ports_;
   Prescaler prescaler_01_, prescaler_2_;
   Timer timer0_, timer1_, timer2_;
+  Comparator comparator_;
   Adc adc_;
   Usart usart_;
   Unmodelled unmodelled_;

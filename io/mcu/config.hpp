@@ -16,7 +16,7 @@ struct McuConfig {
   double supply_V = 5.0;                          // also the ADC reference (AVCC)
   std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected
   std::array<std::string, channel_count>
-      adc_pins;  // by ChannelId; "ADC3" or "PC3"; empty: not connected
+      adc_pins;  // by ChannelId; "ADC3" or "PC3", "AIN0" or "PD6"; empty: not connected
 };
 
 }  // namespace stillrotor::io

@@ -74,14 +74,14 @@ Connections connect(const McuConfig& config) {
     if (text.empty()) continue;
     const ChannelId channel{static_cast<std::uint16_t>(i)};
     const auto path = fmt::format("harness.channels.{}", name(channel));
-    const unsigned input = parse_adc_input(text, path);
-    if (const auto pin = pin_of_adc_input(input)) occupied.take(*pin, text, path);
-    if (connections.adc_inputs[input])
+    const unsigned input = parse_analog_input(text, path);
+    if (const auto pin = pin_of_analog_input(input)) occupied.take(*pin, text, path);
+    if (connections.analog[input])
       throw ConfigError(path,
                         fmt::format("analog pin {} already carries {}. Give each signal a pin "
                                     "of its own.",
-                                    text, name(*connections.adc_inputs[input])));
-    connections.adc_inputs[input] = channel;
+                                    text, name(*connections.analog[input])));
+    connections.analog[input] = channel;
   }
   return connections;
 }

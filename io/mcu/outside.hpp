@@ -6,7 +6,9 @@
 // RT     nothing here allocates.
 #pragma once
 
+#include <algorithm>
 #include <array>
+#include <optional>
 #include <string_view>
 
 #include "io/connector.hpp"
@@ -43,11 +45,19 @@ class Outside {
   /// How many edges the world was told so far, and the last instant at which it was told or asked.
   std::uint64_t edges_told() const noexcept { return told_; }
   Time last_contact() const noexcept { return last_contact_; }
+  /// When the last of those edges was.
+  Time last_edge() const noexcept { return last_edge_; }
 
   double volts(ChannelId channel, Cycle at) noexcept {
     tell_edges(clock_.time(at));
     last_contact_ = clock_.time(at);
     return world_->volts(channel, clock_.time(at));
+  }
+  /// World::crossing, asked by the world's time: nothing is told to it but the edges before.
+  std::optional<Time> crossing(const Comparison& comparison, bool was_true, Time from,
+                               Time to) noexcept {
+    tell_edges(from);
+    return world_->crossing(comparison, was_true, from, std::max(from, to));
   }
   Level level(LineId line, Cycle at) noexcept { return world_->level(line, clock_.time(at)); }
   void text(std::string_view line, Cycle at) noexcept {
@@ -61,7 +71,7 @@ class Outside {
     first_ = (first_ + 1) % waiting_.size();
     --count_;
     ++told_;
-    last_contact_ = edge.at;
+    last_contact_ = last_edge_ = edge.at;
     world_->drive(edge);
   }
 
@@ -71,7 +81,7 @@ class Outside {
   std::array<Edge, 64> waiting_;
   std::size_t first_ = 0, count_ = 0;
   std::uint64_t told_ = 0;
-  Time last_contact_{};
+  Time last_contact_{}, last_edge_{};
 };
 
 }  // namespace stillrotor::io::mcu

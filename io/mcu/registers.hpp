@@ -34,12 +34,15 @@ namespace vect {
 inline constexpr unsigned INT0 = 1, PCINT0 = 3, TIMER2_COMPA = 7, TIMER2_COMPB = 8, TIMER2_OVF = 9,
                           TIMER1_CAPT = 10, TIMER1_COMPA = 11, TIMER1_COMPB = 12, TIMER1_OVF = 13,
                           TIMER0_COMPA = 14, TIMER0_COMPB = 15, TIMER0_OVF = 16, USART_UDRE = 19,
-                          USART_TX = 20, ADC = 21;
+                          USART_TX = 20, ADC = 21, ANALOG_COMP = 23;
 }  // namespace vect
 
 namespace bits {
 inline constexpr std::uint8_t TSM = 0x80, PSRASY = 0x02, PSRSYNC = 0x01;  // GTCCR
 inline constexpr std::uint8_t ADEN = 0x80, ADSC = 0x40, ADATE = 0x20, ADIF = 0x10, ADIE = 0x08;
+inline constexpr std::uint8_t ACME = 0x40;  // ADCSRB
+inline constexpr std::uint8_t ACD = 0x80, ACBG = 0x40, ACO = 0x20, ACI = 0x10, ACIE = 0x08,
+                              ACIC = 0x04, ACIS = 0x03;                              // ACSR
 inline constexpr std::uint8_t ADLAR = 0x20;                                          // ADMUX
 inline constexpr std::uint8_t TXC = 0x40, UDRE = 0x20, U2X = 0x02;                   // UCSR0A
 inline constexpr std::uint8_t TXCIE = 0x40, UDRIE = 0x20, RXEN = 0x10, TXEN = 0x08;  // UCSR0B

@@ -5,29 +5,11 @@
 namespace stillrotor::io::mcu {
 
 Unmodelled::Unmodelled(Core& core, const Ports& ports) : core_(core), ports_(ports) {
-  core.on_write<&Unmodelled::comparator>(reg::ACSR, this);
-  core.on_read<&Unmodelled::read_comparator>(reg::ACSR, this);
   core.on_write<&Unmodelled::clock_prescaler>(reg::CLKPR, this);
   core.on_write<&Unmodelled::asynchronous_timer>(reg::ASSR, this);
   spi_write_ = core.avr()->io[reg::SPCR - 32].w.c;
   spi_param_ = core.avr()->io[reg::SPCR - 32].w.param;
   core.on_write<&Unmodelled::serial_interface>(reg::SPCR, this);
-}
-
-void Unmodelled::comparator(const Write& write) noexcept {
-  core_.reg(write.address) = write.value & 0xdf;  // the output bit is read-only
-  constexpr std::uint8_t interrupt_or_capture = 0x0c;
-  if (write.value & interrupt_or_capture)
-    core_.fail(fmt::format("The firmware uses the analog comparator, which is not modelled, {}.",
-                           core_.where()));
-}
-
-std::uint8_t Unmodelled::read_comparator(Address address, Cycle) noexcept {
-  constexpr std::uint8_t disabled = 0x80;
-  if (!(core_.reg(address) & disabled))
-    core_.fail(fmt::format("The firmware reads the analog comparator, which is not modelled, {}.",
-                           core_.where()));
-  return core_.reg(address);
 }
 
 void Unmodelled::clock_prescaler(const Write& write) noexcept {

@@ -14,8 +14,6 @@ class Unmodelled {
   Unmodelled(Core&, const Ports&);
 
  private:
-  void comparator(const Write&) noexcept;
-  std::uint8_t read_comparator(Address, Cycle) noexcept;
   void clock_prescaler(const Write&) noexcept;
   void asynchronous_timer(const Write&) noexcept;
   void serial_interface(const Write&) noexcept;

@@ -44,6 +44,31 @@ double Chip::volts(ChannelId id, Time at) noexcept {
   return voltage(id, at);
 }
 
+std::optional<Time> Chip::crossing(const Comparison& comparison, bool was_true, Time from,
+                                   Time to) noexcept {
+  ++crossings_asked;
+  const auto changed = [&](Time at) {
+    const auto value = [&](const Potential& p) {
+      return p.channel ? voltage(*p.channel, at) : p.volts;
+    };
+    return (value(comparison.plus) > value(comparison.minus)) != was_true;
+  };
+  if (changed(from)) return from;
+  for (Time before = from; before < to;) {
+    Time after = std::min(before + Time(ps_per_cycle), to);
+    if (!changed(after)) {
+      before = after;
+      continue;
+    }
+    while (after - before > Time(1)) {
+      const Time middle = before + (after - before) / 2;
+      (changed(middle) ? after : before) = middle;
+    }
+    return after;
+  }
+  return std::nullopt;
+}
+
 std::vector<Chip::Step> Chip::steps(LineId id) const {
   std::vector<Step> result;
   for (const Edge& edge : edges)

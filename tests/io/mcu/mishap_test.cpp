@@ -62,7 +62,7 @@ INSTANTIATE_TEST_SUITE_P(
         Mishap{"STANDSTILL", Health::hung, "jumps to itself with interrupts off"},
         Mishap{"RESERVED_MODE", Health::crashed, "Timer0 to mode 4, which is reserved"},
         Mishap{"EXTERNAL_CLOCK", Health::crashed, "clocks Timer0 from pin T0"},
-        Mishap{"COMPARATOR", Health::crashed, "analog comparator"},
+        Mishap{"COMPARATOR_CAPTURE", Health::crashed, "comparator to the input capture"},
         Mishap{"DIVIDED_CLOCK", Health::crashed, "CLKPR"},
         Mishap{"INPUT_CAPTURE", Health::crashed, "input capture"},
         Mishap{"LOW_LEVEL", Health::crashed, "low-level mode of INT0"}),
@@ -187,7 +187,7 @@ TEST_F(MishapTest, UnknownPinsAreRefusedWithTheAllowedOnes) {
 
 TEST_F(MishapTest, UnknownAnalogPinsAreRefusedWithTheAllowedOnes) {
   McuConfig config = usual_wiring("port_loop");
-  for (const char* pin : {"ADC8", "PD3", "ADC", "adc3", "ADC10"}) {
+  for (const char* pin : {"ADC8", "PD3", "ADC", "adc3", "ADC10", "AIN2"}) {
     config.adc_pins[index(channel::throttle)] = pin;
     const auto [where, what] = refusal(config);
     EXPECT_EQ(where, "harness.channels.throttle") << pin;

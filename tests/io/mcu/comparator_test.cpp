@@ -1,0 +1,199 @@
+// The analog comparator, by the datasheet's words and by counting cycles.
+#include <gmock/gmock.h>
+
+#include "tests/io/mcu/chip.hpp"
+
+namespace stillrotor::io::test {
+namespace {
+
+using ::testing::ElementsAre;
+using ::testing::IsEmpty;
+
+constexpr ChannelId plus = channel::star_point, minus = channel::phase_voltage_U,
+                    other = channel::phase_voltage_V;
+constexpr double half_V = 2.5;
+
+McuConfig wiring(const std::string& firmware) {
+  McuConfig config = usual_wiring("comparator_" + firmware);
+  config.line_pins[index(line::gate_UH)] = "";  // its pin is AIN0
+  config.adc_pins[index(plus)] = "AIN0";
+  config.adc_pins[index(minus)] = "AIN1";
+  config.adc_pins[index(other)] = "ADC7";
+  config.adc_pins[index(channel::throttle)] = "ADC3";
+  return config;
+}
+
+class ComparatorTest : public ::testing::Test {
+ protected:
+  void SetUp() override { REQUIRE_FIRMWARE(); }
+};
+
+struct Compared : Chip {
+  explicit Compared(const std::string& firmware) : Chip(wiring(firmware)) {
+    voltage = [this](ChannelId id, Time at) {
+      if (id == plus) return at >= crossing_at && at < back_at ? 3.0 : 2.0;
+      if (id == minus) return half_V;
+      return 0.0;
+    };
+  }
+  Time crossing_at{}, back_at = Time::max();
+};
+
+// The crossing is taken over by the second clock edge from it on; out of idle sleep the handler is
+// entered 4 + 4 cycles later (datasheet, Interrupt Response Time), its jump takes 2 and SBI 2. So
+// the pin rises 12 cycles after that edge, wherever within a cycle the crossing lies.
+TEST_F(ComparatorTest, InterruptsAtTheCycleOfTheCrossing) {
+  constexpr std::int64_t latency = 4 + 4 + 2 + 2;
+  for (const std::int64_t cycle : {10'000, 10'001, 10'002, 10'003})
+    for (const std::int64_t after_ps : {std::int64_t{1}, ps_per_cycle / 2, ps_per_cycle}) {
+      Compared chip("rising");
+      chip.crossing_at = at_cycle(cycle) + Time(after_ps);
+      chip.power(5.0);
+      chip.run_cycles(20'000);
+      EXPECT_THAT(chip.rises(line::gate_VL), ElementsAre(cycle + 1 + 1 + latency))
+          << cycle << " + " << after_ps << " ps";
+    }
+}
+
+TEST_F(ComparatorTest, InterruptsOnTheEdgesThatAcisAsksFor) {
+  struct Sense {
+    const char* firmware;
+    bool rising, falling;
+  };
+  for (const Sense& sense :
+       {Sense{"toggle", true, true}, Sense{"falling", false, true}, Sense{"rising", true, false}}) {
+    Compared chip(sense.firmware);
+    chip.crossing_at = at_cycle(10'000);
+    chip.back_at = at_cycle(12'000);
+    chip.power(5.0);
+    chip.run_cycles(11'000);
+    EXPECT_EQ(chip.rises(line::gate_VL).size(), sense.rising ? 1U : 0U) << sense.firmware;
+    chip.run_cycles(20'000);
+    EXPECT_EQ(chip.rises(line::gate_VL).size(),
+              (sense.rising ? 1U : 0U) + (sense.falling ? 1U : 0U))
+        << sense.firmware;
+  }
+}
+
+// Six cycles a turn; from the IN's cycle to the end of OUT are four.
+TEST_F(ComparatorTest, ItsOutputIsReadWithinTheLoop) {
+  Compared chip("poll");
+  chip.crossing_at = at_cycle(10'000) + Time(1);
+  chip.back_at = at_cycle(15'000) + Time(1);
+  chip.power(5.0);
+  chip.run_cycles(20'000);
+  ASSERT_EQ(chip.rises(line::gate_VL).size(), 1U);
+  ASSERT_EQ(chip.falls(line::gate_VL).size(), 1U);
+  const std::int64_t up = chip.rises(line::gate_VL)[0] - 10'000,
+                     down = chip.falls(line::gate_VL)[0] - 15'000;
+  for (const std::int64_t delay : {up, down}) {
+    EXPECT_GE(delay, 2 + 4);
+    EXPECT_LT(delay, 2 + 4 + 6);
+  }
+}
+
+// The same edges however far the world can look at a time: nothing is sampled.
+TEST_F(ComparatorTest, TheLookAheadLeavesNoTrace) {
+  std::vector<std::int64_t> found;
+  for (const std::int64_t look_ahead_us : {3, 50, 700}) {
+    Compared chip("toggle");
+    chip.look_ahead = std::chrono::microseconds(look_ahead_us);
+    chip.crossing_at = at_cycle(9'876) + Time(12'345);
+    chip.power(5.0);
+    chip.run_cycles(20'000);
+    ASSERT_EQ(chip.rises(line::gate_VL).size(), 1U);
+    found.push_back(chip.rises(line::gate_VL)[0]);
+  }
+  EXPECT_EQ(found[0], found[1]);
+  EXPECT_EQ(found[0], found[2]);
+}
+
+// ADC7 lies at 0 V, below the 2 V of AIN0 from the start; AIN1 at 2.5 V, above it.
+TEST_F(ComparatorTest, TheMultiplexerTakesThePlaceOfAin1UnlessTheConverterIsOn) {
+  for (const auto& [firmware, high] :
+       {std::pair{"poll", false}, {"poll_mux", true}, {"poll_mux_adc_on", false}}) {
+    Compared chip(firmware);
+    chip.crossing_at = Time::max();
+    chip.power(5.0);
+    chip.run_cycles(2'000);
+    EXPECT_EQ(chip.last(line::gate_VL), high ? Level::high : Level::low) << firmware;
+  }
+}
+
+// 1.1 V against AIN1.
+TEST_F(ComparatorTest, TheReferenceTakesThePlaceOfAin0) {
+  Compared chip("poll_reference");
+  double level_V = 1.05;
+  chip.voltage = [&](ChannelId id, Time) { return id == minus ? level_V : 5.0; };
+  chip.power(5.0);
+  chip.run_cycles(2'000);
+  EXPECT_EQ(chip.last(line::gate_VL), Level::high);
+  level_V = 1.15;
+  chip.run_cycles(4'000);
+  EXPECT_EQ(chip.last(line::gate_VL), Level::low);
+}
+
+// A gate that the firmware itself moves shifts the voltages at once: it sees its own edge.
+TEST_F(ComparatorTest, SeesWhatItsOwnEdgesDo) {
+  Compared chip("rising");
+  chip.voltage = [&](ChannelId id, Time) {
+    if (id == minus) return half_V;
+    return id == plus && chip.last(line::gate_VL) != Level::high ? 2.0 : 3.0;
+  };
+  // The first push comes from outside.
+  chip.crossing_at = at_cycle(10'000);
+  const auto by_gate = chip.voltage;
+  chip.voltage = [&, by_gate](ChannelId id, Time at) {
+    if (id == plus && at >= at_cycle(10'000) && at < at_cycle(10'004)) return 3.0;
+    return by_gate(id, at);
+  };
+  chip.power(5.0);
+  chip.run_cycles(12'000);
+  // Push at 10000, taken over at 10001, PD4 high from 10013 to 10015: that lifts the input again,
+  // seen from 10014 on. RETI ends at 10019, one instruction of the main program follows (the RJMP,
+  // to 10021), then 4 cycles of entry, 2 and 2.
+  const auto rises = chip.rises(line::gate_VL);
+  ASSERT_GE(rises.size(), 2U);
+  EXPECT_EQ(rises[0], 10'013);
+  EXPECT_EQ(rises[1], 10'029);
+}
+
+TEST_F(ComparatorTest, TheFlagWaitsAndGoesWithAOne) {
+  Compared chip("flags");
+  chip.crossing_at = at_cycle(2'000);
+  chip.power(5.0);
+  chip.run_cycles(8'000);
+  EXPECT_EQ(chip.rises(line::gate_VL).size(), 1U);
+  EXPECT_EQ(chip.last(line::gate_VL), Level::low);
+}
+
+TEST_F(ComparatorTest, RaisesNoFlagWithoutACrossingOrSwitchedOff) {
+  Compared still("flags");
+  still.crossing_at = Time::max();
+  still.power(5.0);
+  still.run_cycles(8'000);
+  EXPECT_THAT(still.rises(line::gate_VL), IsEmpty());
+  Compared off("flags_off");
+  off.crossing_at = at_cycle(2'000);
+  off.power(5.0);
+  off.run_cycles(8'000);
+  EXPECT_THAT(off.rises(line::gate_VL), IsEmpty());
+  EXPECT_EQ(off.crossings_asked, 0);
+}
+
+// Standing voltages: one question for each stretch that the world lets it run.
+TEST_F(ComparatorTest, AsksNothingUnlessTheFirmwareLooks) {
+  Chip unaware("port_loop");
+  unaware.power(5.0);
+  unaware.run_cycles(100'000);
+  EXPECT_EQ(unaware.crossings_asked, 0);
+  Compared aware("poll");
+  aware.crossing_at = Time::max();
+  aware.power(5.0);
+  aware.run_cycles(160'000);  // 10 ms: 200 stretches of 50 us, a few for the first edges
+  EXPECT_GE(aware.crossings_asked, 200);
+  EXPECT_LE(aware.crossings_asked, 210);
+}
+
+}  // namespace
+}  // namespace stillrotor::io::test
