@@ -65,6 +65,7 @@ enum sr_channel {
   SR_ANGLE_COS,
   SR_TEMPERATURE_MOTOR,
   SR_TEMPERATURE_BRIDGE,
+  SR_STAR_POINT, /* of the terminals */
   SR_CHANNEL_COUNT
 };
 
