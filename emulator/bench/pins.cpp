@@ -33,6 +33,8 @@ int adc_number(std::string_view name) {
   return number;
 }
 
+constexpr std::string_view comparator_plus = "AIN0", comparator_minus = "AIN1";
+
 }  // namespace
 
 std::string physical_pin(std::string_view part, std::string_view name) {
@@ -42,6 +44,8 @@ std::string physical_pin(std::string_view part, std::string_view name) {
     if (adc <= 5) return fmt::format("PC{}", adc);
     return adc <= 7 ? std::string(name) : std::string();
   }
+  if (known && name == comparator_plus) return "PD6";
+  if (known && name == comparator_minus) return "PD7";
   char port = 0;
   int bit = 0;
   if (!port_pin(name, port, bit)) return {};
@@ -51,12 +55,13 @@ std::string physical_pin(std::string_view part, std::string_view name) {
 
 bool is_analog(std::string_view part, std::string_view name) {
   const std::string pin = physical_pin(part, name);
-  return !pin.empty() && (adc_number(name) >= 0 || !is_mega328_family(part) || pin[1] == 'C');
+  return !pin.empty() && (adc_number(name) >= 0 || !is_mega328_family(part) || pin[1] == 'C' ||
+                          pin == "PD6" || pin == "PD7");
 }
 
 std::string allowed_pins(std::string_view part, bool analog) {
   if (!is_mega328_family(part)) return analog ? "ADC0, ADC1, ... or a port pin" : "PA0, PA1, ...";
-  return analog ? "ADC0 to ADC7 (PC0 to PC5 are ADC0 to ADC5)"
+  return analog ? "ADC0 to ADC7 (PC0 to PC5 are ADC0 to ADC5), AIN0 (PD6), AIN1 (PD7)"
                 : "PB0 to PB5, PC0 to PC5, PD0 to PD7";
 }
 

@@ -75,8 +75,9 @@ void Comparator::look() noexcept {
                                          this);
 }
 
-void Comparator::on_flip(Cycle) noexcept {
+void Comparator::on_flip(Cycle at) noexcept {
   flip_.reset();
+  known_ = std::max(known_, outside_.clock().time(at));  // what came between, no clock edge saw
   above_ = !above_;
   const unsigned sense = core_.reg(reg::ACSR) & bits::ACIS;
   constexpr unsigned toggle = 0, falling = 2, rising = 3;

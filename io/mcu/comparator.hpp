@@ -3,7 +3,7 @@
 // Inputs  plus: AIN0, or the 1.1 V reference (ACBG). minus: AIN1, or the ADC's multiplexer while
 //         ACME is set and ADEN is not. An input without a channel reads 0 V.
 // Output  ACO follows with the synchroniser's delay: the second clock edge after the crossing.
-//         ACI rises with it, on the edges that ACIS asks for.
+//         ACI rises with it, on the edges that ACIS asks for. A pulse between clock edges is not seen.
 // Lazy    the world says when the comparison next changes (World::crossing), so nothing is sampled;
 //         before the firmware first reads ACSR or enables the interrupt, nothing is asked. Flags of
 //         that time are not kept.
