@@ -107,9 +107,13 @@ struct Potential {
   std::optional<ChannelId> channel{};
   double volts = 0.0;  // where there is no channel
 };
-/// True while plus lies above minus.
+/// True while plus lies above minus; about equality the answer stays what it was.
 struct Comparison {
   Potential plus, minus;
+  double hysteresis_V = 0.0;  // width of that band
+  constexpr bool holds(double plus_V, double minus_V, bool was_true) const noexcept {
+    return plus_V - minus_V > (was_true ? -0.5 : 0.5) * hysteresis_V;
+  }
 };
 
 /// What a simulated controller sees of the world. Calls' times never decrease. World is answered
@@ -132,8 +136,8 @@ class World {
     const auto at = [&](const Potential& p) {
       return p.channel ? volts(*p.channel, from) : p.volts;
     };
-    if ((at(comparison.plus) > at(comparison.minus)) == was_true) return std::nullopt;
-    return from;
+    const bool holds = comparison.holds(at(comparison.plus), at(comparison.minus), was_true);
+    return holds == was_true ? std::nullopt : std::optional(from);
   }
   /// Text that the controller sends (UART or console); copied. `at` is the time of its last byte.
   virtual void text(Time at, std::string_view) noexcept = 0;

@@ -46,6 +46,10 @@ std::vector<Parameter> mcu_and_capture() {
            "the microcontroller", role::mcu),
       real("controller.clock", AT(mcu.clock_Hz), Family::frequency, between("1 MHz", "20 MHz"),
            by_default("16 MHz"), "of the microcontroller", role::mcu),
+      real("controller.comparator_hysteresis", AT(mcu.comparator_hysteresis_V), Family::voltage,
+           above("0 V", "50 mV"), by_default("5 mV"),
+           "of the analog comparator: its output stays while the inputs differ by less than half",
+           role::mcu),
       text("controller.firmware", AT(firmware), "a path", required,
            "the firmware's file, mcu: ELF or Intel HEX, hostfw: a shared object; relative to the "
            "bench file; "

@@ -150,7 +150,8 @@ std::optional<Time> BenchWorld::crossing(const io::Comparison& comparison, bool 
   const std::int64_t from_ps = std::max(from.count(), now_ps());
   if (from_ps >= timeline_.next_ps()) advance(from_ps);
   const auto changed = [&] {
-    return (present_V(comparison.plus) > present_V(comparison.minus)) != was_true;
+    return comparison.holds(present_V(comparison.plus), present_V(comparison.minus), was_true) !=
+           was_true;
   };
   const auto at_ps = foresight_.first(from_ps, to.count(), changed);
   if (!at_ps) return std::nullopt;

@@ -26,7 +26,8 @@ Atmega328p::Atmega328p(std::uint32_t clock_Hz, const Connections& connections,
       timer0_(timer0_layout, core_, interrupts_, ports_, prescaler_01_),
       timer1_(timer1_layout, core_, interrupts_, ports_, prescaler_01_),
       timer2_(timer2_layout, core_, interrupts_, ports_, prescaler_2_),
-      comparator_(core_, interrupts_, outside_, connections.analog),
+      comparator_(core_, interrupts_, outside_, connections.analog,
+                  connections.comparator_hysteresis_V),
       adc_(core_, interrupts_, outside_, connections.analog, comparator_),
       usart_(core_, interrupts_, outside_, ports_),
       unmodelled_(core_, ports_),
@@ -77,7 +78,7 @@ void Atmega328p::restart(Cycle at, bool power_on) noexcept {
   prescaler_01_ = prescaler_2_ = Prescaler{at, false};
   ports_.reset(at);
   for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->reset(at);
-  comparator_.reset(at);
+  comparator_.reset();
   adc_.reset();
   usart_.reset();
   if (powered_) ports_.read_wires(at);

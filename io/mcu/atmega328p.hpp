@@ -28,6 +28,7 @@ namespace stillrotor::io::mcu {
 struct Connections {
   std::array<std::optional<Pin>, line_count> lines;  // by LineId
   AnalogInputs analog;
+  double comparator_hysteresis_V = 0.0;
 };
 
 class Atmega328p final : public SimulatedController {

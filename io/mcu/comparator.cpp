@@ -13,25 +13,29 @@ constexpr Cycle second_clock_edge = 1;  // after the first at or after the cross
 }  // namespace
 
 Comparator::Comparator(Core& core, Interrupts& interrupts, Outside& outside,
-                       const AnalogInputs& channels)
+                       const AnalogInputs& channels, double hysteresis_V)
     : core_(core),
       interrupts_(interrupts),
       outside_(outside),
       channels_(channels),
+      hysteresis_V_(hysteresis_V),
       vector_(interrupts.vector(vect::ANALOG_COMP)) {
   core.on_write<&Comparator::write_control>(reg::ACSR, this);
   core.on_read<&Comparator::read_control>(reg::ACSR, this);
 }
 
-void Comparator::reset(Cycle at) noexcept {
+void Comparator::reset() noexcept {
   core_.cancel<&Comparator::on_flip>(this);
-  followed_ = above_ = false;
+  looked_at_ = above_ = cleared_ = false;
   flip_.reset();
-  known_ = outside_.clock().time(at);
   core_.reg(reg::ACSR) = 0;
 }
 
 bool Comparator::is_on() const noexcept { return !(core_.reg(reg::ACSR) & bits::ACD); }
+
+bool Comparator::flag_is_awaited() const noexcept {
+  return is_on() && (interrupts_.enabled(vector_) || (cleared_ && !interrupts_.flag(vector_)));
+}
 
 Potential Comparator::input(unsigned index) const noexcept { return {channels_[index], 0.0}; }
 
@@ -40,20 +44,93 @@ Comparison Comparator::comparison() const noexcept {
       (core_.reg(reg::ADCSRB) & bits::ACME) && !(core_.reg(reg::ADCSRA) & bits::ADEN);
   const bool reference = core_.reg(reg::ACSR) & bits::ACBG;
   return {reference ? Potential{std::nullopt, bandgap_V} : input(ain0),
-          input(multiplexed ? core_.reg(reg::ADMUX) & 7u : ain1)};
+          input(multiplexed ? core_.reg(reg::ADMUX) & 7u : ain1), hysteresis_V_};
+}
+
+/// The output at this very time.
+bool Comparator::compare(Cycle at) noexcept {
+  const auto volts = [&](const Potential& p) {
+    return p.channel ? outside_.volts(*p.channel, at) : p.volts;
+  };
+  const Comparison now = comparison();
+  const double plus_V = volts(now.plus), minus_V = volts(now.minus);
+  const bool flipped = flip_ && *flip_ <= outside_.clock().time(at);
+  return now.holds(plus_V, minus_V, above_ != flipped);
+}
+
+void Comparator::raise_flag() noexcept {
+  constexpr unsigned toggle = 0, falling = 2, rising = 3;
+  const unsigned sense = core_.reg(reg::ACSR) & bits::ACIS;
+  if (sense == toggle || (sense == rising && above_) || (sense == falling && !above_))
+    interrupts_.raise(vector_);
+}
+
+/// A look after a time in which nobody awaited the flag.
+void Comparator::settle(Cycle at) noexcept {
+  if (!is_on()) return;
+  const bool before = above_;
+  above_ = compare(at);
+  if (looked_at_ && above_ != before) raise_flag();
+  looked_at_ = true;
+}
+
+std::uint8_t Comparator::read_control(Address address, Cycle at) noexcept {
+  bool output = false;
+  if (flag_is_awaited()) {
+    output = compare(at);
+  } else if (is_on()) {
+    settle(at);
+    output = above_;
+  }
+  const std::uint8_t rest = core_.reg(address) & static_cast<std::uint8_t>(~bits::ACO);
+  return static_cast<std::uint8_t>(rest | (output ? bits::ACO : 0));
+}
+
+void Comparator::write_control(const Write& write) noexcept {
+  using namespace bits;
+  if (write.value & ACIC)
+    core_.fail(
+        fmt::format("The firmware leads the analog comparator to the input capture, which "
+                    "is not modelled, {}.",
+                    core_.where()));
+  const bool clears = write.ones() & ACI, awaited_before = flag_is_awaited();
+  if (!awaited_before && (clears || (write.value & ACIE))) settle(write.at);
+  if (clears) {
+    interrupts_.clear(vector_);
+    cleared_ = true;
+  }
+  const std::uint8_t before = core_.reg(reg::ACSR);
+  core_.reg(reg::ACSR) = static_cast<std::uint8_t>((write.value & ~(ACO | ACI)) | (before & ACI));
+  if (!is_on()) {
+    above_ = false;
+    looked_at_ = true;
+  }
+  const Time at = outside_.clock().time(write.at);
+  if (!flag_is_awaited()) {
+    flip_.reset();  // what is on its way, the next look sees
+    core_.cancel<&Comparator::on_flip>(this);
+  } else if (!awaited_before) {
+    known_ = at;
+    edges_told_ = outside_.edges_told();
+    look();
+  } else if ((before ^ write.value) & (ACD | ACBG)) {
+    take_back(at);
+    look();
+  }
+  if (!(before & ACIE)) interrupts_.raise_if_due(vector_);
+}
+
+void Comparator::inputs_changed(Cycle at) noexcept {
+  if (!flag_is_awaited()) return;
+  take_back(outside_.clock().time(at));
+  look();
 }
 
 void Comparator::begin_stretch(Time until) noexcept {
   until_ = until;
-  if (!followed_) return;
+  if (!flag_is_awaited()) return;
   // What the part drives moves the voltages: what was found beyond that edge no longer holds.
   if (edges_told_ != outside_.edges_told()) take_back(outside_.last_edge());
-  look();
-}
-
-void Comparator::inputs_changed(Cycle at) noexcept {
-  if (!followed_) return;
-  take_back(outside_.clock().time(at));
   look();
 }
 
@@ -67,7 +144,7 @@ void Comparator::take_back(Time to) noexcept {
 
 /// To the next crossing of this stretch, once the one before has come through.
 void Comparator::look() noexcept {
-  if (flip_ || !is_on()) return;
+  if (flip_ || !flag_is_awaited()) return;
   flip_ = outside_.crossing(comparison(), above_, known_, until_);
   known_ = flip_.value_or(std::max(known_, until_));
   if (flip_)
@@ -79,48 +156,8 @@ void Comparator::on_flip(Cycle at) noexcept {
   flip_.reset();
   known_ = std::max(known_, outside_.clock().time(at));  // what came between, no clock edge saw
   above_ = !above_;
-  const unsigned sense = core_.reg(reg::ACSR) & bits::ACIS;
-  constexpr unsigned toggle = 0, falling = 2, rising = 3;
-  if (sense == toggle || (sense == rising && above_) || (sense == falling && !above_))
-    interrupts_.raise(vector_);
+  raise_flag();
   look();
-}
-
-/// The firmware's first look: the output has long settled, without a flag.
-void Comparator::follow(Cycle at) noexcept {
-  if (followed_) return;
-  followed_ = true;
-  known_ = outside_.clock().time(at);
-  edges_told_ = outside_.edges_told();
-  above_ = is_on() && outside_.crossing(comparison(), false, known_, known_).has_value();
-  look();
-}
-
-void Comparator::write_control(const Write& write) noexcept {
-  using namespace bits;
-  if (write.value & ACIC)
-    core_.fail(
-        fmt::format("The firmware leads the analog comparator to the input capture, which "
-                    "is not modelled, {}.",
-                    core_.where()));
-  if (write.ones() & ACI) interrupts_.clear(vector_);
-  const std::uint8_t before = core_.reg(reg::ACSR);
-  core_.reg(reg::ACSR) =
-      static_cast<std::uint8_t>((write.value & ~(ACO | ACI)) | (core_.reg(reg::ACSR) & ACI));
-  if (write.value & ACIE) follow(write.at);
-  if (!followed_) return;
-  if ((before ^ write.value) & (ACD | ACBG)) {
-    take_back(outside_.clock().time(write.at));
-    if (!is_on()) above_ = false;
-    look();
-  }
-  if (!(before & ACIE)) interrupts_.raise_if_due(vector_);
-}
-
-std::uint8_t Comparator::read_control(Address address, Cycle at) noexcept {
-  follow(at);
-  const std::uint8_t rest = core_.reg(address) & static_cast<std::uint8_t>(~bits::ACO);
-  return static_cast<std::uint8_t>(rest | (above_ ? bits::ACO : 0));
 }
 
 }  // namespace stillrotor::io::mcu

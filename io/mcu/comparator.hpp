@@ -1,20 +1,22 @@
-// The analog comparator: exact in time, and looked at only once the firmware does.
+// The analog comparator: exact in time, and the future asked only for a flag that somebody awaits.
 //
 // Inputs  plus: AIN0, or the 1.1 V reference (ACBG). minus: AIN1, or the ADC's multiplexer while
 //         ACME is set and ADEN is not. An input without a channel reads 0 V.
-// Output  ACO follows with the synchroniser's delay: the second clock edge after the crossing.
-//         ACI rises with it, on the edges that ACIS asks for. A pulse between clock edges is not seen.
-// Lazy    the world says when the comparison next changes (World::crossing), so nothing is sampled;
-//         before the firmware first reads ACSR or enables the interrupt, nothing is asked. Flags of
-//         that time are not kept.
+// Output  ACO is the comparison at the instant at which an instruction reads it; within the
+//         hysteresis it stays what it was when last looked at.
+// Flag    ACI rises at the second clock edge from a crossing on that ACIS asks for; a pulse between
+//         clock edges is not seen. It is awaited while ACIE is set, and, once the firmware has
+//         cleared it by a one, until it rises. Then the world says when the comparison next changes
+//         (World::crossing): nothing is sampled. At other times it rises when ACSR is next looked
+//         at, if the output is another than before: two crossings between two looks are not seen.
 // Source  ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: Analog Comparator (bits, multiplexed input,
-//         1 to 2 clock cycles of synchronisation); typed from memory, as the part's 1.1 V.
-// Not     offset, hysteresis and propagation delay (under 1 us in the datasheet); input capture
-//         (ACIC) is refused; writing ACIS alone sets no flag; the reference needs no time to start.
+//         1 to 2 clock cycles of synchronisation: of the output from its crossing to the end of
+//         IN); typed from memory, as the part's 1.1 V.
+// Not     offset and propagation delay (under 1 us in the datasheet); input capture (ACIC) is
+//         refused; writing ACIS alone sets no flag; the reference needs no time to start.
 // RT      nothing here allocates after construction, but the sentence of a refusal.
 #pragma once
 
-#include <array>
 #include <optional>
 
 #include "io/mcu/core.hpp"
@@ -26,8 +28,8 @@ namespace stillrotor::io::mcu {
 
 class Comparator {
  public:
-  Comparator(Core&, Interrupts&, Outside&, const AnalogInputs&);
-  void reset(Cycle at) noexcept;
+  Comparator(Core&, Interrupts&, Outside&, const AnalogInputs&, double hysteresis_V);
+  void reset() noexcept;
   /// The part may run to that time; until then the world moves by itself alone, or by this part's
   /// edges, after which it is told a new stretch.
   void begin_stretch(Time until) noexcept;
@@ -38,9 +40,12 @@ class Comparator {
   void write_control(const Write&) noexcept;
   std::uint8_t read_control(Address, Cycle) noexcept;
   bool is_on() const noexcept;
+  bool flag_is_awaited() const noexcept;
   Comparison comparison() const noexcept;
   Potential input(unsigned index) const noexcept;
-  void follow(Cycle at) noexcept;
+  bool compare(Cycle at) noexcept;
+  void settle(Cycle at) noexcept;
+  void raise_flag() noexcept;
   void take_back(Time to) noexcept;
   void look() noexcept;
   void on_flip(Cycle) noexcept;
@@ -49,10 +54,12 @@ class Comparator {
   Interrupts& interrupts_;
   Outside& outside_;
   AnalogInputs channels_;
+  double hysteresis_V_;
   Interrupts::Vector vector_;
 
-  bool followed_ = false;         // the firmware takes an interest
-  bool above_ = false;            // plus above minus, and ACO behind the synchroniser
+  bool looked_at_ = false;        // above_ means something
+  bool above_ = false;            // plus above minus, when last looked at, or as ACI has it
+  bool cleared_ = false;          // the firmware has cleared ACI by a one
   std::optional<Time> flip_;      // the crossing on its way through the synchroniser
   Time known_{};                  // no other crossing before this
   Time until_{};                  // end of the stretch

@@ -15,6 +15,7 @@ using namespace mcu;
 
 constexpr double lowest_Hz = 1e6, highest_Hz = 20e6;
 constexpr double lowest_V = 2.7, highest_V = 5.5;
+constexpr double highest_hysteresis_V = 50e-3;
 
 std::uint32_t checked_clock(double clock_Hz) {
   constexpr std::int64_t ps_per_s = 1'000'000'000'000;
@@ -40,6 +41,15 @@ void check_supply(double supply_V, double clock_Hz) {
                       fmt::format("clock is {:g} MHz; at {:g} V this part runs up to {:.1f} MHz. "
                                   "Lower the clock or raise controller.supply.",
                                   clock_Hz / 1e6, supply_V, allowed_Hz / 1e6));
+}
+
+/// None at all would let equal inputs flip with each rounding error.
+double checked_hysteresis(double hysteresis_V) {
+  if (!(hysteresis_V > 0.0 && hysteresis_V <= highest_hysteresis_V))
+    throw ConfigError("controller.comparator_hysteresis",
+                      fmt::format("hysteresis is {:g} mV; allowed above 0 mV, up to {:g} mV.",
+                                  hysteresis_V * 1e3, highest_hysteresis_V * 1e3));
+  return hysteresis_V;
 }
 
 /// Each pin carries one signal.
@@ -94,7 +104,8 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig& config) {
                       fmt::format("part is {}; allowed: atmega328p.", config.part));
   const std::uint32_t clock_Hz = checked_clock(config.clock_Hz);
   check_supply(config.supply_V, config.clock_Hz);
-  const Connections connections = connect(config);
+  Connections connections = connect(config);
+  connections.comparator_hysteresis_V = checked_hysteresis(config.comparator_hysteresis_V);
   const Firmware firmware = load_firmware(
       config.firmware, {config.part, Atmega328p::flash_bytes, Atmega328p::eeprom_bytes});
   return std::make_unique<Atmega328p>(clock_Hz, connections, firmware);

@@ -88,6 +88,30 @@ TEST(Crossing, SeesTheThrottleMoveAndNothingOnAnOpenPin) {
   EXPECT_FALSE(open.has_value());
 }
 
+// A still machine with its switches off: terminal and star point are equal but for rounding.
+TEST(Crossing, OfEqualVoltagesIsNoneWithinTheHysteresis) {
+  Bench bench = coasting_bench();
+  bench.harness.channels[io::index(io::channel::star_point)] = true;
+  Scenario still = coasting();
+  still.start.speed_rad_s = 0.0;
+  ScriptedController controller;
+  bool asked = false;
+  std::optional<Time> as_true, as_false, beyond;
+  controller.at(50 * ms, [&](io::World& w, Time t) {
+    io::Comparison star{{io::channel::star_point}, {io::channel::phase_voltage_U}, 1e-3};
+    as_true = w.crossing(star, true, t, Time(60 * ms));
+    as_false = w.crossing(star, false, t, Time(60 * ms));
+    beyond = w.crossing({{std::nullopt, 0.6e-3}, {std::nullopt, 0.0}, 1e-3}, false, t, t);
+    asked = true;
+  });
+  KeepingSink sink;
+  run(bench, still, controller, sink);
+  EXPECT_TRUE(asked);
+  EXPECT_FALSE(as_true.has_value());
+  EXPECT_FALSE(as_false.has_value());
+  EXPECT_EQ(beyond, Time(50 * ms));
+}
+
 TEST(Crossing, LeavesNoTraceInTheRun) {
   const auto frames = [](bool asks) {
     Bench bench = coasting_bench();

@@ -51,7 +51,7 @@ std::optional<Time> Chip::crossing(const Comparison& comparison, bool was_true, 
     const auto value = [&](const Potential& p) {
       return p.channel ? voltage(*p.channel, at) : p.volts;
     };
-    return (value(comparison.plus) > value(comparison.minus)) != was_true;
+    return comparison.holds(value(comparison.plus), value(comparison.minus), was_true) != was_true;
   };
   if (changed(from)) return from;
   for (Time before = from; before < to;) {

@@ -1,4 +1,4 @@
-; What the comparator says, on PD4. POLL: its output, looked at every six cycles. Else its interrupt,
+; What the comparator says, on PD4. POLL: its output, looked at every six cycles, SLOWLY: every 1000. Else its interrupt,
 ; out of sleep, each a pulse of two cycles; SENSE: the edges it is on. MUX: the negative input is
 ; that ADC input, and with ADC_ON it is not. REFERENCE: 1.1 V is the positive one.
 #define __SFR_OFFSET 0
@@ -37,6 +37,13 @@ look:   in    r16, ACSR         ; 1
         bst   r16, ACO          ; 1
         bld   r17, 4            ; 1
         out   PORTD, r17        ; 1
+#ifdef SLOWLY
+        ldi   r24, lo8(248)     ; 1000 cycles a turn
+        ldi   r25, hi8(248)     ; 2
+wait:   sbiw  r24, 1
+        brne  wait              ; 248 * 4 - 1
+        nop
+#endif
         rjmp  look              ; 2
 #else
         ldi   r16, _BV(ACI) | _BV(ACIE) | SENSE

@@ -1,5 +1,5 @@
 ; The comparator's flag without its interrupt: after 4000 cycles PD4 shows ACI; then one is written
-; to it and PD4 shows it again. OFF: the comparator is switched off before.
+; to it and PD4 shows it again. CLEARED: a one is written before, too. OFF: the comparator is switched off before.
 #define __SFR_OFFSET 0
 #include <avr/io.h>
         ldi   r17, 0x04
@@ -12,7 +12,11 @@
 #else
         ldi   r18, 0
 #endif
-        in    r16, ACSR         ; from here on it is followed
+        in    r16, ACSR         ; the first look
+#ifdef CLEARED
+        ldi   r16, _BV(ACI)     ; from here on it is awaited
+        out   ACSR, r16
+#endif
         ldi   r24, lo8(1000)
         ldi   r25, hi8(1000)
 wait:   sbiw  r24, 1
