@@ -268,6 +268,12 @@ class Drive {
   /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
+  /// For a look ahead, between state() and restore(): the rotor as it will stand in lead_s (0 to
+  /// 10 ms) if its speed goes on changing as it does now, but never back through zero. Halls,
+  /// encoder, sine and cosine and terminals' voltages show that moment; currents, the rest of the
+  /// state and time are the present's. Kept in this state, the plant would go on wrongly.
+  void turn_ahead(double lead_s) noexcept;
+
   /// What the machine's field holds beyond that of its magnets, and its cogging [J].
   double machine_energy_J() const noexcept;
 

@@ -254,6 +254,8 @@ struct Drive::Impl {
     if (i_d < s.machine.knee_A) look_at_magnets();
   }
 
+  void turn_rotor(double angle_rad) noexcept;  // turn_ahead.cpp
+
   void note_turn() noexcept {
     const auto pairs = static_cast<std::int64_t>(p);
     turns_rad = static_cast<double>((s.electrical_turns % pairs + pairs) % pairs) * two_pi;

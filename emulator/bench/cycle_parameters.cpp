@@ -17,6 +17,11 @@ std::vector<Parameter> cycle_parameters() {
       real("cycle.delay", AT(bench.cycle.delay_s), Family::time, between("0 s", "100 ms"),
            by_default("50 us"),
            "of the plant behind the clock: what an edge may take from the wire to the cycle"),
+      real(
+          "cycle.lead", AT(bench.cycle.lead_s), Family::time, between("0 s", "10 ms"),
+          by_default("0 s"),
+          "ahead of the plant, predicted: the rotor that Halls, encoder, sine, cosine and back-EMF "
+          "show"),
       real("cycle.spin", AT(bench.cycle.spin_s), Family::time, between("0 s", "1 ms"),
            by_default("0 s"), "end of each wait that is spent awake instead of asleep", role::wall),
       whole("cycle.priority", AT(bench.cycle.priority), 1, highest_priority - 1, by_default("80"),

@@ -27,6 +27,7 @@ struct GateSettings {
 struct CycleSettings {
   double period_s = 200e-6;
   double delay_s = 50e-6;  // of the plant behind the clock, for edges that take time to come in
+  double lead_s = 0.0;     // position outputs show the rotor so long ahead of the plant
   double spin_s = 0.0;     // of each wait, kept awake
   int priority = 80;       // SCHED_FIFO
   int core = -1;           // -1: any

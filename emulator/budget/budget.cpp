@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <numbers>
 
 namespace stillrotor {
@@ -126,21 +127,30 @@ class Sums {
   }
 
   void angles() {
-    const double late_s = routes_.cycle_s + routes_.lines.write_s;
+    // An edge waits half a cycle for its write in the mean, and none or a whole one at worst.
+    const double half_s = 0.5 * routes_.cycle_s;
+    const double best_lead_s = bench_.cycle.delay_s + half_s + routes_.lines.write_s;
+    const double late_s = std::abs(best_lead_s - bench_.cycle.lead_s) + half_s;
     const double top = bench_.expects.top_speed_rad_s;
     const int pairs = bench_.drive.pole_pairs();
     if (halls(bench_) && stated(top, "top_speed")) {
       const double frequency = pairs * top / two_pi, late_deg = 360.0 * frequency * late_s;
       add({.signal = "Halls, out",
-           .asks = fmt::format("360 deg x {} x ({} cycle + {} write)", hertz(frequency),
-                               seconds(routes_.cycle_s), seconds(routes_.lines.write_s)),
+           .asks = fmt::format("360 deg x {} x (|{} delay + {} half cycle + {} write - {} lead| + "
+                               "half cycle)",
+                               hertz(frequency), seconds(bench_.cycle.delay_s), seconds(half_s),
+                               seconds(routes_.lines.write_s), seconds(bench_.cycle.lead_s)),
            .demand = late_deg,
            .limit = hall_late_most_deg,
            .unit = "deg",
            .fits_up_to =
                fmt::format("{:.4g} rpm", hall_late_most_deg / 360.0 / late_s / pairs * 60.0),
-           .consequence = "Hall edges would come late by more than Halls are placed wrong",
-           .remedy = "a shorter cycle, a lower top speed, or a timing co-processor for the outputs",
+           .consequence = "Hall edges would be off by more than Halls are placed wrong",
+           .remedy = fmt::format("{}a shorter cycle, a lower top speed, or a timing co-processor "
+                                 "for the outputs",
+                                 std::abs(best_lead_s - bench_.cycle.lead_s) > 0.1 * half_s
+                                     ? fmt::format("cycle.lead: {}, ", seconds(best_lead_s))
+                                     : ""),
            .grounds = "common practice: Halls are some electrical degrees off by themselves"},
           late_deg <= hall_late_most_deg);
     }

@@ -12,19 +12,12 @@
 #include "emulator/cli/stop_signals.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/cycle/simulated_wires.hpp"
+#include "emulator/handover/no_sink.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/world.hpp"
 
 namespace stillrotor {
 namespace {
-
-class Nowhere final : public RunSink {
- public:
-  void frame(const Frame&) noexcept override {}
-  void edge(const LineEdge&) noexcept override {}
-  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
-            std::int64_t) noexcept override {}
-};
 
 /// Sleeping takes no time.
 class VirtualClock final : public CycleClock {
@@ -41,7 +34,7 @@ std::array<double, io::channel_count> volts_at_rest(const Bench& bench) {
   Scenario scenario;
   scenario.lasts_ps = 1'000'000'000;
   scenario.start.key = true;
-  Nowhere nowhere;
+  NoSink nowhere;
   BenchWorld world(bench, scenario, {}, nowhere);
   world.begin();
   std::array<double, io::channel_count> volts{};

@@ -13,6 +13,7 @@
 #include "emulator/cli/table.hpp"
 #include "emulator/cycle/load_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
+#include "emulator/handover/no_sink.hpp"
 #include "emulator/host/findings.hpp"
 
 namespace stillrotor {
@@ -25,14 +26,6 @@ struct Request {
   std::string bench;
   double seconds = 5.0;
   std::vector<std::string> overrides;
-};
-
-class Nowhere final : public RunSink {
- public:
-  void frame(const Frame&) noexcept override {}
-  void edge(const LineEdge&) noexcept override {}
-  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
-            std::int64_t) noexcept override {}
 };
 
 /// Without a bench: a machine of the table's defaults, with Halls.
@@ -57,7 +50,7 @@ CycleReport measure(Bench bench, double seconds) {
   MonotonicClock clock;
   LoadWires wires(expects.pwm_frequency_Hz > 0.0 ? expects.pwm_frequency_Hz : usual_pwm_Hz, clock);
   OpenWires open(wires);
-  Nowhere nowhere;
+  NoSink nowhere;
   WallOptions options;
   options.allow_soft = true;
   options.most_catch_up = 1'000'000;

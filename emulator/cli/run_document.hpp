@@ -9,7 +9,7 @@
 #include "emulator/cli/rehearsal_report.hpp"
 #include "emulator/cycle/wall_run.hpp"
 #include "emulator/record/recorder.hpp"
-#include "emulator/virtual_time/virtual_run.hpp"
+#include "emulator/virtual_time/run_outcome.hpp"
 
 namespace stillrotor {
 

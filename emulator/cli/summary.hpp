@@ -5,7 +5,7 @@
 #include <string>
 
 #include "emulator/judge/judge.hpp"
-#include "emulator/virtual_time/virtual_run.hpp"
+#include "emulator/virtual_time/run_outcome.hpp"
 
 namespace stillrotor {
 

@@ -115,16 +115,10 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
     cycle.join();
   }
 
-  const BenchWorld& world = wired->world();
-  RunOutcome& run = outcome->run;
-  run.end_ps = world.now_ps();
+  RunOutcome& run = outcome->run = outcome_of(wired->world());
   run.interrupted = report.end != CycleEnd::complete;
-  run.gate_edges = world.gate_edges();
-  run.sensor_edges = world.sensor_edges();
   report.gates = wired->gate_report();
   run.late_gate_edges = report.gates.cleaning.late;
-  run.plant = world.plant().health();
-  run.magnet_left = world.plant().state().machine.magnet_left;
   run.loop_cpu_s = report.use.cpu_s;
   run.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
   report.wires = controller.counts();

@@ -13,7 +13,7 @@
 #include "emulator/handover/dropping_sink.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/scenario/scenario.hpp"
-#include "emulator/virtual_time/virtual_run.hpp"
+#include "emulator/virtual_time/run_outcome.hpp"
 #include "io/wired.hpp"
 
 namespace stillrotor {

@@ -1,5 +1,7 @@
 #include "emulator/cycle/wired_bench.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <utility>
@@ -33,6 +35,9 @@ void WiredBench::begin() noexcept {
   world_.begin();
   if (const std::string& text = gate_path_.averaged_text(); !text.empty())
     world_.event(0, AveragedGates::mark, text);
+  if (bench_.cycle.lead_s > 0.0)
+    world_.event(0, "position predicted",
+                 fmt::format("{:.4g} us ahead of the plant", 1e6 * bench_.cycle.lead_s));
 }
 
 void WiredBench::read() noexcept {
@@ -135,14 +140,23 @@ void WiredBench::advance_world(std::int64_t until_ps) noexcept {
   }
 }
 
+void WiredBench::look_at_pins() noexcept {
+  const io::Time now(world_.now_ps());
+  for (std::size_t k = 0; k < io::line_count; ++k)
+    pins_.levels[k] = world_.wiring().level(line_id(k));
+  for (std::size_t k = 0; k < io::channel_count; ++k)
+    pins_.volts[k] = world_.volts(io::ChannelId{static_cast<std::uint16_t>(k)}, now);
+  if (bench_.cycle.lead_s > 0.0) world_.predict(bench_.cycle.lead_s, pins_);
+}
+
 bool WiredBench::write() noexcept {
   if (const auto volts = world_.take_power_request()) powered_ = *volts > 0.0;
-  const io::Time now(world_.now_ps());
+  look_at_pins();
   outputs_.high = outputs_.released = 0;
   for (std::size_t k = 0; k < io::line_count; ++k) {
     const io::LineId line = line_id(k);
     const std::uint32_t bit = 1U << k;
-    const io::Level level = world_.wiring().level(line);
+    const io::Level level = pins_.levels[k];
     const bool feeds = !powered_ && line != io::line::key;  // an unpowered controller
     if (io::from_controller(line) || feeds || level == io::Level::released)
       outputs_.released |= bit;
@@ -150,8 +164,7 @@ bool WiredBench::write() noexcept {
       outputs_.high |= bit;
   }
   for (std::size_t k = 0; k < io::channel_count; ++k)
-    outputs_.volts[k] =
-        powered_ ? world_.volts(io::ChannelId{static_cast<std::uint16_t>(k)}, now) : 0.0;
+    outputs_.volts[k] = powered_ ? pins_.volts[k] : 0.0;
   outputs_.powered = powered_;
   outputs_.kick = !outputs_.kick;
   const bool follows = controller_.write(outputs_);

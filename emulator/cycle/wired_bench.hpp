@@ -3,6 +3,8 @@
 // the wall's. It stands `delay` behind the newest stamp
 //       that can have come in, so that an edge finds the plant where the edge happened. Gate
 //       quality (gate_path.hpp) takes its hold out of that delay.
+// Lead  cycle.lead: what tells the rotor's position is written as it will be so long after the
+//       plant's moment. Currents and all else are the plant's moment.
 // RT: everything but constructor and begin() is safe where the controller and the sink are.
 #pragma once
 
@@ -63,6 +65,7 @@ class WiredBench {
   void judge_volts() noexcept;
   void drive(const io::Edge&) noexcept;
   void advance_world(std::int64_t until_ps) noexcept;
+  void look_at_pins() noexcept;
 
   const Bench& bench_;
   io::WiredController& controller_;
@@ -78,6 +81,7 @@ class WiredBench {
   std::uint64_t dropped_ = 0;
   std::optional<FilteredGates> filtered_;
   io::WireCounts volts_said_;  // as far as they have been said
+  BenchWorld::Pins pins_;
   io::WireOutputs outputs_;
   bool powered_ = false;  // by the key: until then nothing may feed the controller
 };

@@ -9,6 +9,7 @@
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/rehearsal/rehearsed_wires.hpp"
+#include "emulator/virtual_time/controller_stop.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/wall_pace.hpp"
 
@@ -33,17 +34,6 @@ std::unique_ptr<WiredBench> built(const Bench& bench, const Scenario& scenario,
   }
 }
 
-std::string_view stopped(io::Health health) noexcept {
-  switch (health) {
-    case io::Health::exited:
-      return "controller exited";
-    case io::Health::crashed:
-      return "controller crashed";
-    default:
-      return "controller hung";
-  }
-}
-
 }  // namespace
 
 RehearsedOutcome run_rehearsed(const Bench& bench, const Scenario& scenario,
@@ -60,34 +50,34 @@ RehearsedOutcome run_rehearsed(const Bench& bench, const Scenario& scenario,
                        static_cast<double>(current_peak_A(frame)));
   });
 
-  RehearsedOutcome outcome;
-  RunOutcome& run = outcome.run;
   const double cpu_before_s = thread_cpu_s();
   const std::int64_t period_ps = ps(bench.cycle.period_s), delay_ps = ps(bench.cycle.delay_s);
   wired->begin();
   wired->event("rehearsal", route.asked + ": " + described(route));
-  for (std::int64_t due_ps = period_ps; world.now_ps() < scenario.lasts_ps && !run.interrupted;
+  io::Health health = io::Health::running;
+  bool interrupted = false;
+  for (std::int64_t due_ps = period_ps; world.now_ps() < scenario.lasts_ps && !interrupted;
        due_ps += period_ps) {
     wires.stand_at(due_ps);
     wired->read();
     wired->advance(std::min(due_ps - delay_ps, scenario.lasts_ps));
     wired->write();
-    if (run.controller == io::Health::running && wires.health() != io::Health::running) {
-      run.controller = wires.health();
-      run.diagnosis = wires.diagnosis();
-      wired->event(stopped(run.controller), run.diagnosis);
+    if (health == io::Health::running && wires.health() != io::Health::running) {
+      health = wires.health();
+      wired->event(stop_event(health), wires.diagnosis());
     }
-    run.interrupted = pace.passes(world.now_ps());
+    interrupted = pace.passes(world.now_ps());
   }
   wired->end();
 
-  run.end_ps = world.now_ps();
-  run.gate_edges = world.gate_edges();
-  run.sensor_edges = world.sensor_edges();
+  RehearsedOutcome outcome;
+  outcome.run = outcome_of(world);
+  RunOutcome& run = outcome.run;
+  run.interrupted = interrupted;
+  run.controller = health;
+  run.diagnosis = wires.diagnosis();
   outcome.gates = wired->gate_report();
   run.late_gate_edges = outcome.gates.cleaning.late;
-  run.plant = world.plant().health();
-  run.magnet_left = world.plant().state().machine.magnet_left;
   run.loop_cpu_s = thread_cpu_s() - cpu_before_s;
   run.wall_s = pace.wall_s();
   outcome.wires = wires.counts();

@@ -8,8 +8,6 @@
 namespace stillrotor {
 namespace {
 
-constexpr int idle_calls_most = 1000;  // as virtual_time/guarded_controller.cpp
-
 constexpr io::LineId line_id(std::size_t k) noexcept {
   return io::LineId{static_cast<std::uint16_t>(k)};
 }
@@ -42,12 +40,11 @@ void RehearsedWires::run_to(std::int64_t horizon_ps) noexcept {
   while (alive_ && reached_ps_ < horizon_ps) {
     const std::int64_t before_ps = reached_ps_;
     reached_ps_ = std::max(reached_ps_, controller_.run(io::Time(horizon_ps)).count());
-    idle_calls_ = reached_ps_ > before_ps ? 0 : idle_calls_ + 1;
+    standstill_.note(reached_ps_ > before_ps);
     if (const io::Health health = controller_.health(); health != io::Health::running)
       stop(health, std::string(controller_.diagnosis()));
-    else if (idle_calls_ > idle_calls_most)
-      stop(io::Health::hung, "the controller was asked " + std::to_string(idle_calls_) +
-                                 " times in a row to go on and stayed where it was");
+    else if (standstill_.lasts())
+      stop(io::Health::hung, standstill_.why());
   }
   reached_ps_ = std::max(reached_ps_, horizon_ps);
 }
@@ -66,7 +63,7 @@ void RehearsedWires::show(const Levels& next) noexcept {
 }
 
 void RehearsedWires::switch_supply(bool on) noexcept {
-  idle_calls_ = 0;
+  standstill_.forget();
   powered_ps_ = reached_ps_;
   try {
     controller_.power(on ? supply_V_ : 0.0, io::Time(reached_ps_), *this);

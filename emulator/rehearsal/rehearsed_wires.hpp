@@ -19,6 +19,7 @@
 
 #include "emulator/rehearsal/incoming_edges.hpp"
 #include "emulator/rehearsal/route.hpp"
+#include "emulator/virtual_time/controller_stop.hpp"
 #include "emulator/virtual_time/wiring.hpp"
 #include "io/connector.hpp"
 #include "io/wired.hpp"
@@ -80,7 +81,7 @@ class RehearsedWires final : public io::WiredController, private io::World {
   std::int64_t now_ps_ = 0, reached_ps_ = 0, powered_ps_ = -1;
   bool alive_ = false;
   std::uint32_t on_ = 0;  // by line: what it drives
-  int idle_calls_ = 0;    // run() came back from this many calls in a row without moving on
+  Standstill standstill_;
   Levels shown_;
   std::deque<Levels> levels_;  // on their way
   std::deque<Frame> frames_;   // the first is shown; two more at most, one on its way, one waiting

@@ -5,37 +5,18 @@
 #include <utility>
 
 namespace stillrotor {
-namespace {
-
-/// Six gates and their dead times at one instant are a dozen calls; this is no controller any more.
-constexpr int idle_calls_most = 1000;
-
-std::string_view stopped(io::Health health) noexcept {
-  switch (health) {
-    case io::Health::exited:
-      return "controller exited";
-    case io::Health::crashed:
-      return "controller crashed";
-    default:
-      return "controller hung";
-  }
-}
-
-}  // namespace
-
 void GuardedController::begin() {
   if (const auto volts = world_.take_power_request()) switch_supply(*volts);
 }
 
 void GuardedController::run_to(std::int64_t horizon_ps) noexcept {
   const std::int64_t reached_ps = controller_.run(io::Time(horizon_ps)).count();
-  idle_calls_ = reached_ps > reached_ps_ ? 0 : idle_calls_ + 1;
+  standstill_.note(reached_ps > reached_ps_);
   reached_ps_ = std::max(reached_ps_, reached_ps);
   if (const io::Health health = controller_.health(); health != io::Health::running)
     stop(health, std::string(controller_.diagnosis()));
-  else if (idle_calls_ > idle_calls_most)
-    stop(io::Health::hung, "the controller was asked " + std::to_string(idle_calls_) +
-                               " times in a row to go on and stayed where it was");
+  else if (standstill_.lasts())
+    stop(io::Health::hung, standstill_.why());
 }
 
 void GuardedController::exchange() noexcept {
@@ -57,13 +38,13 @@ void GuardedController::switch_supply(double volts) {
   if (!on) world_.release_gates(reached_ps_);
   alive_ = on && controller_.health() == io::Health::running;
   powered_ps_ = reached_ps_;
-  idle_calls_ = 0;
+  standstill_.forget();
 }
 
 void GuardedController::stop(io::Health health, std::string why) noexcept {
   alive_ = false;
   const std::int64_t t_ps = std::max(reached_ps_, world_.now_ps());
-  world_.event(t_ps, stopped(health), why);
+  world_.event(t_ps, stop_event(health), why);
   world_.release_gates(t_ps);
   if (health_ != io::Health::running) return;
   health_ = health;

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <string>
 
+#include "emulator/virtual_time/controller_stop.hpp"
 #include "emulator/virtual_time/world.hpp"
 #include "io/connector.hpp"
 
@@ -43,7 +44,7 @@ class GuardedController {
   bool alive_ = false;
   std::int64_t reached_ps_ = 0;
   std::int64_t powered_ps_ = -1;
-  int idle_calls_ = 0;  // run() came back from this many calls in a row without moving on
+  Standstill standstill_;
   io::Health health_ = io::Health::running;
   std::string diagnosis_;
 };

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "emulator/bench/input_error.hpp"
+#include "emulator/handover/no_sink.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/guarded_controller.hpp"
 #include "emulator/virtual_time/wall_pace.hpp"
@@ -104,12 +105,7 @@ std::string in_file(const Bench& bench, const std::exception& error) {
 std::array<std::uint8_t, io::line_bytes> lines_high_at_start(const Bench& bench,
                                                              const Scenario& scenario,
                                                              GivenMotion motion) {
-  class Nowhere final : public RunSink {
-    void frame(const Frame&) noexcept override {}
-    void edge(const LineEdge&) noexcept override {}
-    void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
-              std::int64_t) noexcept override {}
-  } nowhere;
+  NoSink nowhere;
   try {
     return BenchWorld(bench, scenario, std::move(motion), nowhere).lines_high();
   } catch (const std::invalid_argument& error) {
@@ -147,24 +143,20 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
                        static_cast<double>(current_peak_A(frame)));
   });
 
-  RunOutcome outcome;
   const double cpu_before_s = thread_cpu_s();
   world.begin();
   controller.begin();
-  while (world.now_ps() < scenario.lasts_ps && !outcome.interrupted) {
+  bool interrupted = false;
+  while (world.now_ps() < scenario.lasts_ps && !interrupted) {
     turns.take(scenario.lasts_ps);
     if (world.has_mail()) controller.exchange();
     world.announce();
-    outcome.interrupted = pace.passes(world.now_ps());
+    interrupted = pace.passes(world.now_ps());
   }
-  outcome.end_ps = world.now_ps();
+  RunOutcome outcome = outcome_of(world);
+  outcome.interrupted = interrupted;
   outcome.controller = controller.health();
   outcome.diagnosis = controller.diagnosis();
-  outcome.gate_edges = world.gate_edges();
-  outcome.sensor_edges = world.sensor_edges();
-  outcome.late_gate_edges = world.late_gate_edges();
-  outcome.plant = world.plant().health();
-  outcome.magnet_left = world.plant().state().machine.magnet_left;
   outcome.loop_cpu_s = thread_cpu_s() - cpu_before_s;
   outcome.wall_s = pace.wall_s();
   return outcome;

@@ -10,6 +10,7 @@
 #include "emulator/bench/bench.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/run_outcome.hpp"
 
 namespace stillrotor {
 
@@ -19,18 +20,6 @@ struct RunOptions {
   const std::atomic<bool>* stop = nullptr;   // set from a signal handler
   /// Called about ten times a second of wall time.
   std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
-};
-
-struct RunOutcome {
-  std::int64_t end_ps = 0;  // model time reached
-  bool interrupted = false;
-  io::Health controller = io::Health::running;
-  std::string diagnosis;  // of the controller, when not running
-  std::uint64_t gate_edges = 0, sensor_edges = 0;
-  std::uint64_t late_gate_edges = 0;  // reported after the plant had passed them; acted at once
-  plant::Drive::Health plant;  // numerical accidents, and time outside the machine's flux map
-  double magnet_left = 1.0;    // share of the magnets' flux at the end
-  double loop_cpu_s = 0.0, wall_s = 0.0;
 };
 
 /// Which lines read high at time 0, for RecordHeader::initial_lines_high. Throws like

@@ -34,12 +34,12 @@ bool Wiring::set_stuck(io::LineId line, bool stuck, bool high) noexcept {
   });
 }
 
-io::Level Wiring::level(io::LineId line) const noexcept {
+io::Level Wiring::level(io::LineId line, bool source_on) const noexcept {
   const LineHarness& harness = lines_[io::index(line)];
   const Wire& wire = wires_[io::index(line)];
   if (!harness.connected || wire.open) return pulled(harness.pull);
   if (wire.stuck) return to_level(wire.stuck_high);
-  return to_level(wire.on == harness.active_high);
+  return to_level(source_on == harness.active_high);
 }
 
 bool Wiring::turns_on(io::LineId driven, io::Level pin) const noexcept {

@@ -20,7 +20,9 @@ class Wiring {
   bool set_stuck(io::LineId, bool stuck, bool high) noexcept;  // electrically tied, no polarity
 
   /// At the controller's pin. `released`: broken or unconnected, and no pull in the harness.
-  io::Level level(io::LineId) const noexcept;
+  io::Level level(io::LineId line) const noexcept { return level(line, is_on(line)); }
+  /// The same, were its source on or not.
+  io::Level level(io::LineId, bool source_on) const noexcept;
   /// What the record says of it: a floating pin counts as low.
   bool reads_high(io::LineId line) const noexcept { return level(line) == io::Level::high; }
   bool connected(io::LineId line) const noexcept { return lines_[io::index(line)].connected; }

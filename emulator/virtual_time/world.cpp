@@ -167,6 +167,25 @@ Level BenchWorld::level(LineId line, Time at) noexcept {
   return wiring_.level(line);
 }
 
+void BenchWorld::predict(double lead_s, Pins& pins) noexcept {
+  constexpr plant::SensorLine lines[] = {
+      plant::SensorLine::hall_U,    plant::SensorLine::hall_V,    plant::SensorLine::hall_W,
+      plant::SensorLine::encoder_A, plant::SensorLine::encoder_B, plant::SensorLine::encoder_Z};
+  constexpr io::ChannelId channels[] = {io::channel::angle_sin, io::channel::angle_cos,
+                                        io::channel::phase_voltage_U, io::channel::phase_voltage_V,
+                                        io::channel::phase_voltage_W};
+  const plant::DriveState present = plant_.state();
+  plant_.turn_ahead(lead_s);
+  for (const plant::SensorLine sensor : lines) {
+    const LineId line = line_of(sensor);
+    pins.levels[io::index(line)] = wiring_.level(line, plant_.level(sensor));
+  }
+  for (const io::ChannelId channel : channels)
+    if (bench_.harness.channels[io::index(channel)])
+      pins.volts[io::index(channel)] = plant_.sense_V(sensor_of(channel));
+  plant_.restore(present);
+}
+
 void BenchWorld::text(Time at, std::string_view said) noexcept {
   sink_.mark(MarkKind::text, at.count(), "controller", said);
 }

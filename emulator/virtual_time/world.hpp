@@ -82,6 +82,15 @@ class BenchWorld final : public io::World {
       announce_machine();
   }
 
+  /// What a lead of the outputs may change, at the controller's pins.
+  struct Pins {
+    std::array<io::Level, io::line_count> levels{};
+    std::array<double, io::channel_count> volts{};
+  };
+  /// Takes the place of what `pins` says of Halls, encoder, sine and cosine, terminals' voltages:
+  /// as they will be in lead_s if the rotor goes on as it does. No look ahead is open.
+  void predict(double lead_s, Pins& pins) noexcept;
+
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
   const plant::Drive& plant() const noexcept { return plant_; }
   const Wiring& wiring() const noexcept { return wiring_; }

@@ -20,6 +20,7 @@
 
 #include "emulator/cycle/load_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
+#include "emulator/handover/no_sink.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace {
@@ -31,13 +32,6 @@ constexpr int pairs = 5;
 constexpr double pwm_Hz = 16e3;
 constexpr std::array shares{0.5, 0.99, 0.999, 0.9999};
 using Figures = std::array<double, shares.size() + 1>;  // us; the last: maximum
-
-class Nowhere final : public RunSink {
-  void frame(const Frame&) noexcept override {}
-  void edge(const LineEdge&) noexcept override {}
-  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
-            std::int64_t) noexcept override {}
-};
 
 Figures figures(const LatencyHistogram& histogram) {
   Figures found{};
@@ -75,7 +69,7 @@ CycleReport cycle(double seconds, double period_s, int core) {
   MonotonicClock clock;
   LoadWires wires(pwm_Hz, clock);
   OpenWires open(wires);
-  Nowhere nowhere;
+  NoSink nowhere;
   WallOptions options;
   options.most_catch_up = 1'000'000;
   return run_wall(bench, scenario, open, nowhere, options).cycle;
@@ -136,7 +130,7 @@ Figures undisturbed(double period_s) {
   scenario.lasts_ps = 2 * turns * 1000 * period_ns;
   std::vector<std::int64_t> least(turns, INT64_MAX);
   MonotonicClock wall;
-  Nowhere nowhere;
+  NoSink nowhere;
   for (int k = 0; k < times; ++k) {
     HandClock clock;
     LoadWires wires(pwm_Hz, clock);

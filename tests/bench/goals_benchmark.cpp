@@ -22,6 +22,7 @@
 #include <string_view>
 #include <vector>
 
+#include "emulator/handover/no_sink.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/recorder.hpp"
@@ -109,15 +110,6 @@ struct Cost {
   std::uint64_t gate_edges = 0, sensor_edges = 0;
 };
 
-class Nowhere final : public RunSink {
- public:
-  void frame(const Frame&) noexcept override {}
-  void edge(const LineEdge&) noexcept override {}
-  void edges(std::span<const LineEdge>) noexcept override {}
-  void mark(MarkKind, std::int64_t, std::string_view, std::string_view,
-            std::int64_t) noexcept override {}
-};
-
 /// The best of three: what disturbs only ever adds.
 Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& folder) {
   std::vector<std::string> overrides = what.overrides;
@@ -133,7 +125,7 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
   };
   for (int round = 0; round < 3; ++round) {
     const double begin_s = process_s();
-    Nowhere nowhere;
+    NoSink nowhere;
     run(bench, scenario, nowhere);
     const double from_s = process_s();
     RunOutcome outcome;

@@ -12,6 +12,7 @@ namespace {
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::Not;
 
 Bench bench(const char* name, const std::vector<std::string>& overrides = {}) {
   return load_bench(STILLROTOR_SOURCE_DIR "/configs/benches/" + std::string(name) + ".yaml",
@@ -74,16 +75,24 @@ TEST(Budget, AnEncoderStepsNoFasterThanItIsWritten) {
   EXPECT_EQ(encoder.fits_up_to, "1172 rpm, or 25 lines");
 }
 
-TEST(Budget, HallsComeLateByACycleAndAWrite) {
+TEST(Budget, HallsComeLateByDelayCycleAndWrite) {
   Routes routes = plain_gpio();
   routes.cycle_s = 50e-6;
-  // 20 pole pairs at 200 rpm: 66.7 Hz; 360 x 66.7 x 52 us = 1.248 deg.
+  // 20 pole pairs at 200 rpm: 66.7 Hz; 360 x 66.7 x (50 + 50 + 2) us = 2.448 deg.
   const auto slow =
       budget(bench("orchard-cart-hub-stand-in", {"controller.expects.top_speed=200 rpm"}), routes);
   const Demand& halls = row(slow, "Halls, out");
   EXPECT_TRUE(halls.fits);
-  EXPECT_NEAR(halls.demand, 1.248, 1e-9);
-  EXPECT_EQ(halls.fits_up_to, "801.3 rpm");  // 5 deg / 360 / 52 us / 20 x 60
+  EXPECT_NEAR(halls.demand, 2.448, 1e-9);
+  EXPECT_EQ(halls.fits_up_to, "408.5 rpm");  // 5 deg / 360 / 102 us / 20 x 60
+  EXPECT_THAT(halls.remedy, HasSubstr("cycle.lead: 77 us"));
+
+  // Led by the mean of that, half a cycle to either side is left: 360 x 66.7 x 25 us = 0.6 deg.
+  const auto led = budget(bench("orchard-cart-hub-stand-in",
+                                {"controller.expects.top_speed=200 rpm", "cycle.lead=77 us"}),
+                          routes);
+  EXPECT_NEAR(row(led, "Halls, out").demand, 0.6, 1e-9);
+  EXPECT_THAT(row(led, "Halls, out").remedy, Not(HasSubstr("cycle.lead")));
 }
 
 TEST(Budget, StampsThatJitterMoreThanTheDeadTimeAreRefused) {
