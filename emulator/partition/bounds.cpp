@@ -9,9 +9,12 @@
 namespace stillrotor {
 namespace {
 
-// io/link/coprocessor/README.md measures 0.08 % of 80 A in a format of 200 A at steps of 1 us, 0.25
-// at 4 us, 0.61 at 10 us, 1.17 where diodes rectify: below 0.1 + 0.11 a microsecond.
-constexpr double rated_share = 0.4, format_share = 1e-3, share_per_s = 1.1e3;
+// io/link/coprocessor/README.md: three units of current where it is rounded and read out; the
+// table's points, the flux linkage and the matrix to 14 bits, a resistance to 13.
+constexpr double units = 3.0, of_flux = 4e-4, of_current = 2e-4;
+// Measured there: what is held over a step, in shares of what the bus moves the current in it. 0.18
+// at steps of 10 us where diodes rectify, the worst case.
+constexpr double held_share = 0.2;
 // The link's clock holds an edge within this of its own (io/link/README.md). It moves slowly; an
 // edge and the next one of its leg may still be taken by two versions of it.
 constexpr double clock_s = 0.5e-6;
@@ -25,8 +28,10 @@ Bounds::Bounds(const Bench& bench, const io::LinkSettings& settings) {
   const double l_min = std::min(star.inductance_d_H, star.inductance_q_H);
   const double l_max = std::max(star.inductance_d_H, star.inductance_q_H);
   const double range_A = s.ampere * 32767.0, range_V = s.volt * 0x1p18;
-  steps_A_ = rated_share * range_A * (format_share + share_per_s * s.step_s());
-  stamps_A_ = clock_s * d.supply.voltage_V * 2.0 / (3.0 * l_min);
+  const double rise_A_per_s = d.supply.voltage_V / l_min;
+  rounded_A_ = units * s.ampere + of_flux * star.flux_linkage_Wb / l_min;
+  held_A_ = held_share * rise_A_per_s * s.step_s();
+  stamps_A_ = 2.0 / 3.0 * rise_A_per_s * clock_s;
   per_rad_A_ = star.flux_linkage_Wb * star.pole_pairs / l_min;
   per_rad_of_current_ = (l_max - l_min) / l_min * 2.0 * star.pole_pairs;
   bus_V_ = 1e-3 * range_V + range_A * s.step_s() / d.dc_link.capacitance_F;
@@ -36,7 +41,7 @@ Bounds::Bounds(const Bench& bench, const io::LinkSettings& settings) {
 }
 
 double Bounds::current_A(double before_rad, double now_rad, double current_A) const noexcept {
-  return steps_A_ + stamps_A_ +
+  return rounded_A_ + of_current * current_A + held_A_ + stamps_A_ +
          (per_rad_A_ + per_rad_of_current_ * current_A) *
              (std::abs(before_rad) + std::abs(now_rad));
 }

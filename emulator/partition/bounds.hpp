@@ -23,7 +23,7 @@ class Bounds {
   double none_below_A() const noexcept { return none_below_A_; }
 
  private:
-  double steps_A_, stamps_A_, per_rad_A_, per_rad_of_current_;
+  double rounded_A_, held_A_, stamps_A_, per_rad_A_, per_rad_of_current_;
   double bus_V_, per_A_ohm_, angle_rad_, none_below_A_;
 };
 

@@ -115,12 +115,12 @@ std::vector<cp_sense_channel> sense_channels(const Bench& bench, const io::LinkC
     if (std::find(fast.begin(), fast.end(), id) != fast.end()) {
       channel = sense_channel(bench, id, config, scale);
     } else {
-      chip::Channel still;
-      still.volts_per_unit = 0.0;
-      still.offset_V = config.safe_V[k];
-      still.converter_V = config.converter_V;
-      still.converter_bits = config.converter_bits;
-      channel = chip::sense_channel(still, scale);
+      chip::Channel told;
+      told.what = CP_SENSE_TOLD;
+      told.offset_V = config.safe_V[k];
+      told.converter_V = config.converter_V;
+      told.converter_bits = config.converter_bits;
+      channel = chip::sense_channel(told, scale);
     }
   }
   return all;

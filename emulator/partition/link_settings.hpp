@@ -15,7 +15,7 @@ namespace stillrotor {
 
 /// config: the chip; its ranges may be 0, then they follow from the bench: currents a quarter above
 /// the sensors' ends, volts two fifths above the supply's. theta_m_rad: where the scenario starts.
-/// A converter channel that the fast plant has nothing for stands at its safe level.
+/// A converter channel that the fast plant has nothing for is told by Linux.
 io::LinkSettings link_settings(const Bench&, const io::LinkConfig& config,
                                double theta_m_rad = 0.0);
 

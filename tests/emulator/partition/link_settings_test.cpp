@@ -87,14 +87,14 @@ TEST(LinkSettings, ShowTheSensorsOnTheConvertersChannelsInOrder) {
   EXPECT_NEAR(volts(3, 72.0, s.plant.scale.volt), 2.88, 3e-3);
 }
 
-TEST(LinkSettings, LeaveAChannelThatLinuxTellsAtItsSafeLevel) {
+TEST(LinkSettings, LeaveToLinuxWhatTheChipsPlantHasNothingFor) {
   const Bench bench = mid();
   io::LinkConfig chip = chip_for(bench);
   chip.channels[io::index(io::channel::throttle)] = 5;
   chip.safe_V[io::index(io::channel::throttle)] = 0.85;
   const io::LinkSettings s = link_settings(bench, chip);
   ASSERT_EQ(s.parameters.channels, 6U);
-  EXPECT_EQ(s.parameters.sense[5].gain.factor, 0);
+  EXPECT_EQ(s.parameters.sense[5].what, static_cast<std::uint32_t>(CP_SENSE_TOLD));
   EXPECT_EQ(s.parameters.sense[5].offset, 696);  // 0.85 V of 5 V, 4096 codes
   EXPECT_EQ(s.parameters.sense[4].offset, 0);    // nothing is wired there
 }
