@@ -129,6 +129,7 @@ class Run final : private io::LinkSession::Wire {
     if (now - cycle_ns_ < options_.period_ns) return;
     cycle_ns_ = now;
     session_->due(now, *this);
+    for (io::LinkReport r; session_->next_report(r);) mirror_.take(r);
     if (armed_ns_ != 0) turn(now);
     io::Ahead ahead = mirror_.predict(now + options_.ahead_ns);
     if (options_.spoil && armed_ns_ != 0) options_.spoil(ahead);
@@ -152,7 +153,6 @@ class Run final : private io::LinkSession::Wire {
     for (std::size_t k = 0; k < batch_->edge_count; ++k) edges_.push_back(batch_->edges[k]);
     outcome_.gaps.insert(outcome_.gaps.end(), batch_->gaps.begin(),
                          batch_->gaps.begin() + static_cast<std::ptrdiff_t>(batch_->gap_count));
-    for (io::LinkReport r; session_->next_report(r);) mirror_.take(r);
     const std::int64_t until_ps =
         std::min(1000 * (now - armed_ns_ - options_.behind_ns), scenario_.lasts_ps);
     for (; !edges_.empty() && edges_.front().at.count() <= until_ps; edges_.pop_front()) {
