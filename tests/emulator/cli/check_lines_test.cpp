@@ -36,7 +36,7 @@ class CheckLines : public ProgramTest {
     replace("backend: gpiod\n  capture_core: 3",
             "backend: polled\n  capture_priority: 0\n"
             "  registers: {file: registers.bin, level: 0, output: 4}");
-    replace("core: 2}", "priority: 1}");
+    replace("core: 2, lead", "priority: 1, lead");
     for (std::size_t at; (at = bench.find("chip: gpiochip0, ")) != std::string::npos;)
       bench.erase(at, 17);
     for (std::size_t at; (at = bench.find("{from: ../")) != std::string::npos;)
