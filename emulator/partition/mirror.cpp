@@ -9,9 +9,6 @@
 namespace stillrotor {
 namespace {
 
-constexpr std::int64_t window_ps = 2'000'000'000;  // of the acceleration
-constexpr std::int64_t between_speeds_ps = window_ps / 8;
-
 double between_s(std::int64_t from_ps, std::int64_t to_ps) noexcept {
   return 1e-12 * static_cast<double>(to_ps - from_ps);
 }
@@ -21,6 +18,7 @@ double between_s(std::int64_t from_ps, std::int64_t to_ps) noexcept {
 Mirror::Mirror(const Bench& bench, const io::LinkSettings& settings, BenchWorld& world)
     : world_(world),
       bounds_(bench, settings),
+      motion_(bench),
       switch_ohm_(bench.drive.bridge.switch_on_resistance_ohm),
       flux_Wb_(plant::equivalent_star(bench.drive.machine).flux_linkage_Wb),
       pole_pairs_(bench.drive.pole_pairs()) {}
@@ -41,6 +39,9 @@ void Mirror::take(const io::LinkReport& r) noexcept {
     return;
   }
   waiting_[(first_ + count_++) % room] = w;
+  const plant::DriveState& s = world_.plant().state();
+  const double since_middle_s = between_s(w.at_ps, w.theta_at_ps) + 0.5 * r.lasts_s;
+  motion_.report(w.at_ps, r.lasts_s, r.mean_A, r.theta_m_rad - s.omega_m_rad_s * since_middle_s, s);
 }
 
 double Mirror::theta_m_rad() const noexcept {
@@ -56,7 +57,7 @@ Mirror::Correction Mirror::correct() noexcept {
   corrected_ps_ = w.at_ps;
   done.distrust = judge(w, world_.plant().probe(world_.plant().state()));
   world_.adopt_currents(w.current_A, bounds_.none_below_A());
-  note_speed();
+  motion_.pass(world_.plant().state());
   return done;
 }
 
@@ -86,28 +87,6 @@ const char* Mirror::judge(const Waiting& w, const plant::Probe& own) noexcept {
   return why;
 }
 
-void Mirror::note_speed() noexcept {
-  const std::int64_t now = world_.now_ps();
-  if (speed_count_ != 0 &&
-      now < speeds_[(speed_count_ - 1) % speeds_.size()].at_ps + between_speeds_ps)
-    return;
-  speeds_[speed_count_++ % speeds_.size()] = {now, world_.plant().state().omega_m_rad_s};
-}
-
-/// Mean over the window, or over what there is of it.
-double Mirror::acceleration_rad_s2() const noexcept {
-  const std::int64_t now = world_.now_ps();
-  const double omega = world_.plant().state().omega_m_rad_s;
-  const std::size_t kept = std::min(speed_count_, speeds_.size());
-  const Speed* from = nullptr;
-  for (std::size_t back = 1; back <= kept; ++back) {
-    from = &speeds_[(speed_count_ - back) % speeds_.size()];
-    if (now - from->at_ps >= window_ps) break;
-  }
-  if (from == nullptr || now - from->at_ps < between_speeds_ps) return 0.0;
-  return (omega - from->rad_s) / between_s(from->at_ps, now);
-}
-
 /// The mirror's driver has tripped, as the chip has told before, and is ready again. Until the
 /// mirror has come to the trip it knows nothing of it.
 bool Mirror::trip_is_over() noexcept {
@@ -118,8 +97,8 @@ bool Mirror::trip_is_over() noexcept {
 }
 
 io::Ahead Mirror::predict(std::int64_t at_ns) noexcept {
-  note_speed();
   const plant::DriveState& s = world_.plant().state();
+  motion_.pass(s);
   io::Ahead a;
   a.at_ns = at_ns;
   a.source_V = s.supply_V.value + s.supply.own_V;
@@ -130,15 +109,7 @@ io::Ahead Mirror::predict(std::int64_t at_ns) noexcept {
   const double T = between_s(world_.now_ps(), 1000 * (at_ns - armed_ns_));
   a.source_V += T * (s.supply_V.rate_per_s + s.supply.own_V_per_s);
   a.clear_trip = trip_is_over();
-  const double omega = s.omega_m_rad_s;
-  double alpha = omega == 0.0 ? 0.0 : acceleration_rad_s2();  // held by friction
-  if (omega * alpha < 0.0 && std::abs(omega) < std::abs(alpha) * T) {
-    a.motion.theta_m_rad -= 0.5 * omega * omega / alpha;  // where it comes to rest
-    return a;
-  }
-  a.motion.theta_m_rad += (omega + 0.5 * alpha * T) * T;
-  a.motion.omega_m_rad_s = omega + alpha * T;
-  a.motion.alpha_rad_s2 = alpha;
+  a.motion = motion_.at(1000 * (at_ns - armed_ns_), theta_m_rad(), s);
   return a;
 }
 

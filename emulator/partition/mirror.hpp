@@ -9,8 +9,7 @@
 //         against what two right plants can differ by (bounds.hpp): above that either edges are
 //         missing that nobody has told, or the bench has something that the chip's plant lacks;
 //         what lies between this report and the last one is then not to be trusted.
-// Ahead   angle and speed by a constant acceleration, the mean of the last 2 ms; README.md has the
-//         error. A rotor that comes to rest on the way stays there.
+// Ahead   angle and speed: motion_ahead.hpp. Supply and heat as they are, with their rates.
 // Threads one: the cycle's.
 // RT      everything but the constructor is safe: no allocation, lock, log, throw or system call.
 #pragma once
@@ -20,6 +19,7 @@
 #include <cstdint>
 
 #include "emulator/partition/bounds.hpp"
+#include "emulator/partition/motion_ahead.hpp"
 #include "emulator/virtual_time/world.hpp"
 #include "io/link/far_plant.hpp"
 #include "io/link/settings.hpp"
@@ -69,22 +69,17 @@ class Mirror {
     plant::Phases current_A;
     double bus_V = 0.0, theta_m_rad = 0.0;
   };
-  struct Speed {
-    std::int64_t at_ps = 0;
-    double rad_s = 0.0;
-  };
   static constexpr std::int64_t not_armed = INT64_MIN;
   static constexpr std::size_t room = 64;  // reports: 64 ms of one a millisecond
 
   const Waiting& next() const noexcept { return waiting_[first_ % room]; }
   double theta_m_rad() const noexcept;
   const char* judge(const Waiting&, const plant::Probe& own) noexcept;
-  void note_speed() noexcept;
-  double acceleration_rad_s2() const noexcept;
   bool trip_is_over() noexcept;
 
   BenchWorld& world_;
   Bounds bounds_;
+  MotionAhead motion_;
   double switch_ohm_, flux_Wb_, pole_pairs_;
   std::int64_t armed_ns_ = not_armed;
   std::array<Waiting, room> waiting_;
@@ -92,8 +87,6 @@ class Mirror {
   std::int64_t corrected_ps_ = 0;
   double angle_off_rad_ = 0.0;  // at the last report
   double sum_A2_ = 0.0;
-  std::array<Speed, 16> speeds_{};
-  std::size_t speed_count_ = 0;
   bool latched_ = false, clears_trip_ = false;
   MirrorReport report_;
 };

@@ -54,6 +54,19 @@ class MirrorTest : public ::testing::Test {
     r.theta_m_rad = std::remainder(s.theta_m_rad + T * s.omega_m_rad_s, plant::two_pi);
     return r;
   }
+  /// Means of a current across the magnets, as the rotor stands in the middle.
+  io::LinkReport with_means(std::int64_t at_ps, double i_q) const {
+    io::LinkReport r = report(at_ps, 0.0, 0.0);
+    r.lasts_s = 1e-3;
+    const plant::Snapshot s = world->plant().snapshot();
+    const double middle_s = 1e-12 * static_cast<double>(at_ps - world->now_ps()) - 0.5e-3;
+    const double theta_e = 4.0 * (s.theta_m_rad + s.omega_m_rad_s * middle_s);
+    const plant::Phases i =
+        plant::phases(plant::unpark({0.0, i_q}, std::cos(theta_e), std::sin(theta_e)));
+    r.mean_A[0] = i.U;
+    r.mean_A[1] = i.V;
+    return r;
+  }
   void to(std::int64_t ps) { world->advance(ps); }
 
   Bench bench = test::mid_bench();
@@ -165,6 +178,42 @@ TEST_F(MirrorTest, SendsAngleAndSpeedAsTheyWillBe) {
   EXPECT_NEAR(a.motion.alpha_rad_s2, 200.0, 1e-6);
   EXPECT_NEAR(a.motion.omega_m_rad_s, 200.0 * 27e-3, 1e-9);
   EXPECT_NEAR(a.motion.theta_m_rad, 100.0 * 27e-3 * 27e-3, 1e-9);
+}
+
+// 20 rad/s; reports up to now without current, then 3 ms ahead of the mirror one with 10 A across
+// the magnets: 1.5 * 4 * 30 mWb * 10 A = 1.8 N m, 180 rad/s^2, for the 1 ms that it lasts and from
+// then on. The mean over a millisecond is cos(0) to 0.03 %: x = 4 * 20 * 0.5 ms = 0.04, sin x / x.
+TEST_F(MirrorTest, ForeseesWhatATorqueDoesThatOnlyTheReportsKnow) {
+  scenario.start.speed_rad_s = 20.0;
+  build();
+  mirror->arm(armed_ns);
+  for (int k = 1; k <= 5; ++k) mirror->take(with_means(k * ms, 0.0));
+  for (int k = 1; k <= 5; ++k) {
+    to(k * ms);
+    mirror->correct();
+  }
+  const double theta = world->plant().snapshot().theta_m_rad;
+  mirror->take(with_means(6 * ms, 0.0));
+  mirror->take(with_means(7 * ms, 0.0));
+  mirror->take(with_means(8 * ms, 10.0));
+  const io::Ahead a = mirror->predict(armed_ns + 12'000'000);
+  const double alpha = 180.0 * (0.04 / std::sin(0.04));
+  EXPECT_NEAR(a.motion.alpha_rad_s2, alpha, 0.01);
+  EXPECT_NEAR(a.motion.omega_m_rad_s, 20.0 + alpha * 5e-3, 1e-4);
+  EXPECT_NEAR(a.motion.theta_m_rad, theta + 20.0 * 7e-3 + 0.5 * alpha * 25e-6, 1e-6);
+}
+
+// The same for a dynamometer, which does not care.
+TEST_F(MirrorTest, ForeseesNoTorqueWhereADynamometerHoldsTheSpeed) {
+  bench.drive.shaft.hold = plant::Hold::start_speed;
+  scenario.start.speed_rad_s = 20.0;
+  build();
+  mirror->arm(armed_ns);
+  mirror->take(with_means(1 * ms, 0.0));
+  to(1 * ms);
+  mirror->correct();
+  mirror->take(with_means(2 * ms, 10.0));
+  EXPECT_NEAR(mirror->predict(armed_ns + 9'000'000).motion.omega_m_rad_s, 20.0, 1e-9);
 }
 
 TEST_F(MirrorTest, ForeseesASupplyThatMoves) {
