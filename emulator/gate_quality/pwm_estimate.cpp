@@ -32,7 +32,7 @@ GridFit::Step GridFit::add(std::int64_t at_ps) noexcept {
     return {};
   }
   const auto since_ps = static_cast<double>(at_ps - anchor_ps_);
-  const auto number = nearest(since_ps / period_ps_);
+  const auto number = nearest(since_ps * per_period_);
   const auto k = static_cast<double>(number);
   const Step step{true, number - newest_};
   if (step.periods < 1) return step;  // a second one in its period says nothing of the grid
@@ -62,7 +62,7 @@ void GridFit::learn() noexcept {
   first_count_ = 0;
   if (median_ps < shortest_ps || median_ps > longest_ps) return;
   const auto whole_ps = static_cast<double>(first_.back() - first_.front());
-  period_ps_ = whole_ps / std::max(1.0, std::round(whole_ps / median_ps));
+  set_period(whole_ps / std::max(1.0, std::round(whole_ps / median_ps)));
   place(first_.back());
 }
 
@@ -85,11 +85,11 @@ void GridFit::end_block() noexcept {
   scatter_ps_ = std::sqrt(std::max(left, 0.0) / (n_ - 2.0));
   fitted_ = scatter_ps_ < no_grid * period_ps_;
   if (!fitted_) {
-    period_ps_ = 0.0;
+    set_period(0.0);
     placed_ = false;
     return;
   }
-  period_ps_ += slope;
+  set_period(period_ps_ + slope);
   begin_block(anchor_ps_ + std::llround(offset + period_ps_ * static_cast<double>(newest_)));
 }
 
@@ -108,9 +108,11 @@ void LinePwm::pulse(std::int64_t rise_ps, std::int64_t fall_ps) noexcept {
   alone_ = std::clamp(alone_ + (others ? -1 : 2), -most_alone, most_alone);
   const std::int64_t instants[] = {rise_ps + length_ps / 2, rise_ps, fall_ps};
   for (std::size_t g = 0; g < grids_.size(); ++g) {
-    const double period_ps = grids_[g].period_ps();
-    const auto share = [period_ps](std::int64_t ps) { return static_cast<double>(ps) / period_ps; };
-    if (period_ps > 0.0 && share(length_ps) > whole_period) continue;
+    // Of the period; 0 while that is unknown.
+    const auto share = [per_ps = grids_[g].per_period()](std::int64_t ps) {
+      return static_cast<double>(ps) * per_ps;
+    };
+    if (share(length_ps) > whole_period) continue;
     const GridFit::Step step = grids_[g].add(instants[g]);
     if (!step.known || step.periods <= 1) continue;
     if (step.periods > GridFit::most_gap) {

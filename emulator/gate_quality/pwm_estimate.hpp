@@ -48,6 +48,7 @@ class GridFit {
   Step add(std::int64_t at_ps) noexcept;
   bool fitted() const noexcept { return fitted_; }
   double period_ps() const noexcept { return period_ps_; }
+  double per_period() const noexcept { return per_period_; }  // 1/ps; 0 with it
   std::int64_t anchor_ps() const noexcept { return anchor_ps_; }
   double scatter_ps() const noexcept { return scatter_ps_; }
 
@@ -58,10 +59,15 @@ class GridFit {
   void place(std::int64_t at_ps) noexcept;
   void begin_block(std::int64_t anchor_ps) noexcept;
   void end_block() noexcept;
+  void set_period(double ps) noexcept {
+    period_ps_ = ps;
+    per_period_ = ps > 0.0 ? 1.0 / ps : 0.0;
+  }
 
   std::array<std::int64_t, to_learn> first_{};
   std::size_t first_count_ = 0;
-  double period_ps_ = 0.0;  // 0: not yet known
+  double period_ps_ = 0.0;   // 0: not yet known
+  double per_period_ = 0.0;  // its inverse: a division each pulse and grid would cost more than all
   std::int64_t anchor_ps_ = 0;
   std::int64_t newest_ = 0;  // its number, from the anchor
   // sums over the block, of numbers k and deviations d from anchor + k T

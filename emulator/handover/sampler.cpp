@@ -31,15 +31,17 @@ Sampler::Sampler(const plant::Drive& drive, double rate_Hz, RunSink& sink,
     : drive_(drive),
       sink_(sink),
       throttle_V_(std::move(throttle_V)),
-      rate_Hz_(checked_rate(rate_Hz)) {
+      rate_Hz_(checked_rate(rate_Hz)),
+      whole_ps_(second_ps / rate_Hz_),
+      rest_ps_(second_ps % rate_Hz_) {
   held_frames_.reserve(held_frames_most);
   open_bin(0);
 }
 
 // (point + 1) / rate to the nearest picosecond, in whole numbers that cannot overflow in 106 days.
 std::int64_t Sampler::instant_ps(std::int64_t point) const noexcept {
-  const std::int64_t whole = second_ps / rate_Hz_, rest = second_ps % rate_Hz_;
-  return (point + 1) * whole + ((point + 1) * rest + rate_Hz_ / 2) / rate_Hz_;
+  const std::int64_t whole = (point + 1) * whole_ps_, rest = (point + 1) * rest_ps_;
+  return rest == 0 ? whole : whole + (rest + rate_Hz_ / 2) / rate_Hz_;
 }
 
 void Sampler::open_bin(std::int64_t point) noexcept {

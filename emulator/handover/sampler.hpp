@@ -75,6 +75,7 @@ class Sampler final : public plant::SegmentObserver {
   RunSink& sink_;
   std::function<double(std::int64_t)> throttle_V_;
   std::int64_t rate_Hz_;
+  std::int64_t whole_ps_, rest_ps_;  // of a second over rate_Hz_
   Bin bin_, held_bin_;
   std::vector<Frame> held_frames_;
   bool holding_ = false;
