@@ -53,9 +53,11 @@ inline constexpr LineId angle_data{15}, angle_clock{16}, angle_select{17};
 inline constexpr LineId driver_fault{18}, driver_enable{19};
 /// Of the supply: on closes the contactor, switches the brake resistor on.
 inline constexpr LineId contactor{20}, brake_chopper{21};
+/// The driver's command as the width of a pulse.
+inline constexpr LineId command_pulse{22};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 22;
+inline constexpr std::size_t line_count = 23;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.

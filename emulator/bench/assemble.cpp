@@ -17,9 +17,21 @@ class ShortSections : public Assembly {
     derive("thermal.fitted", d_.bench.drive.thermal.fitted, mentioned("thermal"));
     ordered("controls.throttle_idle", d_.bench.controls.throttle_idle_V, "controls.throttle_full",
             d_.bench.controls.throttle_full_V);
+    command_pulse();
   }
 
  private:
+  void command_pulse() {
+    CommandPulse& pulse = d_.bench.controls.pulse;
+    derive("controls.command_pulse.fitted", pulse.fitted, mentioned("controls.command_pulse"));
+    if (pulse.idle_s < pulse.full_s && pulse.full_s < pulse.period_s) return;
+    const bool period = readings_.given("controls.command_pulse.period");
+    wrong(period ? "controls.command_pulse.period" : "controls.command_pulse.full",
+          fmt::format("controls.command_pulse has idle {:g} ms, full {:g} ms and period {:g} ms; "
+                      "allowed only in rising order. Change one.",
+                      1e3 * pulse.idle_s, 1e3 * pulse.full_s, 1e3 * pulse.period_s));
+  }
+
   /// A ratiometric throttle's voltage is a share of its supply.
   void follow_supply(const std::string& share, double value, const std::string& volts,
                      double& volts_V, double otherwise_V) {

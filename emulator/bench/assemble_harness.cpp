@@ -34,6 +34,9 @@ std::string_view missing_source(LineId line) {
   if (line == io::line::brake_chopper)
     return "the controller switches no brake resistor here. Write chopper.driven_by: controller "
            "and its resistance, or remove the wire.";
+  if (line == io::line::command_pulse)
+    return "the bench sends no command pulse. Write controls.command_pulse.fitted: on, or remove "
+           "the wire.";
   return missing_sensor;
 }
 
@@ -180,6 +183,7 @@ bool has_source(const Draft& draft, LineId line) {
   if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
   if (line == io::line::brake_chopper)
     return drive.chopper.resistance_ohm > 0.0 && draft.chopper_driven_by == 1;
+  if (line == io::line::command_pulse) return draft.bench.controls.pulse.fitted;
   if (line == io::line::angle_select) return angle == plant::AngleOutput::spi;
   if (line >= io::line::hall_U && line <= io::line::hall_W) return drive.hall.fitted;
   if (line >= io::line::encoder_A && line <= io::line::encoder_Z) return drive.encoder.fitted;

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "emulator/bench/command_pulse.hpp"
 #include "emulator/bench/cycle_settings.hpp"
 #include "emulator/bench/harness.hpp"
 #include "emulator/bench/line_calibration.hpp"
@@ -36,6 +37,7 @@ struct Expects {
 struct Controls {
   double throttle_idle_V = 0.85;  // voltage of a throttle at rest
   double throttle_full_V = 4.2;
+  CommandPulse pulse;
 };
 
 struct Bench {

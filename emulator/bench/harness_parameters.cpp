@@ -63,12 +63,12 @@ std::vector<Parameter> harness_parameters() {
     } else {
       const bool driven = io::from_controller(io::LineId(static_cast<std::uint16_t>(k)));
       add(pin(fmt::format("harness.lines.{}.pin", name), at, optional,
-              driven ? "the pin that switches it" : "the pin that this switch goes to"));
+              driven ? "the pin that switches it" : "the pin that this wire goes to"));
       add(choice(
           fmt::format("harness.lines.{}.active", name),
           [k](Draft& d) -> int& { return d.line[k].active_high; }, polarity, by_default("high"),
           driven ? "level of the pin that turns it on; not driven, it is off"
-                 : "level of the wire while the switch is on",
+                 : "level of the wire while it is on",
           role::mcu | role::wired));
     }
   }

@@ -54,6 +54,7 @@ class Sums {
     angles();
     volts();
     clocked_angle();
+    command_pulse();
     grade();
     return std::move(sum_);
   }
@@ -226,6 +227,27 @@ class Sums {
          .remedy = "leave the clock unwired and use Halls or encoder, or a timing co-processor",
          .grounds = "no Linux process answers a clock of hundreds of kilohertz"},
         false);
+  }
+
+  /// Its edges come with the cycle's writes: the width is a whole number of cycles.
+  void command_pulse() {
+    if (!wired(bench_, io::line::command_pulse)) return;
+    const CommandPulse& pulse = bench_.controls.pulse;
+    const double travel_s = pulse.full_s - pulse.idle_s;
+    const double step_percent = 100.0 * routes_.cycle_s / travel_s;
+    add({.signal = "command pulse, out",
+         .asks = fmt::format("{} cycle / {} from idle to full", seconds(routes_.cycle_s),
+                             seconds(travel_s)),
+         .demand = step_percent,
+         .limit = pulse_step_most_percent,
+         .unit = "% of travel",
+         .fits_up_to =
+             fmt::format("cycles of {}", seconds(0.01 * pulse_step_most_percent * travel_s)),
+         .consequence = "the pulse would end with a cycle: the throttle would move in steps",
+         .remedy = "wire the throttle's voltage, run it in virtual time, or a timing co-processor "
+                   "for the outputs",
+         .grounds = "common practice: receivers have a dead band of some microseconds"},
+        step_percent <= pulse_step_most_percent);
   }
 
   void grade() {

@@ -24,6 +24,9 @@ inline constexpr double phase_lost_most_deg = 10.0;
 /// Ripple of a filtered gate, peak to peak, in % of duty: as much as a dead time of 1 us takes at
 /// 20 kHz.
 inline constexpr double ripple_most_percent = 2.0;
+/// Step in which a pulse's width reaches the controller, in % of its travel from idle to full: a
+/// receiver's dead band of some microseconds in 1 ms.
+inline constexpr double pulse_step_most_percent = 1.0;
 /// A dead time is clean while it is this many times the stamps' rms jitter.
 inline constexpr double dead_time_in_jitters = 4.0;
 

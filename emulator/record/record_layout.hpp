@@ -23,7 +23,7 @@ namespace stillrotor::layout {
 
 static_assert(std::endian::native == std::endian::little, "the record is written as it lies here");
 
-inline constexpr int format = 2;
+inline constexpr int format = 3;
 inline constexpr const char* file_name = "record.h5";
 inline constexpr const char* vcd_name = "gates.vcd";
 

@@ -241,9 +241,11 @@ class ActionReader {
 
   bool has_wire(const ActionWord& word) {
     const auto& harness = bench_.harness;
+    const bool pulse = harness.lines[io::index(io::line::command_pulse)].connected;
     bool wired = true;
     if (word.kind == ActionKind::throttle)
-      wired = harness.channels[io::index(io::channel::throttle)];
+      wired = harness.channels[io::index(io::channel::throttle)] || pulse;
+    if (word.kind == ActionKind::command_pulse) wired = pulse;
     if (word.kind == ActionKind::brake) wired = harness.lines[io::index(io::line::brake)].connected;
     if (word.kind == ActionKind::reverse)
       wired = harness.lines[io::index(io::line::reverse)].connected;

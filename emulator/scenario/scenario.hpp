@@ -28,6 +28,7 @@ enum class ActionKind : std::uint8_t {
   pedal_torque,    // value Nm, mean at the crank
   held_speed,      // value rad/s, of a dynamometer
   driver_supply,   // value V, of the gate driver; a step
+  command_pulse,   // value 0/1: it is sent
   fault            // see Fault
 };
 

@@ -17,9 +17,11 @@ constexpr std::array actions{
                "brake switch"},
     ActionWord{"reverse", ActionKind::reverse, on_off, Family::ratio, 0, 1, "on or off",
                "reverse switch"},
-    ActionWord{"throttle", ActionKind::throttle, ramp, Family::voltage, 0, 6,
-               "0 V to 6 V, or 0 % to 100 %",
-               "voltage of the throttle's wire, or its position between idle and full"},
+    ActionWord{
+        "throttle", ActionKind::throttle, ramp, Family::voltage, 0, 6,
+        "0 V to 6 V, or 0 % to 100 %",
+        "voltage of the throttle's wire, or its position between idle and full; the command pulse "
+        "follows it"},
     ActionWord{"load_torque", ActionKind::load_torque, ramp, Family::torque, -10'000, 10'000,
                "-10000 N m to 10000 N m", "load at the motor shaft, opposes positive speed"},
     ActionWord{"slope", ActionKind::slope, ramp, Family::ratio, -0.5, 0.5, "-50 % to 50 %",
@@ -37,6 +39,8 @@ constexpr std::array actions{
     ActionWord{"driver_supply", ActionKind::driver_supply, step, Family::voltage, 0, 40,
                "0 V to 40 V",
                "of the gate driver; needs its undervoltage or its bootstrap supplies"},
+    ActionWord{"command_pulse", ActionKind::command_pulse, on_off, Family::ratio, 0, 1, "on or off",
+               "sender of the command pulse; off: no pulse comes"},
 };
 
 constexpr std::array faults{

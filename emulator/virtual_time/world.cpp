@@ -82,6 +82,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
+      pulse_(bench.controls.pulse),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
       sampler_(plant_, bench.record_rate_Hz, sink_,
@@ -246,6 +247,7 @@ void BenchWorld::do_due_actions() noexcept {
   timeline_.woken();
   follow_ramps();
   follow_given_speed();
+  follow_command_pulse();
   sampler_.inputs_changed();
   quiet_ps_ = now_ps();  // what was promised before knew nothing of this
 }
@@ -269,6 +271,17 @@ void BenchWorld::follow_given_speed() noexcept {
   for (; next_speed_ < steps.size() && steps[next_speed_].at_ps <= now_ps(); ++next_speed_)
     plant_.hold_speed_rad_s({steps[next_speed_].speed_rad_s, 0.0});
   if (next_speed_ < steps.size()) timeline_.wake_at(steps[next_speed_].at_ps);
+}
+
+void BenchWorld::follow_command_pulse() noexcept {
+  const Controls& controls = bench_.controls;
+  if (!controls.pulse.fitted || !wiring_.connected(io::line::command_pulse)) return;
+  if (pulse_.next_ps() <= now_ps()) {
+    pulse_.attend((throttle_V_.at(now_ps()) - controls.throttle_idle_V) /
+                  (controls.throttle_full_V - controls.throttle_idle_V));
+    set_line(io::line::command_pulse, pulse_.high());
+  }
+  timeline_.wake_at(pulse_.next_ps());
 }
 
 void BenchWorld::act(const Action& action) noexcept {
@@ -317,6 +330,9 @@ void BenchWorld::act(const Action& action) noexcept {
     case ActionKind::driver_supply:
       mark("driver_supply");
       return plant_.set_driver_supply_V(action.value);
+    case ActionKind::command_pulse:
+      mark(on ? "command_pulse on" : "command_pulse off");
+      return pulse_.send(on);
     case ActionKind::fault:
       return act_fault(action);
   }

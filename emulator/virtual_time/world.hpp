@@ -18,6 +18,7 @@
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
+#include "emulator/virtual_time/pulse_sender.hpp"
 #include "emulator/virtual_time/ramped_input.hpp"
 #include "emulator/virtual_time/supply_news.hpp"
 #include "emulator/virtual_time/timeline.hpp"
@@ -122,6 +123,7 @@ class BenchWorld final : public io::World {
   void set_line(io::LineId, bool on) noexcept;
   void follow_ramps() noexcept;
   void follow_given_speed() noexcept;
+  void follow_command_pulse() noexcept;
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
@@ -134,6 +136,7 @@ class BenchWorld final : public io::World {
   Timeline timeline_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
+  PulseSender pulse_;
   GivenMotion motion_;
   std::size_t next_speed_ = 0;
   plant::Drive plant_;

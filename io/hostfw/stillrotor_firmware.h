@@ -48,6 +48,7 @@ enum sr_line {
   SR_DRIVER_ENABLE, /* fault: high while it reports; enable: driven */
   SR_CONTACTOR,
   SR_BRAKE_CHOPPER, /* driven */
+  SR_COMMAND_PULSE,
   SR_LINE_COUNT
 };
 

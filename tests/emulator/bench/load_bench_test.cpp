@@ -350,6 +350,31 @@ TEST_F(LoadBench, TheBuildFolderIsNamedInPaths) {
             folder_.path() / "build/firmware/x.elf");
 }
 
+TEST_F(LoadBench, ACommandPulseIsThereWhereItIsNamedAndNeedsBothEnds) {
+  folder_.write("firmware.elf", elf_start);
+  const char* const wire = "  lines: {command_pulse: {pin: PB1}}\n";
+  EXPECT_FALSE(load(mcu_bench).controls.pulse.fitted);
+  EXPECT_THAT(said(mcu_bench + std::string(wire)),
+              HasSubstr("harness.lines.command_pulse.pin is PB1, but the bench sends no command "
+                        "pulse. Write controls.command_pulse.fitted: on, or remove the wire."));
+  const Bench bench = load(mcu_bench + std::string(wire) +
+                           "controls: {command_pulse: {period: 2.5 ms, full: 1.9 ms}}\n");
+  EXPECT_TRUE(bench.controls.pulse.fitted);
+  EXPECT_TRUE(bench.harness.lines[io::index(io::line::command_pulse)].connected);
+  EXPECT_DOUBLE_EQ(bench.controls.pulse.period_s, 2.5e-3);
+  EXPECT_DOUBLE_EQ(bench.controls.pulse.idle_s, 1e-3);
+  EXPECT_DOUBLE_EQ(bench.controls.pulse.full_s, 1.9e-3);
+}
+
+TEST_F(LoadBench, ACommandPulseEndsBeforeTheNext) {
+  EXPECT_THAT(said(small_bench, {"controls.command_pulse.period=2 ms"}),
+              HasSubstr("idle 1 ms, full 2 ms and period 2 ms; allowed only in rising order"));
+  EXPECT_THAT(said(small_bench, {"controls.command_pulse.full=1 ms"}),
+              HasSubstr("idle 1 ms, full 1 ms and period 20 ms; allowed only in rising order"));
+  EXPECT_THAT(said(small_bench, {"controls.command_pulse.period=1 ms"}),
+              HasSubstr("allowed 2 ms to 100 ms"));
+}
+
 TEST_F(LoadBench, ThrottleAndLimitsStandInRisingOrder) {
   EXPECT_THAT(said(std::string(small_bench) + "controls: {throttle_idle: 4.5 V}\n"),
               HasSubstr("allowed only in rising order"));

@@ -57,6 +57,27 @@ TEST(Budget, ACurrentLoopThroughABoardsConverterLosesItsPhase) {
   EXPECT_THAT(sum.grade_why, HasSubstr("1 kHz"));
 }
 
+// Steps of 200 us in a travel of 1 ms are a fifth of it; 1 % would be 10 us.
+TEST(Budget, ACommandPulseThatEndsWithACycleIsRefusedWithItsStep) {
+  Bench wired = bench("orchard-cart-hub-wired");
+  Routes routes = plain_gpio();
+  const auto has_row = [&] {
+    for (const Demand& demand : budget(wired, routes).demands)
+      if (demand.signal == "command pulse, out") return true;
+    return false;
+  };
+  EXPECT_FALSE(has_row());
+  wired.controls.pulse.fitted = true;
+  wired.harness.lines[io::index(io::line::command_pulse)].connected = true;
+  const Demand coarse = row(budget(wired, routes), "command pulse, out");
+  EXPECT_FALSE(coarse.fits);
+  EXPECT_NEAR(coarse.demand, 20.0, 1e-9);
+  EXPECT_DOUBLE_EQ(coarse.limit, 1.0);
+  EXPECT_EQ(coarse.fits_up_to, "cycles of 10 us");
+  routes.cycle_s = 9e-6;
+  EXPECT_TRUE(row(budget(wired, routes), "command pulse, out").fits);
+}
+
 TEST(Budget, ASlowLoopKeepsItsMargin) {
   const Budget sum =
       budget(bench("orchard-cart-mid", {"controller.expects.current_loop=80 Hz"}), plain_gpio());

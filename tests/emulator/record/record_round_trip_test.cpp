@@ -220,10 +220,11 @@ TEST(GatesVcd, HoldsEveryEdgeInTheStandardsForm) {
       "$var wire 1 3 fault $end\n$var wire 1 4 enable $end\n"
       "$upscope $end\n"
       "$var wire 1 5 contactor $end\n$var wire 1 6 brake_chopper $end\n"
+      "$var wire 1 7 command_pulse $end\n"
       "$upscope $end\n$enddefinitions $end\n"
       "#0\n$dumpvars\n"
       "0!\n0\"\n0#\n0$\n0%\n0&\n0'\n1(\n0)\n0*\n0+\n0,\n1-\n0.\n0/"
-      "\n00\n01\n02\n03\n04\n05\n06\n$end\n"
+      "\n00\n01\n02\n03\n04\n05\n06\n07\n$end\n"
       "1!\n#99999999\n0!\n#100000000\n1\"\n1'\n#712300000042\n0-\n#1000000000000\n");
 }
 
@@ -261,7 +262,7 @@ print(kinds["fault"] == m["kind"][0], text(m["name"][0]), text(m["detail"][0]), 
   EXPECT_EQ(pclose(pipe), 0);
   // By hand from value_of(): frame 999, column 1; frame 1, columns 35 and 45.
   EXPECT_EQ(output,
-            "Orchard cart 23 1 2\n"
+            "Orchard cart 23 1 3\n"
             "(1000,) float32 63937.0 A 20000.0\n"
             "99.0 109.0\n"
             "('t_ps', 'level') 123456789012 1\n"

@@ -279,6 +279,21 @@ TEST_F(LoadScenario, ASwitchNeedsItsWire) {
   EXPECT_EQ(said(small_scenario), "");
 }
 
+TEST_F(LoadScenario, ACommandPulseCarriesTheThrottleWithoutItsVoltage) {
+  folder_.write("firmware.elf", test::elf_start);
+  const auto on_bench = [&](const std::string& lines, const std::string& controls) {
+    const std::string text = replaced(test::mcu_bench, "{throttle: ADC3,", "{") + lines + controls;
+    bench_ = load_bench(folder_.write("bench.yaml", text), {}, "/none");
+  };
+  on_bench("", "");
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 50 %"), HasSubstr("throttle has no wire"));
+  EXPECT_THAT(said_of_action("at: 1 s, command_pulse: off"),
+              HasSubstr("command_pulse has no wire on the bench"));
+  on_bench("  lines: {command_pulse: {pin: PB1}}\n", "controls: {command_pulse: {}}\n");
+  EXPECT_EQ(said_of_action("at: 1 s, throttle: 50 %"), "");
+  EXPECT_EQ(said_of_action("at: 1 s, command_pulse: off"), "");
+}
+
 TEST_F(LoadScenario, WindPedalsAndHeldSpeedNeedTheirLoad) {
   EXPECT_THAT(said_of_action("at: 1 s, wind: 5 m/s"), HasSubstr("wind needs load.drag_area"));
   EXPECT_THAT(said_of_action("at: 1 s, pedal_torque: 5 N m"),

@@ -39,5 +39,33 @@ TEST(FirmwareRun, DoesNotDependOnTheLookAhead) {
   }
 }
 
+// Half open is 1.5 ms, a quarter 1.25 ms; a tick of the firmware's timer is 0.5 us; tolerance as in
+// tests/io/mcu/pulse_test.cpp.
+TEST(FirmwareRun, MeasuresTheCommandPulseThatTheScenariosThrottleMoves) {
+  const Bench bench =
+      load_bench(STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub.yaml",
+                 {"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/test_pulse_width_int0.elf",
+                  "harness.gates.UL=PB1", "harness.lines.command_pulse.pin=PD2",
+                  "controls.command_pulse.fitted=on", "controls.command_pulse.period=5 ms"},
+                 STILLROTOR_BUILD_DIR);
+  const auto throttle = [&](double position) {
+    return bench.controls.throttle_idle_V +
+           position * (bench.controls.throttle_full_V - bench.controls.throttle_idle_V);
+  };
+  Scenario scenario = drive_off(23 * ms, throttle(0.5));
+  scenario.timeline = {action(7 * ms, ActionKind::throttle, throttle(0.5)),
+                       action(12 * ms, ActionKind::throttle, throttle(0.25))};
+  KeepingSink sink;
+  run(bench, scenario, sink);
+  std::vector<double> ticks;
+  for (const KeptMark& mark : sink.marks)
+    if (mark.kind == MarkKind::text) ticks.push_back(std::stod(mark.detail));
+  ASSERT_EQ(ticks.size(), 4U);  // at 5, 10, 15 and 20 ms
+  EXPECT_NEAR(ticks[0], 2000, 1.25);
+  EXPECT_NEAR(ticks[1], 3000, 1.25);
+  EXPECT_NEAR(ticks[2], 2500, 1.25);
+  EXPECT_NEAR(ticks[3], 2500, 1.25);
+}
+
 }  // namespace
 }  // namespace stillrotor::test
