@@ -21,6 +21,9 @@ class Timeline {
     return std::min(rest_.empty() ? never_ps : rest_.front().at_ps, next_wake_ps_);
   }
 
+  /// What is still to come, in order.
+  std::span<const Action> coming() const noexcept { return rest_; }
+
   /// Takes the next action that is due at t_ps or before; nullptr: none.
   const Action* take_due(std::int64_t t_ps) noexcept {
     if (rest_.empty() || rest_.front().at_ps > t_ps) return nullptr;

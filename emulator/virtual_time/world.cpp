@@ -187,6 +187,29 @@ void BenchWorld::predict(double lead_s, Pins& pins) noexcept {
   plant_.restore(present);
 }
 
+bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
+  RampedInput throttle_V = throttle_V_;
+  bool key = wiring_.is_on(io::line::key), brake = wiring_.is_on(io::line::brake),
+       reverse = wiring_.is_on(io::line::reverse);
+  for (const Action& action : timeline_.coming()) {
+    if (action.at_ps > t_ps) break;
+    if (action.kind == ActionKind::throttle)
+      throttle_V.go(action.at_ps, action.value, action.over_ps);
+    if (action.kind == ActionKind::key) key = action.value != 0.0;
+    if (action.kind == ActionKind::brake) brake = action.value != 0.0;
+    if (action.kind == ActionKind::reverse) reverse = action.value != 0.0;
+  }
+  const auto show = [&](LineId line, bool on) {
+    pins.levels[io::index(line)] = wiring_.level(line, on);
+  };
+  show(io::line::key, key);
+  show(io::line::brake, brake);
+  show(io::line::reverse, reverse);
+  if (bench_.harness.channels[io::index(io::channel::throttle)])
+    pins.volts[io::index(io::channel::throttle)] = throttle_V.at(t_ps);
+  return key;
+}
+
 void BenchWorld::text(Time at, std::string_view said) noexcept {
   sink_.mark(MarkKind::text, at.count(), "controller", said);
 }

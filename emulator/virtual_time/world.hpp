@@ -92,6 +92,10 @@ class BenchWorld final : public io::World {
   /// as they will be in lead_s if the rotor goes on as it does. No look ahead is open.
   void predict(double lead_s, Pins& pins) noexcept;
 
+  /// The same for what the driver's hands do, key, brake, reverse and throttle: as the scenario
+  /// will have them at t_ps, not before the present. Returns whether the key is on then.
+  bool foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept;
+
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
   const plant::Drive& plant() const noexcept { return plant_; }
   const Wiring& wiring() const noexcept { return wiring_; }

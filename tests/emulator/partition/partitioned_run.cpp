@@ -6,8 +6,8 @@
 #include <memory>
 #include <random>
 #include <stdexcept>
+#include <utility>
 
-#include "emulator/virtual_time/ramped_input.hpp"
 #include "emulator/virtual_time/world.hpp"
 #include "io/captured_edges.hpp"
 #include "io/link/port/simulated_chip.hpp"
@@ -79,13 +79,11 @@ class Run final : private io::LinkSession::Wire {
         session_(std::make_unique<io::LinkSession>(link_, *captured_)),
         world_(bench, scenario, {}, sink),
         mirror_(bench, link_, world_),
-        throttle_V_(bench.controls.throttle_idle_V),
         up_(1, options.way_ns, options.jitter_ns),
         down_(2, options.way_ns, options.jitter_ns) {}
 
   PartitionedOutcome go() {
     session_->connected(1, now_ns());
-    put_throttle(0);
     run_for(options_.settle_ns);
     session_->want_live();
     run_for(100 * ms);
@@ -94,7 +92,7 @@ class Run final : private io::LinkSession::Wire {
     captured_->arm(armed_ns_);
     mirror_.arm(armed_ns_);
     world_.begin();
-    show_switches();
+    show_driver(0);
     while (world_.now_ps() < scenario_.lasts_ps) step();
     PartitionedOutcome out = std::move(outcome_);
     out.mirror = mirror_.report();
@@ -119,12 +117,26 @@ class Run final : private io::LinkSession::Wire {
     for (const std::int64_t until = now_ns() + lasts_ns; now_ns() < until;) step();
   }
 
+  /// The chip's time of a moment.
+  io::Time chip_time(std::int64_t ns) const {
+    return io::Time(
+        std::llround(static_cast<double>(ns - begin_ns) * 1e3 * (1.0 + options_.drift)));
+  }
+  void take_sent() {
+    if (const std::vector<std::uint8_t> sent = chip_.take_sent(); !sent.empty())
+      up_.put(sent, now_ns());
+  }
+
   void step() {
-    chip_.advance(chip_.now() + io::Time(50 * us * 1000));
-    const std::int64_t now = now_ns();
-    if (armed_ns_ != 0) put_throttle(1000 * (now - armed_ns_));
-    down_.arrive(now, [&](const auto& frame, std::int64_t) { chip_.hear(frame); });
-    if (const std::vector<std::uint8_t> sent = chip_.take_sent(); !sent.empty()) up_.put(sent, now);
+    const std::int64_t now = now_ns() + 50 * us;
+    if (armed_ns_ != 0) show_driver(1000 * (now_ns() - armed_ns_));
+    down_.arrive(now, [&](const auto& frame, std::int64_t at_ns) {
+      chip_.advance(chip_time(at_ns));
+      chip_.hear(frame);
+      take_sent();
+    });
+    chip_.advance(chip_time(now));
+    take_sent();
     up_.arrive(now, [&](const auto& bytes, std::int64_t at_ns) { session_->take(bytes, at_ns); });
     if (now - cycle_ns_ < options_.period_ns) return;
     cycle_ns_ = now;
@@ -136,15 +148,13 @@ class Run final : private io::LinkSession::Wire {
     session_->ahead(ahead);
   }
 
-  /// The driver's hand: at the pins when the scenario says so.
-  void put_throttle(std::int64_t now_ps) {
-    for (; next_action_ < scenario_.timeline.size() &&
-           scenario_.timeline[next_action_].at_ps <= now_ps;
-         ++next_action_) {
-      const Action& a = scenario_.timeline[next_action_];
-      if (a.kind == ActionKind::throttle) throttle_V_.go(a.at_ps, a.value, a.over_ps);
-    }
-    chip_.put(io::channel::throttle, throttle_V_.at(now_ps));
+  /// The driver's hands, at their own time, which the mirror has not come to yet.
+  void show_driver(std::int64_t now_ps) {
+    const bool key = world_.foretell_driver(now_ps, pins_);
+    for (const io::LineId line : {io::line::key, io::line::brake, io::line::reverse})
+      chip_.put(line, pins_.levels[io::index(line)]);
+    chip_.put(io::channel::throttle, pins_.volts[io::index(io::channel::throttle)]);
+    if (std::exchange(powered_, key) != key) chip_.power(key ? bench_.controller_supply_V : 0.0);
   }
 
   void turn(std::int64_t now) {
@@ -163,14 +173,6 @@ class Run final : private io::LinkSession::Wire {
       world_.drive(edge);
     }
     advance(until_ps);
-    show_switches();
-  }
-
-  /// Key, brake and reverse as the mirror has them, the supply with the key.
-  void show_switches() {
-    for (const io::LineId line : {io::line::key, io::line::brake, io::line::reverse})
-      chip_.put(line, world_.wiring().level(line));
-    if (const auto volts = world_.take_power_request()) chip_.power(*volts);
   }
 
   void advance(std::int64_t until_ps) {
@@ -196,8 +198,8 @@ class Run final : private io::LinkSession::Wire {
   std::unique_ptr<io::LinkSession> session_;
   BenchWorld world_;
   Mirror mirror_;
-  RampedInput throttle_V_;
-  std::size_t next_action_ = 0;
+  BenchWorld::Pins pins_;
+  bool powered_ = false;
   Way up_, down_;
   std::deque<io::Edge> edges_;
   std::int64_t armed_ns_ = 0, cycle_ns_ = 0;

@@ -40,8 +40,8 @@ struct PartitionedOutcome {
   plant::Drive::Health plant;
 };
 
-/// Throttle and key are at the chip's pins at their own time; everything else of the scenario
-/// happens in the mirror. Every frame, edge and mark of it goes into the sink.
+/// What the driver's hands do is at the chip's pins at its own time; everything else of the
+/// scenario happens in the mirror. Every frame, edge and mark of it goes into the sink.
 PartitionedOutcome run_partitioned(const Bench&, const Scenario&, io::SimulatedController&,
                                    RunSink&, const PartitionedOptions& = {});
 

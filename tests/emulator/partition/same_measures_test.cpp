@@ -150,14 +150,15 @@ TEST_P(SameMeasures, OfOurOwnFirmwareThroughTheCoProcessorAsInVirtualTime) {
   }
 }
 
-// The key's line is the mirror's, which stands 4 ms behind the clock and writes once a millisecond:
-// so much longer everything takes that the driver asks for. The whole plant answers at once.
-TEST(OtherMeasures, OfWhatTheDriverAsksForComeWithTheMirrorsLag) {
+// The driver's hands are told to the chip ahead of the mirror, so the controller's answer is timed
+// as on every other route; here every 50 us.
+TEST(OtherMeasures, OfWhatTheDriverAsksForCountFromHim) {
   PartitionedOutcome out;
-  const Measurement late = in_parts(mid(), out).measure("time_to_gates_off", {0.0, 0.1, "key off"});
-  ASSERT_TRUE(late.undefined.empty()) << late.undefined;
-  EXPECT_GE(late.value, 3.9e-3);
-  EXPECT_LE(late.value, 5.2e-3);
+  const Measurement answer =
+      in_parts(mid(), out).measure("time_to_gates_off", {0.0, 0.1, "key off"});
+  ASSERT_TRUE(answer.undefined.empty()) << answer.undefined;
+  EXPECT_GE(answer.value, 0.0);
+  EXPECT_LE(answer.value, 60e-6);
 }
 
 // A sensor that shows 1.5 % more is enough to be seen.

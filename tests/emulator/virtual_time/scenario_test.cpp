@@ -1,6 +1,9 @@
 // What the scenario does to driver's controls, road, supply and wires, at its own picosecond.
 #include <gtest/gtest.h>
 
+#include <tuple>
+
+#include "emulator/virtual_time/world.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -267,6 +270,43 @@ TEST(HallLineStuck, HoldsTheWireUntilCleared) {
   EXPECT_EQ(of_U, 0);  // it was high and stays so
   EXPECT_GE(of_V, 4);  // 2 * 23.9 flips a second
   EXPECT_GE(controller.delivered.back().at.count(), 80 * ms);
+}
+
+// ---- the driver's hands, ahead of the plant
+
+TEST(ForetoldDriver, StandsWhereTheScenarioWillHaveHimAndLeavesTheWorldAlone) {
+  const Bench bench = mid_bench();
+  Scenario scenario;
+  scenario.lasts_ps = 100 * ms;
+  scenario.timeline = {
+      action(10 * ms, ActionKind::key, 1.0), action(20 * ms, ActionKind::throttle, 2.85, 10 * ms),
+      action(24 * ms, ActionKind::brake, 1.0), action(30 * ms, ActionKind::key, 0.0)};
+  KeepingSink sink;
+  BenchWorld world(bench, scenario, {}, sink);
+  world.begin();
+  world.advance(5 * ms);
+  const auto shown = [&](std::int64_t t_ps) {
+    BenchWorld::Pins pins;
+    const bool on = world.foretell_driver(t_ps, pins);
+    const auto level = [&](io::LineId line) { return pins.levels[io::index(line)]; };
+    EXPECT_EQ(level(io::line::key), world.wiring().level(io::line::key, on));
+    return std::tuple(on, level(io::line::brake) == world.wiring().level(io::line::brake, true),
+                      pins.volts[io::index(io::channel::throttle)]);
+  };
+  EXPECT_EQ(shown(5 * ms), std::tuple(false, false, 0.85));
+  EXPECT_EQ(shown(10 * ms), std::tuple(true, false, 0.85));
+  // 2 V over 10 ms, half of them gone.
+  EXPECT_NEAR(std::get<2>(shown(25 * ms)), 1.85, 1e-12);
+  EXPECT_TRUE(std::get<1>(shown(25 * ms)));
+  EXPECT_FALSE(std::get<0>(shown(35 * ms)));
+  EXPECT_NEAR(std::get<2>(shown(35 * ms)), 2.85, 1e-12);
+  // Nothing of it has happened.
+  EXPECT_EQ(world.now_ps(), 5 * ms);
+  EXPECT_EQ(world.next_event_ps(), 10 * ms);
+  EXPECT_EQ(sink.find("key on"), nullptr);
+  // From the middle of a ramp.
+  world.advance(22 * ms);
+  EXPECT_NEAR(std::get<2>(shown(26 * ms)), 2.05, 1e-12);
 }
 
 }  // namespace
