@@ -5,9 +5,9 @@
 #include <map>
 
 #include "emulator/bench/parameter_table.hpp"
-#include "emulator/bench/pins.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/wire_sources.hpp"
+#include "io/mcu/parts/pin_names.hpp"
 
 namespace stillrotor {
 namespace {
@@ -42,16 +42,26 @@ std::string_view missing_source(LineId line) {
 
 /// Every pin exists, has something at its other end, and takes one wire only.
 void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
+  namespace mcu = io::mcu;
+  const mcu::Part* part = mcu::find_part(draft.mcu.part);
+  if (part == nullptr) {
+    problems.add(readings.at("controller.part").place,
+                 fmt::format("controller.part is {}; allowed {}. Name the part that the firmware "
+                             "was built for.",
+                             draft.mcu.part, mcu::part_names()));
+    return;
+  }
   std::map<std::string, std::string> taken;
   const auto check = [&](const std::string& path, const std::string& pin, bool analog,
                          std::string_view fault) {
     if (pin.empty()) return;
     const Place& place = readings.at(path).place;
-    const std::string physical = physical_pin(draft.mcu.part, pin);
-    if (physical.empty() || (analog && !is_analog(draft.mcu.part, pin)) ||
-        (!analog && physical.starts_with("ADC")))
-      problems.add(place, fmt::format("{} is {}; allowed on {}: {}. Check the wiring list.", path,
-                                      pin, draft.mcu.part, allowed_pins(draft.mcu.part, analog)));
+    const std::string physical = mcu::physical_pin(*part, pin);
+    if (analog ? !mcu::find_analog_input(*part, pin) : !mcu::find_pin(*part, pin))
+      problems.add(
+          place,
+          fmt::format("{} is {}; allowed on {}: {}. Check the wiring list.", path, pin, part->name,
+                      analog ? mcu::allowed_analog_inputs(*part) : mcu::allowed_pins(*part)));
     else if (const auto [other, fresh] = taken.emplace(physical, path); !fresh)
       problems.add(place, fmt::format("{} is {}, which {} has already; allowed one wire a pin. "
                                       "Move one of them.",

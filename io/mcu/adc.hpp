@@ -3,7 +3,8 @@
 // Start   at the ADC clock edge after ADSC is written; channel and reference are fixed then.
 // Sample  1.5 ADC clocks later (first conversion after ADEN: 13.5; auto-triggered: 2 + 3 cycles).
 // Ready   13 ADC clocks after the start (25; 13.5 + 3 cycles); in free running the next one starts.
-// Value   floor(1024 V / V_ref), clipped to 0..1023. V_ref: AVCC, or 1.1 V; AREF counts as AVCC.
+// Value   floor(1024 V / V_ref), clipped to 0..1023. V_ref: AVCC, or the internal one; AREF counts
+//         as AVCC.
 // Source  ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: Analog-to-Digital Converter, Prescaling and
 //         Conversion Timing, table ADC Conversion Time.
 // Not     a channel without a signal reads 0 V. Triggers by comparator and INT0: refused.
@@ -16,8 +17,7 @@
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
 #include "io/mcu/outside.hpp"
-#include "io/mcu/pin_names.hpp"
-#include "io/mcu/timer_layout.hpp"
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
 
@@ -26,7 +26,7 @@ class Timer;
 
 class Adc {
  public:
-  Adc(Core&, Interrupts&, Outside&, const AnalogInputs&, Comparator&);
+  Adc(const ConverterLayout&, Core&, Interrupts&, Outside&, const AnalogInputs&, Comparator&);
   /// The timers whose flags can start a conversion (0 and 1).
   void connect(std::array<Timer*, 2> timers) noexcept { timers_ = timers; }
   void reset() noexcept;
@@ -35,14 +35,14 @@ class Adc {
   bool waits_for(const TimerLayout&) const noexcept;
   /// A timer's flag rises.
   void timer_flag(unsigned vector, Cycle at) noexcept;
+  /// The trigger's source has been written.
+  void trigger_changed() noexcept;
 
  private:
   void write_control(const Write&) noexcept;
-  void write_trigger(const Write&) noexcept;
   void write_multiplexer(const Write&) noexcept;
   std::uint8_t read_low(Address, Cycle) noexcept;
   std::uint8_t read_high(Address, Cycle) noexcept;
-  void check_trigger() noexcept;
   unsigned trigger_source() const noexcept;
   bool auto_triggers() const noexcept;
   unsigned clock_divisor() const noexcept;
@@ -53,6 +53,7 @@ class Adc {
   double input_V(Cycle at) noexcept;
   std::uint16_t presented() const noexcept;
 
+  const ConverterLayout& layout_;
   Core& core_;
   Interrupts& interrupts_;
   Outside& outside_;

@@ -7,31 +7,32 @@
 namespace stillrotor::io::mcu {
 namespace {
 
-constexpr double bandgap_V = 1.1;
 constexpr Cycle second_clock_edge = 1;  // after the first at or after the crossing
 
 }  // namespace
 
-Comparator::Comparator(Core& core, Interrupts& interrupts, Outside& outside,
+Comparator::Comparator(const Part& part, Core& core, Interrupts& interrupts, Outside& outside,
                        const AnalogInputs& channels, double hysteresis_V)
-    : core_(core),
+    : layout_(part.comparator),
+      converter_(part.converter),
+      core_(core),
       interrupts_(interrupts),
       outside_(outside),
       channels_(channels),
       hysteresis_V_(hysteresis_V),
-      vector_(interrupts.vector(vect::ANALOG_COMP)) {
-  core.on_write<&Comparator::write_control>(reg::ACSR, this);
-  core.on_read<&Comparator::read_control>(reg::ACSR, this);
+      vector_(interrupts.vector(layout_.vector)) {
+  core.on_write<&Comparator::write_control>(layout_.control, this);
+  core.on_read<&Comparator::read_control>(layout_.control, this);
 }
 
 void Comparator::reset() noexcept {
   core_.cancel<&Comparator::on_flip>(this);
   looked_at_ = above_ = cleared_ = false;
   flip_.reset();
-  core_.reg(reg::ACSR) = 0;
+  core_.reg(layout_.control) = 0;
 }
 
-bool Comparator::is_on() const noexcept { return !(core_.reg(reg::ACSR) & bits::ACD); }
+bool Comparator::is_on() const noexcept { return !(core_.reg(layout_.control) & bits::ACD); }
 
 bool Comparator::flag_is_awaited() const noexcept {
   return is_on() && (interrupts_.enabled(vector_) || (cleared_ && !interrupts_.flag(vector_)));
@@ -41,10 +42,11 @@ Potential Comparator::input(unsigned index) const noexcept { return {channels_[i
 
 Comparison Comparator::comparison() const noexcept {
   const bool multiplexed =
-      (core_.reg(reg::ADCSRB) & bits::ACME) && !(core_.reg(reg::ADCSRA) & bits::ADEN);
-  const bool reference = core_.reg(reg::ACSR) & bits::ACBG;
-  return {reference ? Potential{std::nullopt, bandgap_V} : input(ain0),
-          input(multiplexed ? core_.reg(reg::ADMUX) & 7u : ain1), hysteresis_V_};
+      (core_.reg(layout_.multiplexer_enable.at) & layout_.multiplexer_enable.mask) &&
+      !(core_.reg(converter_.control) & bits::ADEN);
+  const bool reference = core_.reg(layout_.control) & bits::ACBG;
+  return {reference ? Potential{std::nullopt, layout_.bandgap_V} : input(ain0),
+          input(multiplexed ? core_.reg(converter_.multiplexer) & 7u : ain1), hysteresis_V_};
 }
 
 /// The output at this very time.
@@ -60,7 +62,7 @@ bool Comparator::compare(Cycle at) noexcept {
 
 void Comparator::raise_flag() noexcept {
   constexpr unsigned toggle = 0, falling = 2, rising = 3;
-  const unsigned sense = core_.reg(reg::ACSR) & bits::ACIS;
+  const unsigned sense = core_.reg(layout_.control) & bits::ACIS;
   if (sense == toggle || (sense == rising && above_) || (sense == falling && !above_))
     interrupts_.raise(vector_);
 }
@@ -99,8 +101,9 @@ void Comparator::write_control(const Write& write) noexcept {
     interrupts_.clear(vector_);
     cleared_ = true;
   }
-  const std::uint8_t before = core_.reg(reg::ACSR);
-  core_.reg(reg::ACSR) = static_cast<std::uint8_t>((write.value & ~(ACO | ACI)) | (before & ACI));
+  const std::uint8_t before = core_.reg(layout_.control);
+  core_.reg(layout_.control) =
+      static_cast<std::uint8_t>((write.value & ~(ACO | ACI)) | (before & ACI));
   if (!is_on()) {
     above_ = false;
     looked_at_ = true;

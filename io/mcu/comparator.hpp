@@ -1,6 +1,6 @@
 // The analog comparator: exact in time, and the future asked only for a flag that somebody awaits.
 //
-// Inputs  plus: AIN0, or the 1.1 V reference (ACBG). minus: AIN1, or the ADC's multiplexer while
+// Inputs  plus: AIN0, or the bandgap reference (ACBG). minus: AIN1, or the ADC's multiplexer while
 //         ACME is set and ADEN is not. An input without a channel reads 0 V.
 // Output  ACO is the comparison at the instant at which an instruction reads it; within the
 //         hysteresis it stays what it was when last looked at.
@@ -11,7 +11,7 @@
 //         at, if the output is another than before: two crossings between two looks are not seen.
 // Source  ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: Analog Comparator (bits, multiplexed input,
 //         1 to 2 clock cycles of synchronisation: of the output from its crossing to the end of
-//         IN); typed from memory, as the part's 1.1 V.
+//         IN); typed from memory, as the bandgap's voltage.
 // Not     offset and propagation delay (under 1 us in the datasheet); input capture (ACIC) is
 //         refused; writing ACIS alone sets no flag; the reference needs no time to start.
 // RT      nothing here allocates after construction, but the sentence of a refusal.
@@ -22,13 +22,13 @@
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
 #include "io/mcu/outside.hpp"
-#include "io/mcu/pin_names.hpp"
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
 
 class Comparator {
  public:
-  Comparator(Core&, Interrupts&, Outside&, const AnalogInputs&, double hysteresis_V);
+  Comparator(const Part&, Core&, Interrupts&, Outside&, const AnalogInputs&, double hysteresis_V);
   void reset() noexcept;
   /// The part may run to that time; until then the world moves by itself alone, or by this part's
   /// edges, after which it is told a new stretch.
@@ -50,6 +50,8 @@ class Comparator {
   void look() noexcept;
   void on_flip(Cycle) noexcept;
 
+  const ComparatorLayout& layout_;
+  const ConverterLayout& converter_;
   Core& core_;
   Interrupts& interrupts_;
   Outside& outside_;

@@ -1,7 +1,10 @@
 #include "io/mcu/core.hpp"
 
+#include <fcntl.h>
 #include <fmt/core.h>
+#include <unistd.h>
 
+#include <cstdio>
 #include <cstdlib>
 #include <cstring>
 #include <mutex>
@@ -21,14 +24,40 @@ std::uint8_t* widen(std::uint8_t* memory, std::size_t used, int filler) {
   return wide;
 }
 
+// simavr prints a line on parts that lack one of its ports, past its own logger.
+class QuietOutput {
+ public:
+  QuietOutput() : saved_(::dup(STDOUT_FILENO)) {
+    std::fflush(stdout);
+    if (const int nowhere = ::open("/dev/null", O_WRONLY); saved_ >= 0 && nowhere >= 0) {
+      ::dup2(nowhere, STDOUT_FILENO);
+      ::close(nowhere);
+    }
+  }
+  ~QuietOutput() {
+    std::fflush(stdout);
+    if (saved_ < 0) return;
+    ::dup2(saved_, STDOUT_FILENO);
+    ::close(saved_);
+  }
+  QuietOutput(const QuietOutput&) = delete;
+  QuietOutput& operator=(const QuietOutput&) = delete;
+
+ private:
+  int saved_;
+};
+
 }  // namespace
 
-Core::Core(const char* part, std::uint32_t clock_Hz) {
+Core::Core(const Part& part, std::uint32_t clock_Hz) : bits_write_all_(part.bits_write_all) {
   static std::once_flag once;
   std::call_once(once, [] { avr_global_logger_set(&Core::log); });
-  avr_ = avr_make_mcu_by_name(part);
+  avr_ = avr_make_mcu_by_name(std::string(part.name).c_str());
   if (avr_ == nullptr) throw std::bad_alloc();
-  avr_init(avr_);
+  {
+    const QuietOutput quiet;
+    avr_init(avr_);
+  }
   avr_->data = widen(avr_->data, std::size_t{avr_->ramend} + 1, 0);
   avr_->flash = widen(avr_->flash, flash_size(), 0xff);
   avr_->frequency = clock_Hz;
@@ -58,7 +87,8 @@ Write Core::begin_write(Address address, std::uint8_t value) noexcept {
   const std::uint16_t op = opcode();
   const bool is_out = (op & 0xf800) == 0xb800;                             // one cycle, others two
   const bool is_bit = (op & 0xff00) == 0x9a00 || (op & 0xff00) == 0x9800;  // SBI, CBI
-  const Write write{address, value, static_cast<std::uint8_t>(is_bit ? 1u << (op & 7) : 0xff),
+  const Write write{address, value,
+                    static_cast<std::uint8_t>(is_bit && !bits_write_all_ ? 1u << (op & 7) : 0xff),
                     avr_->cycle + (is_out ? 1 : 2)};
   catch_up(write.at);
   return write;

@@ -12,13 +12,14 @@
 #include <string>
 
 #include "io/mcu/clock.hpp"
+#include "io/mcu/parts/part.hpp"
 #include "io/mcu/registers.hpp"
 #include "io/mcu/simavr.hpp"
 
 namespace stillrotor::io::mcu {
 
-/// A write by an instruction. SBI and CBI touch one bit only (datasheet, Register Summary, note 3);
-/// the simulator shows them as a read-modify-write of all eight.
+/// A write by an instruction. SBI and CBI touch one bit only on most parts (datasheet, Register
+/// Summary, note 3); the simulator shows them as a read-modify-write of all eight.
 struct Write {
   Address address;
   std::uint8_t value;
@@ -29,10 +30,13 @@ struct Write {
   }
 };
 
+/// Below it are the processor's own; no_register lies there.
+inline constexpr Address first_register = 32;
+
 class Core {
  public:
-  /// Throws std::bad_alloc. The part must be one of simavr's.
-  Core(const char* part, std::uint32_t clock_Hz);
+  /// Throws std::bad_alloc.
+  Core(const Part&, std::uint32_t clock_Hz);
   ~Core();
   Core(const Core&) = delete;
   Core& operator=(const Core&) = delete;
@@ -45,7 +49,8 @@ class Core {
   /// Method: void (T::*)(const Write&). It stores the value itself.
   template <auto Method, class T>
   void on_write(Address address, T* self) {
-    auto& slot = avr_->io[address - 32].w;
+    if (address < first_register) return;
+    auto& slot = avr_->io[address - first_register].w;
     slot.param = self;
     slot.c = [](avr_t* avr, avr_io_addr_t addr, std::uint8_t value, void* me) {
       Core& core = of(avr);
@@ -56,7 +61,8 @@ class Core {
   /// Method: std::uint8_t (T::*)(Address, Cycle).
   template <auto Method, class T>
   void on_read(Address address, T* self) {
-    auto& slot = avr_->io[address - 32].r;
+    if (address < first_register) return;
+    auto& slot = avr_->io[address - first_register].r;
     slot.param = self;
     slot.c = [](avr_t* avr, avr_io_addr_t addr, void* me) {
       Core& core = of(avr);
@@ -106,6 +112,7 @@ class Core {
   static void log(avr_t* avr, int level, const char* format, std::va_list) noexcept;
 
   avr_t* avr_;
+  bool bits_write_all_;
   bool stop_ = false;
   std::string failure_;
 };

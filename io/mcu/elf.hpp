@@ -1,8 +1,9 @@
 // Firmware as an ELF file for AVR.
 //
 // Source System V ABI, ELF-32 object files; AVR machine number 83.
-// Errors ConfigError ("controller.firmware"): of another processor, not linked, cut off, too big,
-//        without a program.
+// Errors ConfigError ("controller.firmware"): of another processor or part, not linked, cut off,
+// too
+//        big, without a program.
 #pragma once
 
 #include <string>
@@ -14,6 +15,6 @@ namespace stillrotor::io::mcu {
 
 bool starts_like_elf(std::string_view bytes) noexcept;
 /// name: the file's, for messages.
-Firmware read_elf(std::string_view bytes, const Room&, const std::string& name);
+Firmware read_elf(std::string_view bytes, const Part&, const std::string& name);
 
 }  // namespace stillrotor::io::mcu

@@ -44,16 +44,29 @@ std::string read_file(const fs::path& path) {
   return bytes;
 }
 
-}  // namespace
-
-Firmware load_firmware(const fs::path& path, const Room& room) {
+Firmware read(const fs::path& path, const Part& part) {
   const std::string bytes = read_file(path);
-  if (starts_like_elf(bytes)) return read_elf(bytes, room, path.string());
-  if (starts_like_intel_hex(bytes)) return read_intel_hex(bytes, room, path.string());
+  if (starts_like_elf(bytes)) return read_elf(bytes, part, path.string());
+  if (starts_like_intel_hex(bytes)) return read_intel_hex(bytes, part, path.string());
   refuse(
       path, "is neither an ELF nor an Intel HEX file",
       "Give what the linker wrote (usually .elf), or what objcopy -O ihex made of it (.hex), not "
       "a source or .bin file.");
+}
+
+bool starts_with_jump(const Firmware& firmware) {
+  return firmware.flash.size() >= 2 && (firmware.flash[1] & 0xfe) == 0x94 &&
+         (firmware.flash[0] & 0x0e) == 0x0c;
+}
+
+}  // namespace
+
+Firmware load_firmware(const fs::path& path, const Part& part) {
+  Firmware firmware = read(path, part);
+  if (!part.has_jump && starts_with_jump(firmware))
+    refuse(path, fmt::format("begins with JMP, an instruction that {} has not", part.name),
+           fmt::format("Compile it with -mmcu={}, or set controller.part.", part.name));
+  return firmware;
 }
 
 }  // namespace stillrotor::io::mcu

@@ -7,8 +7,9 @@
 
 #include <cstdint>
 #include <filesystem>
-#include <string_view>
 #include <vector>
+
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
 
@@ -17,14 +18,8 @@ struct Firmware {
   std::vector<std::uint8_t> eeprom;  // from address 0; may be empty
 };
 
-/// The part that it is for, and what that holds [bytes].
-struct Room {
-  std::string_view part;
-  std::size_t flash, eeprom;
-};
-
 /// ELF or Intel HEX, by what the file starts with.
-Firmware load_firmware(const std::filesystem::path&, const Room&);
+Firmware load_firmware(const std::filesystem::path&, const Part&);
 
 /// The address space of avr-gcc's linker scripts, which ELF and HEX files share: program memory
 /// from 0, data from 0x800000, EEPROM from 0x810000, and from 0x820000 fuses, lock bits and

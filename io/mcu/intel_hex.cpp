@@ -52,8 +52,8 @@ struct Content {
 
 class Reader {
  public:
-  Reader(std::string_view text, const Room& room, const std::string& name)
-      : rest_(text), room_(room), name_(name) {}
+  Reader(std::string_view text, const Part& part, const std::string& name)
+      : rest_(text), part_(part), name_(name) {}
 
   Firmware read() {
     while (next_line()) {
@@ -147,7 +147,7 @@ class Reader {
     if (end > content.room)
       refuse(fmt::format("address 0x{:04X} is beyond the {} bytes of {} of {}",
                          std::max<std::uint64_t>(begin, content.room), content.room, content.name,
-                         room_.part),
+                         part_.name),
              "Make the firmware smaller (-Os), or name the part that it was built for.");
     if (content.bytes.size() < end) {
       content.bytes.resize(end, 0xff);
@@ -164,23 +164,23 @@ class Reader {
   }
 
   std::string_view rest_, record_;
-  const Room& room_;
+  const Part& part_;
   const std::string& name_;
   std::uint32_t number_ = 0;  // of the line
   std::vector<std::uint8_t> bytes_;
   std::uint64_t base_ = 0;
   bool ended_ = false;
   Firmware firmware_;
-  Content flash_{firmware_.flash, room_.flash, "program memory"};
-  Content eeprom_{firmware_.eeprom, room_.eeprom, "EEPROM"};
+  Content flash_{firmware_.flash, part_.flash_bytes, "program memory"};
+  Content eeprom_{firmware_.eeprom, part_.eeprom_bytes, "EEPROM"};
 };
 
 }  // namespace
 
 bool starts_like_intel_hex(std::string_view bytes) noexcept { return bytes.starts_with(':'); }
 
-Firmware read_intel_hex(std::string_view bytes, const Room& room, const std::string& name) {
-  return Reader(bytes, room, name).read();
+Firmware read_intel_hex(std::string_view bytes, const Part& part, const std::string& name) {
+  return Reader(bytes, part, name).read();
 }
 
 }  // namespace stillrotor::io::mcu

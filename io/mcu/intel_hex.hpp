@@ -21,6 +21,6 @@ namespace stillrotor::io::mcu {
 
 bool starts_like_intel_hex(std::string_view bytes) noexcept;
 /// name: the file's, for messages.
-Firmware read_intel_hex(std::string_view bytes, const Room&, const std::string& name);
+Firmware read_intel_hex(std::string_view bytes, const Part&, const std::string& name);
 
 }  // namespace stillrotor::io::mcu

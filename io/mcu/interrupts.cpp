@@ -2,13 +2,13 @@
 
 namespace stillrotor::io::mcu {
 
-Interrupts::Interrupts(Core& core) : core_(core) {
+Interrupts::Interrupts(Core& core, const ExternalLayout& pins) : core_(core) {
   const auto& table = core.avr()->interrupts;
   for (unsigned i = 0; i < table.vector_count; ++i)
     vectors_[table.vector[i]->vector] = table.vector[i];
-  core.on_write<&Interrupts::write_flags>(reg::EIFR, this);
-  core.on_write<&Interrupts::write_flags>(reg::PCIFR, this);
-  core.on_write<&Interrupts::write_mask>(reg::PCICR, this);
+  core.on_write<&Interrupts::write_flags>(pins.flags, this);
+  core.on_write<&Interrupts::write_flags>(pins.change.flags, this);
+  core.on_write<&Interrupts::write_mask>(pins.change.control, this);
 }
 
 void Interrupts::clear(Vector v) noexcept {

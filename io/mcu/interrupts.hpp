@@ -8,12 +8,13 @@
 #include <array>
 
 #include "io/mcu/core.hpp"
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
 
 class Interrupts {
  public:
-  explicit Interrupts(Core&);
+  Interrupts(Core&, const ExternalLayout&);
 
   using Vector = avr_int_vector_t*;
   Vector vector(unsigned number) const noexcept { return vectors_[number]; }
@@ -26,9 +27,9 @@ class Interrupts {
     if (flag(v) && enabled(v)) raise(v);
   }
 
-  /// For TIFRn, EIFR, PCIFR: clears the flags written as one.
+  /// For flags of timers and pins: clears the flags written as one.
   void write_flags(const Write&) noexcept;
-  /// For TIMSKn, EIMSK, PCICR: stores, then takes what was waiting.
+  /// For masks of timers and pins: stores, then takes what was waiting.
   void write_mask(const Write&) noexcept;
 
  private:

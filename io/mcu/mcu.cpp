@@ -5,8 +5,8 @@
 #include <cmath>
 #include <vector>
 
-#include "io/mcu/atmega328p.hpp"
-#include "io/mcu/pin_names.hpp"
+#include "io/mcu/microcontroller.hpp"
+#include "io/mcu/parts/pin_names.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -14,7 +14,6 @@ namespace {
 using namespace mcu;
 
 constexpr double lowest_Hz = 1e6, highest_Hz = 20e6;
-constexpr double lowest_V = 2.7, highest_V = 5.5;
 constexpr double highest_hysteresis_V = 50e-3;
 
 std::uint32_t checked_clock(double clock_Hz) {
@@ -30,17 +29,25 @@ std::uint32_t checked_clock(double clock_Hz) {
   return static_cast<std::uint32_t>(whole);
 }
 
-/// Datasheet, Speed Grades: 10 MHz at 2.7 V, rising in a straight line to 20 MHz at 4.5 V.
-void check_supply(double supply_V, double clock_Hz) {
-  if (!(supply_V >= lowest_V && supply_V <= highest_V))
-    throw ConfigError("controller.supply", fmt::format("supply is {:g} V; allowed {} V to {} V.",
-                                                       supply_V, lowest_V, highest_V));
-  const double allowed_Hz = std::min(20e6, 10e6 + (supply_V - 2.7) / 1.8 * 10e6);
+double highest_clock_Hz(const SpeedGrade& grade, double supply_V) {
+  if (supply_V >= grade.high_V) return grade.high_Hz;
+  return std::lerp(grade.low_Hz, grade.high_Hz,
+                   (supply_V - grade.low_V) / (grade.high_V - grade.low_V));
+}
+
+void check_supply(const Part& part, double supply_V, double clock_Hz) {
+  const SpeedGrade& grade = part.speed;
+  if (!(supply_V >= grade.low_V && supply_V <= grade.most_V))
+    throw ConfigError("controller.supply",
+                      fmt::format("supply is {:g} V; allowed with {}: {} V to {} V.", supply_V,
+                                  part.name, grade.low_V, grade.most_V));
+  const double allowed_Hz = highest_clock_Hz(grade, supply_V);
   if (clock_Hz > allowed_Hz * (1 + 1e-9))
-    throw ConfigError("controller.clock",
-                      fmt::format("clock is {:g} MHz; at {:g} V this part runs up to {:.1f} MHz. "
-                                  "Lower the clock or raise controller.supply.",
-                                  clock_Hz / 1e6, supply_V, allowed_Hz / 1e6));
+    throw ConfigError(
+        "controller.clock",
+        fmt::format("clock is {:g} MHz; at {:g} V {} runs up to {:.1f} MHz. Lower the "
+                    "clock or raise controller.supply.",
+                    clock_Hz / 1e6, supply_V, part.name, allowed_Hz / 1e6));
 }
 
 /// None at all would let equal inputs flip with each rounding error.
@@ -68,15 +75,19 @@ class Occupied {
   std::vector<std::pair<Pin, std::string>> taken_;
 };
 
-Connections connect(const McuConfig& config) {
+Connections connect(const McuConfig& config, const Part& part) {
   Connections connections;
   Occupied occupied;
   for (std::size_t i = 0; i < line_count; ++i) {
     const std::string& text = config.line_pins[i];
     if (text.empty()) continue;
     const auto path = fmt::format("harness.{}", name(LineId{static_cast<std::uint16_t>(i)}));
-    const Pin pin = parse_pin(text, path);
-    occupied.take(pin, text, path);
+    const auto pin = find_pin(part, text);
+    if (!pin)
+      throw ConfigError(path, fmt::format("pin is {}; allowed on {}: {}. Crystal and reset keep "
+                                          "theirs.",
+                                          text, part.name, allowed_pins(part)));
+    occupied.take(*pin, text, path);
     connections.lines[i] = pin;
   }
   for (std::size_t i = 0; i < channel_count; ++i) {
@@ -84,8 +95,12 @@ Connections connect(const McuConfig& config) {
     if (text.empty()) continue;
     const ChannelId channel{static_cast<std::uint16_t>(i)};
     const auto path = fmt::format("harness.channels.{}", name(channel));
-    const unsigned input = parse_analog_input(text, path);
-    if (const auto pin = pin_of_analog_input(input)) occupied.take(*pin, text, path);
+    const auto found = find_analog_input(part, text);
+    if (!found)
+      throw ConfigError(path, fmt::format("analog pin is {}; allowed on {}: {}.", text, part.name,
+                                          allowed_analog_inputs(part)));
+    const unsigned input = *found;
+    if (const auto& pin = part.pins.analog[input]) occupied.take(*pin, text, path);
     if (connections.analog[input])
       throw ConfigError(path,
                         fmt::format("analog pin {} already carries {}. Give each signal a pin "
@@ -99,16 +114,16 @@ Connections connect(const McuConfig& config) {
 }  // namespace
 
 std::unique_ptr<SimulatedController> make_mcu(const McuConfig& config) {
-  if (config.part != "atmega328p")
+  const Part* part = find_part(config.part);
+  if (part == nullptr)
     throw ConfigError("controller.part",
-                      fmt::format("part is {}; allowed: atmega328p.", config.part));
+                      fmt::format("part is {}; allowed: {}.", config.part, part_names()));
   const std::uint32_t clock_Hz = checked_clock(config.clock_Hz);
-  check_supply(config.supply_V, config.clock_Hz);
-  Connections connections = connect(config);
+  check_supply(*part, config.supply_V, config.clock_Hz);
+  Connections connections = connect(config, *part);
   connections.comparator_hysteresis_V = checked_hysteresis(config.comparator_hysteresis_V);
-  const Firmware firmware = load_firmware(
-      config.firmware, {config.part, Atmega328p::flash_bytes, Atmega328p::eeprom_bytes});
-  return std::make_unique<Atmega328p>(clock_Hz, connections, firmware);
+  const Firmware firmware = load_firmware(config.firmware, *part);
+  return std::make_unique<Microcontroller>(*part, clock_Hz, connections, firmware);
 }
 
 }  // namespace stillrotor::io

@@ -13,8 +13,12 @@
 
 #include "io/connector.hpp"
 #include "io/mcu/clock.hpp"
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
+
+/// The channel at each analog input; nullopt: nothing connected.
+using AnalogInputs = std::array<std::optional<ChannelId>, analog_input_count>;
 
 class Outside {
  public:

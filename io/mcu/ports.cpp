@@ -1,11 +1,17 @@
 #include "io/mcu/ports.hpp"
 
+#include "io/mcu/timer.hpp"
+
 namespace stillrotor::io::mcu {
 namespace {
 
-constexpr Address first = reg::PINB;  // PIN, DDR, PORT of B, then of C, then of D
-constexpr unsigned register_kind(Address a) { return (a - first) % 3u; }
-constexpr unsigned port_of(Address a) { return (a - first) / 3u; }
+// PIN, DDR, PORT of each port follow each other.
+constexpr unsigned registers_each = 3;
+unsigned port_of(const PinLayout& layout, Address a) {
+  unsigned index = 0;
+  while (a < layout.registers[index] || a >= layout.registers[index] + registers_each) ++index;
+  return index;
+}
 
 // A changed pin passes the PIN flip-flop and two more before its flag stands (datasheet, External
 // Interrupts, figure Timing of Pin Change Interrupts; from memory).
@@ -19,9 +25,13 @@ constexpr std::uint8_t with(std::uint8_t bits, std::uint8_t mask, bool set) {
 
 }  // namespace
 
-Ports::Ports(Core& core, Interrupts& interrupts, Outside& outside,
+Ports::Ports(const Part& part, Core& core, Interrupts& interrupts, Outside& outside,
              const std::array<std::optional<Pin>, line_count>& pins)
-    : core_(core), interrupts_(interrupts), outside_(outside) {
+    : layout_(part.pins),
+      external_(part.external),
+      core_(core),
+      interrupts_(interrupts),
+      outside_(outside) {
   for (std::size_t i = 0; i < line_count; ++i) {
     if (!pins[i]) continue;
     const LineId line{static_cast<std::uint16_t>(i)};
@@ -31,20 +41,20 @@ Ports::Ports(Core& core, Interrupts& interrupts, Outside& outside,
     (io::from_controller(line) ? port.outputs : port.inputs) |= mask;
     if (io::from_controller(line)) outputs_.push_back({line, *pins[i], Level::released});
   }
-  for (Address a = first; a < first + 3 * port_count; ++a) {
-    core.on_write<&Ports::write>(a, this);
-    if (register_kind(a) == 0) core.on_read<&Ports::read_pins>(a, this);
+  for (const Address first : layout_.registers) {
+    for (unsigned kind = 0; kind < registers_each; ++kind)
+      core.on_write<&Ports::write>(static_cast<Address>(first + kind), this);
+    core.on_read<&Ports::read_pins>(first, this);
   }
-  core.on_write<&Ports::write_control>(reg::MCUCR, this);
-  core.on_write<&Ports::write_external_mask>(reg::EIMSK, this);
-  core.on_write<&Ports::write_external_mask>(reg::EICRA, this);
+  core.on_write<&Ports::write_external_mask>(external_.mask, this);
 }
 
 void Ports::reset(Cycle at) noexcept {
   for (unsigned i = 0; i < port_count; ++i) {
     Port& p = ports_[i];
     p.direction = p.out = p.compare_connected = p.compare_high = 0;
-    for (Address a = 0; a < 3; ++a) core_.reg(static_cast<Address>(first + 3 * i + a)) = 0;
+    for (unsigned kind = 0; kind < registers_each; ++kind)
+      core_.reg(static_cast<Address>(layout_.registers[i] + kind)) = 0;
     refresh(i, at, at);
     p.before = p.level;
     p.changed = 0;
@@ -90,12 +100,13 @@ void Ports::compare_output(Pin pin, bool connected, bool high, Cycle at) noexcep
 }
 
 void Ports::write(const Write& write) noexcept {
-  const unsigned index = port_of(write.address);
+  const unsigned index = port_of(layout_, write.address);
+  const Address first = layout_.registers[index];
   Port& p = ports_[index];
-  switch (register_kind(write.address)) {
+  switch (write.address - first) {
     case 0:
-      p.out ^= write.ones();
-      break;  // writing ones to PIN toggles PORT
+      if (layout_.writing_toggles) p.out ^= write.ones();
+      break;
     case 1:
       p.direction = write.value;
       break;
@@ -103,35 +114,37 @@ void Ports::write(const Write& write) noexcept {
       p.out = write.value;
       break;
   }
-  core_.reg(static_cast<Address>(first + 3 * index + 1)) = p.direction;
-  core_.reg(static_cast<Address>(first + 3 * index + 2)) = p.out;
+  core_.reg(static_cast<Address>(first + 1)) = p.direction;
+  core_.reg(static_cast<Address>(first + 2)) = p.out;
   refresh(index, write.at, write.at + 1);
 }
 
 std::uint8_t Ports::read_pins(Address address, Cycle at) noexcept {
-  const Port& p = ports_[port_of(address)];
+  const Port& p = ports_[port_of(layout_, address)];
   return at < p.visible_from ? p.before : p.level;
 }
 
-void Ports::write_control(const Write& write) noexcept {
-  core_.reg(write.address) = write.value;
-  for (unsigned i = 0; i < port_count; ++i) refresh(i, write.at, write.at + 1);  // PUD
+void Ports::pull_ups_changed(Cycle at) noexcept {
+  for (unsigned i = 0; i < port_count; ++i) refresh(i, at, at + 1);
 }
 
 void Ports::write_external_mask(const Write& write) noexcept {
-  if (write.address == reg::EIMSK)
-    interrupts_.write_mask(write);
-  else
-    core_.reg(write.address) = write.value;
+  interrupts_.write_mask(write);
+  senses_changed();
+}
+
+void Ports::senses_changed() noexcept {
   for (unsigned n = 0; n < 2; ++n)
-    if ((core_.reg(reg::EIMSK) >> n & 1) && (core_.reg(reg::EICRA) >> (2 * n) & 3) == 0)
+    if ((core_.reg(external_.mask) & external_.in[n]) &&
+        (core_.reg(external_.sense) >> (2 * n) & 3) == 0)
       core_.fail("The firmware enables the low-level mode of INT" + std::to_string(n) +
-                 ", which is not modelled, " + core_.where() + ". Use an edge mode (EICRA).");
+                 ", which is not modelled, " + core_.where() + ". Use an edge mode (ISC bits).");
 }
 
 void Ports::refresh(unsigned index, Cycle at, Cycle visible_from) noexcept {
   Port& p = ports_[index];
-  const std::uint8_t pulls = core_.reg(reg::MCUCR) & bits::PUD ? 0 : p.out;
+  const std::uint8_t pulls =
+      core_.reg(layout_.pull_up_disable.at) & layout_.pull_up_disable.mask ? 0 : p.out;
   const auto as_output = (p.compare_connected & p.compare_high) | (~p.compare_connected & p.out);
   const auto as_input = (p.wire_driven & p.wire_high) | (~p.wire_driven & pulls);
   const auto level =
@@ -181,30 +194,41 @@ void Ports::drive_outputs(unsigned index, Cycle at) noexcept {
   }
 }
 
-/// Pins whose changes raise a flag: those in PCMSKn, and INT0 and INT1 in an edge mode.
+/// Pins whose changes raise a flag: those in PCMSKn, INT0 and INT1 in an edge mode, and that of the
+/// input capture where the bench drives it or its interrupt is on.
 std::uint8_t Ports::watched(unsigned index) const noexcept {
-  std::uint8_t mask = core_.reg(static_cast<Address>(reg::PCMSK0 + index));
+  const Address first_mask = external_.change.first_mask;
+  std::uint8_t mask =
+      first_mask == no_register ? 0 : core_.reg(static_cast<Address>(first_mask + index));
   if (index == port_d) {
-    const std::uint8_t sense = core_.reg(reg::EICRA);
+    const std::uint8_t sense = core_.reg(external_.sense);
     if (sense & 0x03) mask |= 0x04;
     if (sense & 0x0c) mask |= 0x08;
+  }
+  if (const Pin pin = capture_->capture_pin(); pin.port == index) {
+    const auto bit = static_cast<std::uint8_t>(1u << pin.bit);
+    if ((ports_[index].inputs & bit) || capture_->captures_by_interrupt()) mask |= bit;
   }
   return mask;
 }
 
-void Ports::check_interrupts(unsigned index) noexcept {
+void Ports::check_interrupts(unsigned index, Cycle at) noexcept {
   Port& p = ports_[index];
   const std::uint8_t changed = p.changed;
   p.changed = 0;
-  if (changed & core_.reg(static_cast<Address>(reg::PCMSK0 + index)))
-    interrupts_.raise(interrupts_.vector(vect::PCINT0 + index));
+  if (const Address first_mask = external_.change.first_mask;
+      first_mask != no_register &&
+      (changed & core_.reg(static_cast<Address>(first_mask + index))) != 0)
+    interrupts_.raise(interrupts_.vector(external_.change.first_vector + index));
+  if (const Pin pin = capture_->capture_pin(); pin.port == index && (changed >> pin.bit & 1))
+    capture_->capture_edge(is_high(pin), at);
   if (index != port_d) return;
   for (unsigned n = 0; n < 2; ++n) {
     const unsigned bit = 2 + n;
-    const unsigned sense = core_.reg(reg::EICRA) >> (2 * n) & 3;
+    const unsigned sense = core_.reg(external_.sense) >> (2 * n) & 3;
     const bool rose = p.level >> bit & 1;
     if ((changed >> bit & 1) && (sense == 1 || (sense == 2 && !rose) || (sense == 3 && rose)))
-      interrupts_.raise(interrupts_.vector(vect::INT0 + n));
+      interrupts_.raise(interrupts_.vector(external_.first_vector + n));
   }
 }
 

@@ -14,13 +14,19 @@
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
 #include "io/mcu/outside.hpp"
+#include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
+
+class Timer;
 
 class Ports {
  public:
   /// pins: by LineId; nullopt: not connected.
-  Ports(Core&, Interrupts&, Outside&, const std::array<std::optional<Pin>, line_count>& pins);
+  Ports(const Part&, Core&, Interrupts&, Outside&,
+        const std::array<std::optional<Pin>, line_count>& pins);
+  /// The timer whose input capture sits on a pin of these ports.
+  void connect(Timer* capture) noexcept { capture_ = capture; }
 
   /// Registers as after a reset; outputs go to released.
   void reset(Cycle at) noexcept;
@@ -32,6 +38,11 @@ class Ports {
   void deliver(const Edge&) noexcept;
   /// A timer's compare output: connected to the pin or not, and its level.
   void compare_output(Pin, bool connected, bool high, Cycle at) noexcept;
+  /// PUD has been written.
+  void pull_ups_changed(Cycle at) noexcept;
+  /// The edges of INT0 and INT1 have been chosen.
+  void senses_changed() noexcept;
+  bool is_high(Pin pin) const noexcept { return ports_[pin.port].level >> pin.bit & 1; }
   /// A line that the controller drives sits on that pin, so no other peripheral may take it.
   bool is_output(Pin pin) const noexcept { return ports_[pin.port].outputs >> pin.bit & 1; }
 
@@ -50,21 +61,23 @@ class Ports {
 
   void write(const Write&) noexcept;
   std::uint8_t read_pins(Address, Cycle) noexcept;
-  void write_control(const Write&) noexcept;
   void write_external_mask(const Write&) noexcept;
   void refresh(unsigned index, Cycle at, Cycle visible_from) noexcept;
   void drive_outputs(unsigned index, Cycle at) noexcept;
   static void set_wire(Port&, std::uint8_t mask, Level) noexcept;
   std::uint8_t watched(unsigned index) const noexcept;
-  void check_interrupts(unsigned index) noexcept;
+  void check_interrupts(unsigned index, Cycle at) noexcept;
   template <unsigned Index>
-  void on_change(Cycle) noexcept {
-    check_interrupts(Index);
+  void on_change(Cycle at) noexcept {
+    check_interrupts(Index, at);
   }
 
+  const PinLayout& layout_;
+  const ExternalLayout& external_;
   Core& core_;
   Interrupts& interrupts_;
   Outside& outside_;
+  Timer* capture_ = nullptr;
   std::array<Port, port_count> ports_;
   struct Output {
     LineId line;

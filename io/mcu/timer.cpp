@@ -34,7 +34,8 @@ std::uint32_t Timer::ticks_to_event() const noexcept {
     ticks = top() - count + 1;
   else
     ticks = counts_both_ways() ? 1 : maximum() - count + 1;
-  for (const Compare& c : compares_) {
+  for (unsigned i = 0; i < channels_; ++i) {
+    const Compare& c = compares_[i];
     if (!down_ && c.active >= count) ticks = std::min(ticks, c.active - count + 1);
     if (down_ && c.active <= count) ticks = std::min(ticks, count - c.active + 1);
   }
@@ -81,13 +82,13 @@ void Timer::move(std::uint32_t ticks) noexcept {
 
 void Timer::tick(Cycle at) noexcept {
   std::array<bool, 2> match{}, high{};
-  for (unsigned i = 0; i < 2; ++i) {
+  for (unsigned i = 0; i < channels_; ++i) {
     match[i] = !count_was_written_ && compares_[i].active == count_;
     high[i] = compares_[i].high;
-    if (match[i]) flag(layout_.compare_vector[i], at);
+    if (match[i]) flag(layout_.compare[i].vector, at);
   }
   if (mode_.top_source == TopSource::capture_register && !down_ && count_ == top())
-    flag(vect::TIMER1_CAPT, at);
+    flag(layout_.capture.vector, at);
   if (counts_both_ways())
     tick_both_ways(match, at);
   else
@@ -121,7 +122,7 @@ void Timer::tick_both_ways(std::array<bool, 2> match, Cycle at) noexcept {
     flag(layout_.overflow_vector, at);
     if (mode_.counting == Counting::phase_and_frequency_correct) {
       take_over_compares();
-      for (unsigned i = 0; i < 2; ++i) match[i] = compares_[i].active == 0;
+      for (unsigned i = 0; i < channels_; ++i) match[i] = compares_[i].active == 0;
     }
   }
   if (at_top) down_ = true;
@@ -161,8 +162,8 @@ void Timer::flag(unsigned vector, Cycle at) noexcept {
 }
 
 void Timer::show(Cycle at) noexcept {
-  for (unsigned i = 0; i < 2; ++i)
-    ports_.compare_output(layout_.pins[i], compares_[i].connected, compares_[i].high, at);
+  for (unsigned i = 0; i < channels_; ++i)
+    ports_.compare_output(layout_.compare[i].pin, compares_[i].connected, compares_[i].high, at);
 }
 
 }  // namespace stillrotor::io::mcu

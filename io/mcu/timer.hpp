@@ -7,7 +7,11 @@
 //
 // Source ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: 8-bit Timer/Counter0 with PWM, 16-bit
 //        Timer/Counter1 with PWM, Timer/Counter0 and 1 Prescalers, 8-bit Timer/Counter2.
-// Not    external clocks (T0, T1, TOSC), input capture: refused. Reserved modes: refused.
+//        Input capture: the edge of ICP passes the synchroniser and edge detector of an external
+//        interrupt, with the noise canceler four cycles more (section Input Capture Unit).
+// Not    external clocks (T0, T1, TOSC): refused. Reserved modes: refused. Of the noise canceler,
+// its
+//        delay, and that a pulse that is over by then is none.
 // RT     nothing here allocates after construction, but the sentence of a refusal.
 #pragma once
 
@@ -15,14 +19,14 @@
 
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
+#include "io/mcu/parts/part.hpp"
 #include "io/mcu/ports.hpp"
-#include "io/mcu/timer_layout.hpp"
 
 namespace stillrotor::io::mcu {
 
 class Adc;
 
-/// Divides the clock for one or two timers. Counts since `origin`; held: GTCCR.TSM.
+/// Divides the clock for one or two timers. Counts since `origin`; held: by GTCCR.TSM.
 struct Prescaler {
   Cycle origin = 0;
   bool held = false;
@@ -32,12 +36,25 @@ class Timer {
  public:
   Timer(const TimerLayout&, Core&, Interrupts&, Ports&, const Prescaler&);
   void connect(Adc* adc) noexcept { adc_ = adc; }
+  const TimerLayout& layout() const noexcept { return layout_; }
 
   void reset(Cycle at) noexcept;
   /// Everything the timer does up to and including that cycle.
   void advance(Cycle to) noexcept;
   /// After a change of prescaler or power reduction, once advanced to it: registers are read again.
   void reconfigure(Cycle at) noexcept;
+  /// Its flags are about to be read at that cycle.
+  void settle_flags(Cycle at) noexcept {
+    if (at >= next_event_) advance(at);
+  }
+  /// Its interrupts have been switched, once advanced to that.
+  void mask_changed() noexcept { schedule(); }
+  Pin capture_pin() const noexcept { return layout_.capture.pin; }
+  bool captures_by_interrupt() const noexcept {
+    return core_.reg(layout_.mask) & layout_.capture.interrupt;
+  }
+  /// The pin of the input capture has changed, behind the edge detector.
+  void capture_edge(bool high, Cycle at) noexcept;
   /// The ADC starts or stops waiting for this timer.
   void watchers_changed(Cycle at) noexcept {
     advance(at);
@@ -58,19 +75,18 @@ class Timer {
   void write_count(const Write&) noexcept;
   void write_top(const Write&) noexcept;
   void write_temp(const Write&) noexcept;
-  void write_flags(const Write&) noexcept;
-  void write_mask(const Write&) noexcept;
   std::uint8_t read_count(Address, Cycle) noexcept;
   std::uint8_t read_count_high(Address, Cycle) noexcept;
   std::uint8_t read_top(Address, Cycle) noexcept;
-  std::uint8_t read_flags(Address, Cycle) noexcept;
 
   void decode() noexcept;
-  void force(unsigned channels) noexcept;
+  void force(unsigned channel) noexcept;
+  bool is_set(Bits bits) const noexcept { return core_.reg(bits.at) & bits.mask; }
   unsigned divisor() const noexcept;
   bool watched() const noexcept;
   void schedule() noexcept;
   void on_event(Cycle) noexcept;
+  void on_capture(Cycle) noexcept;
 
   std::uint32_t top() const noexcept;
   std::uint32_t maximum() const noexcept { return layout_.is_16_bit ? 0xffffu : 0xffu; }
@@ -93,6 +109,8 @@ class Timer {
   Ports& ports_;
   const Prescaler& prescaler_;
   Adc* adc_ = nullptr;
+
+  unsigned channels_;  // that have a compare register
 
   TimerMode mode_;
   unsigned divisor_ = 0;  // 0: stopped

@@ -8,23 +8,32 @@ namespace stillrotor::io::mcu {
 
 Timer::Timer(const TimerLayout& layout, Core& core, Interrupts& interrupts, Ports& ports,
              const Prescaler& prescaler)
-    : layout_(layout), core_(core), interrupts_(interrupts), ports_(ports), prescaler_(prescaler) {
-  core.on_write<&Timer::write_control>(layout.control_a, this);
-  core.on_write<&Timer::write_control>(layout.control_b, this);
-  core.on_write<&Timer::write_control>(layout.force, this);
+    : layout_(layout),
+      core_(core),
+      interrupts_(interrupts),
+      ports_(ports),
+      prescaler_(prescaler),
+      channels_((layout.compare[0].compare != no_register) +
+                (layout.compare[1].compare != no_register)) {
+  core.on_write<&Timer::write_control>(layout.clock_select, this);
+  for (const Bits bit : layout.mode) core.on_write<&Timer::write_control>(bit.at, this);
   core.on_write<&Timer::write_count>(layout.count, this);
   core.on_read<&Timer::read_count>(layout.count, this);
-  core.on_write<&Timer::write_flags>(layout.flags, this);
-  core.on_read<&Timer::read_flags>(layout.flags, this);
-  core.on_write<&Timer::write_mask>(layout.mask, this);
-  for (Address compare : layout.compare) core.on_write<&Timer::write_compare>(compare, this);
+  for (const CompareLayout& compare : layout.compare) {
+    core.on_write<&Timer::write_control>(compare.mode, this);
+    core.on_write<&Timer::write_control>(compare.force.at, this);
+    core.on_write<&Timer::write_compare>(compare.compare, this);
+  }
   if (!layout.is_16_bit) return;
-  for (Address low : {layout.count, layout.compare[0], layout.compare[1], reg::ICR1L})
-    core.on_write<&Timer::write_temp>(static_cast<Address>(low + 1), this);
-  core.on_read<&Timer::read_count_high>(reg::TCNT1H, this);
-  core.on_write<&Timer::write_top>(reg::ICR1L, this);
-  core.on_read<&Timer::read_top>(reg::ICR1L, this);
-  core.on_read<&Timer::read_count_high>(reg::ICR1H, this);
+  const auto high = [](Address low) { return static_cast<Address>(low + 1); };
+  const Address top = layout.capture.value;
+  for (const Address low :
+       {layout.count, layout.compare[0].compare, layout.compare[1].compare, top})
+    core.on_write<&Timer::write_temp>(high(low), this);
+  core.on_read<&Timer::read_count_high>(high(layout.count), this);
+  core.on_write<&Timer::write_top>(top, this);
+  core.on_read<&Timer::read_top>(top, this);
+  core.on_read<&Timer::read_count_high>(high(top), this);
 }
 
 void Timer::reset(Cycle at) noexcept {
@@ -45,8 +54,9 @@ void Timer::reconfigure(Cycle at) noexcept {
 }
 
 void Timer::decode() noexcept {
-  const std::uint8_t a = core_.reg(layout_.control_a), b = core_.reg(layout_.control_b);
-  const unsigned wgm = (a & 3u) | (layout_.is_16_bit ? b >> 1 & 0x0cu : b >> 1 & 0x04u);
+  unsigned wgm = 0;
+  for (unsigned i = 0; i < layout_.mode.size(); ++i)
+    if (is_set(layout_.mode[i])) wgm |= 1u << i;
   mode_ = layout_.modes[wgm];
   if (mode_.counting == Counting::reserved)
     core_.fail(fmt::format("The firmware sets Timer{} to mode {}, which is reserved, {}.",
@@ -54,22 +64,22 @@ void Timer::decode() noexcept {
   if (!counts_both_ways()) down_ = false;
   const bool pwm = mode_.counting == Counting::fast_pwm || counts_both_ways();
   if (!pwm) take_over_compares();
-  for (unsigned i = 0; i < 2; ++i) {
-    compares_[i].com = a >> (6 - 2 * i) & 3;
+  for (unsigned i = 0; i < channels_; ++i) {
+    compares_[i].com = core_.reg(layout_.compare[i].mode) >> layout_.compare[i].mode_shift & 3;
     const bool as_port = pwm && compares_[i].com == 1 && !(i == 0 && mode_.toggles_a);
     compares_[i].connected = compares_[i].com != 0 && !as_port;
   }
 }
 
 unsigned Timer::divisor() const noexcept {
-  if (prescaler_.held || (core_.reg(reg::PRR) & layout_.power_reduction)) return 0;
-  const std::uint16_t divisor = layout_.divisors[core_.reg(layout_.control_b) & 7];
+  if (prescaler_.held || is_set(layout_.power_reduction)) return 0;
+  const std::uint16_t divisor = layout_.divisors[core_.reg(layout_.clock_select) & 7];
   return divisor == external_clock ? 0 : divisor;
 }
 
 bool Timer::watched() const noexcept {
-  return core_.reg(layout_.mask) != 0 || compares_[0].com != 0 || compares_[1].com != 0 ||
-         (adc_ != nullptr && adc_->waits_for(layout_));
+  return (core_.reg(layout_.mask) & layout_.interrupts) != 0 || compares_[0].com != 0 ||
+         compares_[1].com != 0 || (adc_ != nullptr && adc_->waits_for(layout_));
 }
 
 void Timer::schedule() noexcept {
@@ -87,31 +97,33 @@ void Timer::on_event(Cycle at) noexcept {
 
 void Timer::write_control(const Write& write) noexcept {
   advance(write.at);
-  constexpr std::uint8_t force_bits = 0xc0;
-  const bool forces = write.address == layout_.force;
-  core_.reg(write.address) =
-      static_cast<std::uint8_t>(forces ? write.value & ~force_bits : write.value);
-  if (layout_.divisors[core_.reg(layout_.control_b) & 7] == external_clock)
+  std::uint8_t strobes = 0;  // read as zero
+  for (const CompareLayout& compare : layout_.compare)
+    if (compare.force.at == write.address) strobes |= compare.force.mask;
+  core_.reg(write.address) = static_cast<std::uint8_t>(write.value & ~strobes);
+  if (layout_.divisors[core_.reg(layout_.clock_select) & 7] == external_clock)
     core_.fail(
         fmt::format("The firmware clocks Timer{0} from pin T{0}, which is not modelled, {1}. Use "
                     "the prescaler.",
                     layout_.name, core_.where()));
   reconfigure(write.at);
-  if (!forces || (write.value & force_bits) == 0) return;
-  force(write.value >> 6);
+  if ((write.value & strobes) == 0) return;
+  for (unsigned i = 0; i < channels_; ++i)
+    if (layout_.compare[i].force.at == write.address &&
+        (write.value & layout_.compare[i].force.mask))
+      force(i);
   show(write.at);
 }
 
 /// FOCnA and FOCnB: the effect of a match on the output, without flag; not in PWM modes.
-void Timer::force(unsigned channels) noexcept {
-  if (mode_.counting != Counting::normal && mode_.counting != Counting::clear_on_compare) return;
-  if (channels & 2) matched(compares_[0], false);
-  if (channels & 1) matched(compares_[1], false);
+void Timer::force(unsigned channel) noexcept {
+  if (mode_.counting == Counting::normal || mode_.counting == Counting::clear_on_compare)
+    matched(compares_[channel], false);
 }
 
 void Timer::write_compare(const Write& write) noexcept {
   advance(write.at);
-  Compare& c = compares_[write.address == layout_.compare[0] ? 0 : 1];
+  Compare& c = compares_[write.address == layout_.compare[0].compare ? 0 : 1];
   core_.reg(write.address) = write.value;
   c.written = write.value;
   if (layout_.is_16_bit) {
@@ -138,21 +150,22 @@ void Timer::write_top(const Write& write) noexcept {
 
 void Timer::write_temp(const Write& write) noexcept { temp_ = write.value; }
 
-void Timer::write_flags(const Write& write) noexcept {
-  advance(write.at);
-  interrupts_.write_flags(write);
+void Timer::capture_edge(bool high, Cycle at) noexcept {
+  const CaptureLayout& capture = layout_.capture;
+  // While ICR is TOP the pin is disconnected.
+  if (mode_.top_source == TopSource::capture_register || high != is_set(capture.rising)) return;
+  constexpr Cycle noise_canceler = 4;
+  if (is_set(capture.cancel_noise))
+    core_.schedule<&Timer::on_capture>(at + noise_canceler, this);
+  else
+    on_capture(at);
 }
 
-void Timer::write_mask(const Write& write) noexcept {
-  advance(write.at);
-  constexpr std::uint8_t capture_enable = 0x20;
-  if (layout_.is_16_bit && (write.value & capture_enable) &&
-      mode_.top_source != TopSource::capture_register)
-    core_.fail(
-        fmt::format("The firmware uses the input capture of Timer1, which is not modelled, {}.",
-                    core_.where()));
-  interrupts_.write_mask(write);
-  schedule();
+void Timer::on_capture(Cycle at) noexcept {
+  if (ports_.is_high(layout_.capture.pin) != is_set(layout_.capture.rising)) return;
+  advance(at);
+  top_register_ = count_;
+  flag(layout_.capture.vector, at);
 }
 
 std::uint8_t Timer::read_count(Address, Cycle at) noexcept {
@@ -166,11 +179,6 @@ std::uint8_t Timer::read_count_high(Address, Cycle) noexcept { return temp_; }
 std::uint8_t Timer::read_top(Address, Cycle) noexcept {
   temp_ = static_cast<std::uint8_t>(top_register_ >> 8);
   return static_cast<std::uint8_t>(top_register_);
-}
-
-std::uint8_t Timer::read_flags(Address address, Cycle at) noexcept {
-  if (at >= next_event_) advance(at);
-  return core_.reg(address);
 }
 
 }  // namespace stillrotor::io::mcu

@@ -4,17 +4,19 @@
 
 namespace stillrotor::io::mcu {
 
-Unmodelled::Unmodelled(Core& core, const Ports& ports) : core_(core), ports_(ports) {
-  core.on_write<&Unmodelled::clock_prescaler>(reg::CLKPR, this);
-  core.on_write<&Unmodelled::asynchronous_timer>(reg::ASSR, this);
-  spi_write_ = core.avr()->io[reg::SPCR - 32].w.c;
-  spi_param_ = core.avr()->io[reg::SPCR - 32].w.param;
-  core.on_write<&Unmodelled::serial_interface>(reg::SPCR, this);
+Unmodelled::Unmodelled(const PowerLayout& layout, Core& core, const Ports& ports)
+    : layout_(layout), core_(core), ports_(ports) {
+  core.on_write<&Unmodelled::clock_prescaler>(layout.clock_divisor.at, this);
+  core.on_write<&Unmodelled::asynchronous_timer>(layout.asynchronous.at, this);
+  const auto& serial = core.avr()->io[layout.serial_interface - first_register].w;
+  spi_write_ = serial.c;
+  spi_param_ = serial.param;
+  core.on_write<&Unmodelled::serial_interface>(layout.serial_interface, this);
 }
 
 void Unmodelled::clock_prescaler(const Write& write) noexcept {
   core_.reg(write.address) = write.value;
-  if (write.value & 0x0f)
+  if (write.value & layout_.clock_divisor.mask)
     core_.fail(
         fmt::format("The firmware divides its clock (CLKPR), which is not modelled, {}. Set "
                     "controller.clock to the divided clock and leave CLKPR alone.",
@@ -22,8 +24,8 @@ void Unmodelled::clock_prescaler(const Write& write) noexcept {
 }
 
 void Unmodelled::asynchronous_timer(const Write& write) noexcept {
-  core_.reg(write.address) = write.value & 0x60;  // never busy
-  if (write.value & 0x20)
+  core_.reg(write.address) = write.value & layout_.asynchronous.mask;  // never busy
+  if (write.value & layout_.asynchronous.mask)
     core_.fail(
         fmt::format("The firmware clocks Timer2 from its own crystal, which is not "
                     "modelled, {}.",
@@ -31,13 +33,12 @@ void Unmodelled::asynchronous_timer(const Write& write) noexcept {
 }
 
 void Unmodelled::serial_interface(const Write& write) noexcept {
-  constexpr std::uint8_t enabled = 0x40;
-  constexpr Pin slave_select{0, 2}, data_out{0, 3}, data_in{0, 4}, clock{0, 5};
-  for (const Pin pin : {slave_select, data_out, data_in, clock})
-    if ((write.value & enabled) && ports_.is_output(pin))
+  for (const Pin pin : layout_.serial_pins)
+    if ((write.value & bits::SPE) && ports_.is_output(pin))
       core_.fail(
           fmt::format("The firmware gives PB{}, a gate, to the SPI, {}.", pin.bit, core_.where()));
-  spi_write_(core_.avr(), write.address, write.value, spi_param_);
+  core_.reg(write.address) = write.value;
+  if (spi_write_ != nullptr) spi_write_(core_.avr(), write.address, write.value, spi_param_);
 }
 
 }  // namespace stillrotor::io::mcu

@@ -5,19 +5,21 @@
 #pragma once
 
 #include "io/mcu/core.hpp"
+#include "io/mcu/parts/part.hpp"
 #include "io/mcu/ports.hpp"
 
 namespace stillrotor::io::mcu {
 
 class Unmodelled {
  public:
-  Unmodelled(Core&, const Ports&);
+  Unmodelled(const PowerLayout&, Core&, const Ports&);
 
  private:
   void clock_prescaler(const Write&) noexcept;
   void asynchronous_timer(const Write&) noexcept;
   void serial_interface(const Write&) noexcept;
 
+  const PowerLayout& layout_;
   Core& core_;
   const Ports& ports_;
   avr_io_write_t spi_write_;

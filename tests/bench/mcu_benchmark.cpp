@@ -94,7 +94,7 @@ void bare_simulator(benchmark::State& state) {
   avr_init(avr);
   avr->frequency = 16'000'000;
   avr->vcc = avr->avcc = avr->aref = 5000;
-  auto image = mcu::load_firmware(firmware, {"atmega328p", 32768, 1024});
+  auto image = mcu::load_firmware(firmware, mcu::atmega328p);
   avr_loadcode(avr, image.flash.data(), static_cast<std::uint32_t>(image.flash.size()), 0);
   std::uint32_t no_flags = 0;
   avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &no_flags);

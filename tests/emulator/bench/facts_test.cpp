@@ -6,7 +6,6 @@
 
 #include "emulator/bench/back_emf.hpp"
 #include "emulator/bench/nearest.hpp"
-#include "emulator/bench/pins.hpp"
 #include "tests/emulator/bench/support.hpp"
 
 namespace stillrotor {
@@ -72,15 +71,6 @@ TEST(Nearest, CountsInsertionsDeletionsReplacementsAndSwaps) {
   const std::vector<std::string> known{"throttle", "brake"};
   EXPECT_EQ(nearest("trotle", known), "throttle");
   EXPECT_EQ(nearest("colour", known), "");
-}
-
-// Source: ATmega328P data sheet, pin configurations (from memory): ADC0 to ADC5 are PC0 to PC5.
-TEST(Pins, OnePinHasOneName) {
-  EXPECT_EQ(physical_pin("atmega328p", "ADC3"), "PC3");
-  EXPECT_EQ(physical_pin("atmega328p", "PC3"), "PC3");
-  EXPECT_EQ(physical_pin("atmega328p", "ADC6"), "ADC6");
-  for (const char* none : {"PB6", "PC6", "PE0", "ADC8", "PD", "pd1", "", "PD10", "ADC"})
-    EXPECT_EQ(physical_pin("atmega328p", none), "") << none;
 }
 
 }  // namespace

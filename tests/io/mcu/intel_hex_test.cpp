@@ -14,9 +14,15 @@ using ::testing::AllOf;
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 
-constexpr Room room{"a small part", 64, 16};
+const Part small = [] {
+  Part part = atmega328p;
+  part.name = "a small part";
+  part.flash_bytes = 64;
+  part.eeprom_bytes = 16;
+  return part;
+}();
 
-Firmware read(const std::string& text) { return read_intel_hex(text, room, "x.hex"); }
+Firmware read(const std::string& text) { return read_intel_hex(text, small, "x.hex"); }
 
 /// A record with its checksum: the two's complement of the sum of its bytes.
 std::string record(unsigned type, unsigned offset, const std::vector<std::uint8_t>& data) {

@@ -8,7 +8,9 @@ EMPTY_INTERRUPT(TIMER1_COMPB_vect)
 int main(void) {
   ADMUX = _BV(REFS0) | 4;
 #ifdef FREE
+#ifdef ADCSRB
   ADCSRB = 0;
+#endif
 #else
   ADCSRB = _BV(ADTS2) | _BV(ADTS0);
   OCR1A = 1999;

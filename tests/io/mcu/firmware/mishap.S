@@ -29,9 +29,6 @@ stop:   rjmp  stop
         sts   CLKPR, r16
         ldi   r16, 3
         sts   CLKPR, r16
-#elif defined INPUT_CAPTURE
-        ldi   r16, _BV(ICIE1)
-        sts   TIMSK1, r16
 #elif defined LOW_LEVEL
         sbi   EIMSK, INT0
 #endif

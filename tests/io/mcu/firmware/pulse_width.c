@@ -53,9 +53,12 @@ int main(void) {
   TCCR1B = _BV(CS11);
 #ifdef BY_CAPTURE
   TCCR1B |= _BV(ICES1);
+#ifdef CANCEL_NOISE
+  TCCR1B |= _BV(ICNC1);
+#endif
   TIMSK1 = _BV(ICIE1);
 #elif defined BY_INT0
-  EICRA = _BV(ISC00);
+  EICRA |= _BV(ISC00);
   EIMSK = _BV(INT0);
 #else
   PCMSK2 = _BV(PCINT18);

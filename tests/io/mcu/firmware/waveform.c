@@ -18,6 +18,9 @@ int main(void) {
   OCR1B = OCR_B;
   TCCR1A = COM_A << 6 | COM_B << 4 | (WGM & 3);
   TCCR1B = (WGM >> 2 & 3) << WGM12 | CS;
+#elif defined __AVR_ATmega8__
+  OCR2 = OCR_A;
+  TCCR2 = COM_A << COM20 | (WGM & 1) << WGM20 | (WGM >> 1) << WGM21 | CS;
 #else
   OCR2A = OCR_A;
   OCR2B = OCR_B;

@@ -1,8 +1,9 @@
-#include "io/mcu/atmega328p.hpp"
+#include "io/mcu/microcontroller.hpp"
 
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <cstring>
 
@@ -17,26 +18,36 @@ constexpr std::uint8_t power_on_flag = 0x01;      // MCUSR.PORF
 
 }  // namespace
 
-Atmega328p::Atmega328p(std::uint32_t clock_Hz, const Connections& connections,
-                       const Firmware& firmware)
-    : core_("atmega328p", clock_Hz),
+Microcontroller::Microcontroller(const Part& part, std::uint32_t clock_Hz,
+                                 const Connections& connections, const Firmware& firmware)
+    : part_(part),
+      core_(part, clock_Hz),
       outside_(Clock(1'000'000'000'000 / clock_Hz)),
-      interrupts_(core_),
-      ports_(core_, interrupts_, outside_, connections.lines),
-      timer0_(timer0_layout, core_, interrupts_, ports_, prescaler_01_),
-      timer1_(timer1_layout, core_, interrupts_, ports_, prescaler_01_),
-      timer2_(timer2_layout, core_, interrupts_, ports_, prescaler_2_),
-      comparator_(core_, interrupts_, outside_, connections.analog,
+      interrupts_(core_, part.external),
+      ports_(part, core_, interrupts_, outside_, connections.lines),
+      timer0_(part.timers[0], core_, interrupts_, ports_, prescaler_01_),
+      timer1_(part.timers[1], core_, interrupts_, ports_, prescaler_01_),
+      timer2_(part.timers[2], core_, interrupts_, ports_, prescaler_2_),
+      comparator_(part, core_, interrupts_, outside_, connections.analog,
                   connections.comparator_hysteresis_V),
-      adc_(core_, interrupts_, outside_, connections.analog, comparator_),
-      usart_(core_, interrupts_, outside_, ports_),
-      unmodelled_(core_, ports_),
+      adc_(part.converter, core_, interrupts_, outside_, connections.analog, comparator_),
+      usart_(part.usart, core_, interrupts_, outside_, ports_),
+      unmodelled_(part.power, core_, ports_),
       undisturbed_run_(core_.avr()->run) {
   timer0_.connect(&adc_);
   timer1_.connect(&adc_);
   adc_.connect({&timer0_, &timer1_});
-  core_.on_write<&Atmega328p::write_prescaler_control>(reg::GTCCR, this);
-  core_.on_write<&Atmega328p::write_power_reduction>(reg::PRR, this);
+  ports_.connect(&timer1_);
+  // Registers in which several peripherals have bits, on one part or the other.
+  for (const Address shared :
+       {part.prescalers.at, part.pins.pull_up_disable.at, part.external.sense,
+        part.converter.trigger.at, part.comparator.multiplexer_enable.at, part.power.reduction})
+    core_.on_write<&Microcontroller::write_shared>(shared, this);
+  for (const TimerLayout& timer : part.timers) {
+    core_.on_write<&Microcontroller::write_timer_flags>(timer.flags, this);
+    core_.on_read<&Microcontroller::read_timer_flags>(timer.flags, this);
+    core_.on_write<&Microcontroller::write_timer_mask>(timer.mask, this);
+  }
   std::memcpy(core_.avr()->flash, firmware.flash.data(), firmware.flash.size());
   if (!firmware.eeprom.empty()) {
     auto content = firmware.eeprom;  // simavr's interface is not const
@@ -45,7 +56,7 @@ Atmega328p::Atmega328p(std::uint32_t clock_Hz, const Connections& connections,
   }
 }
 
-void Atmega328p::power(double volts, Time at, World& world) {
+void Microcontroller::power(double volts, Time at, World& world) {
   if (!(volts >= 0.0 && volts <= absolute_maximum_V))
     throw ConfigError(
         "controller.supply",
@@ -66,25 +77,25 @@ void Atmega328p::power(double volts, Time at, World& world) {
   outside_.tell_edges(Time::max());
 }
 
-void Atmega328p::restart(Cycle at, bool power_on) noexcept {
+void Microcontroller::restart(Cycle at, bool power_on) noexcept {
   avr_t* avr = core_.avr();
   if (power_on) {
     avr_reset(avr);
     std::memset(avr->data, 0, 32);
     std::memset(avr->data + avr->ioend + 1, 0, avr->ramend - avr->ioend);
-    core_.reg(reg::MCUSR) = power_on_flag;
+    core_.reg(part_.power.reset_flags) = power_on_flag;
   }
   avr->run_cycle_limit = ~avr_cycle_count_t{0};
   prescaler_01_ = prescaler_2_ = Prescaler{at, false};
   ports_.reset(at);
-  for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->reset(at);
+  for (Timer* timer : timers()) timer->reset(at);
   comparator_.reset();
   adc_.reset();
   usart_.reset();
   if (powered_) ports_.read_wires(at);
 }
 
-Time Atmega328p::run(Time horizon) noexcept {
+Time Microcontroller::run(Time horizon) noexcept {
   avr_t* avr = core_.avr();
   const Cycle end_cycle = std::max(outside_.clock().at_or_after(horizon), avr->cycle);
   const std::uint64_t told_before = outside_.edges_told();
@@ -92,7 +103,7 @@ Time Atmega328p::run(Time horizon) noexcept {
   if (powered_ && !drove()) {
     core_.clear_stop();
     check_for_standstill();
-    core_.schedule<&Atmega328p::on_horizon>(end_cycle, this);
+    core_.schedule<&Microcontroller::on_horizon>(end_cycle, this);
     comparator_.begin_stretch(horizon);
     while (avr->cycle < end_cycle && !drove() && avr->state != cpu_Crashed) step();
     if (avr->state == cpu_Crashed && health_ == Health::running) {
@@ -112,7 +123,7 @@ Time Atmega328p::run(Time horizon) noexcept {
   return outside_.clock().time(avr->cycle);
 }
 
-void Atmega328p::step() noexcept {
+void Microcontroller::step() noexcept {
   avr_t* avr = core_.avr();
   const bool asleep = avr->state == cpu_Sleeping;
   if (asleep) {
@@ -134,7 +145,7 @@ void Atmega328p::step() noexcept {
   if (avr->interrupt_state != 0 && avr->state == cpu_Running) service_interrupts(asleep);
 }
 
-void Atmega328p::service_interrupts(bool out_of_sleep) noexcept {
+void Microcontroller::service_interrupts(bool out_of_sleep) noexcept {
   avr_t* avr = core_.avr();
   if (avr->interrupt_state < 0) {
     // simavr holds interrupts back for two instructions after SEI and RETI; the part for one.
@@ -152,16 +163,16 @@ void Atmega328p::service_interrupts(bool out_of_sleep) noexcept {
   avr_cycle_timer_process(avr);  // what happens meanwhile
 }
 
-void Atmega328p::fall_asleep() noexcept {
+void Microcontroller::fall_asleep() noexcept {
   avr_t* avr = core_.avr();
-  const std::uint8_t control = core_.reg(reg::SMCR);
-  if (!(control & bits::SE)) {
+  const auto [enable, mode] = std::pair(part_.power.sleep_enable, part_.power.sleep_mode);
+  if (!(core_.reg(enable.at) & enable.mask)) {
     avr->state = cpu_Running;  // SLEEP does nothing then
-  } else if (control & bits::SM) {
+  } else if (const unsigned bits = core_.reg(mode.at) & mode.mask; bits != 0) {
     core_.fail(
         fmt::format("The firmware enters sleep mode {}, which stops clocks and is not "
                     "modelled, {}. Idle (0) is.",
-                    (control & bits::SM) >> 1, core_.where()));
+                    bits >> std::countr_zero(mode.mask), core_.where()));
   } else if (!avr->sreg[S_I] && !watchdog_runs()) {
     end(Health::exited, fmt::format("The firmware sleeps with interrupts off: only a reset would "
                                     "wake it, {}.",
@@ -170,7 +181,7 @@ void Atmega328p::fall_asleep() noexcept {
 }
 
 /// A jump to itself with interrupts off is where a C program ends (abort, exit).
-void Atmega328p::check_for_standstill() noexcept {
+void Microcontroller::check_for_standstill() noexcept {
   const avr_t* avr = core_.avr();
   const std::uint8_t* code = avr->flash + avr->pc;
   if ((code[0] | code[1] << 8) != jump_to_itself || avr->sreg[S_I] || watchdog_runs() ||
@@ -181,40 +192,69 @@ void Atmega328p::check_for_standstill() noexcept {
                                 core_.where()));
 }
 
-bool Atmega328p::watchdog_runs() const noexcept {
-  return core_.reg(reg::WDTCSR) & (bits::WDE | bits::WDIE);
+bool Microcontroller::watchdog_runs() const noexcept {
+  return core_.reg(part_.power.watchdog.at) & part_.power.watchdog.mask;
 }
 
-void Atmega328p::end(Health health, std::string sentence) noexcept {
+void Microcontroller::end(Health health, std::string sentence) noexcept {
   if (health_ != Health::running) return;
   health_ = health;
   diagnosis_ = std::move(sentence);
 }
 
-void Atmega328p::deliver(const Edge& edge) noexcept {
+void Microcontroller::deliver(const Edge& edge) noexcept {
   if (outside_.has_world()) ports_.deliver(edge);
 }
 
-/// GTCCR: resets prescalers; with TSM they stay reset and their timers stand.
-void Atmega328p::write_prescaler_control(const Write& write) noexcept {
-  using namespace bits;
-  for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->advance(write.at);
-  const bool hold = write.value & TSM;
+void Microcontroller::write_shared(const Write& write) noexcept {
+  const Address at = write.address;
+  const bool clocks = at == part_.prescalers.at || at == part_.power.reduction;
+  if (clocks)
+    for (Timer* timer : timers()) timer->advance(write.at);
+  core_.reg(at) = write.value;
+  if (at == part_.prescalers.at) reset_prescalers(write);
+  if (clocks)
+    for (Timer* timer : timers()) timer->reconfigure(write.at);
+  if (at == part_.pins.pull_up_disable.at) ports_.pull_ups_changed(write.at);
+  if (at == part_.external.sense) ports_.senses_changed();
+  if (at == part_.comparator.multiplexer_enable.at) comparator_.inputs_changed(write.at);
+  if (at == part_.converter.trigger.at) adc_.trigger_changed();
+}
+
+/// With TSM prescalers stay reset and their timers stand; without it the bits read as zero.
+void Microcontroller::reset_prescalers(const Write& write) noexcept {
+  const PrescalerLayout& layout = part_.prescalers;
+  const bool hold = write.value & layout.hold;
   const auto apply = [&](Prescaler& prescaler, std::uint8_t bit) {
     if ((write.value & bit) || prescaler.held) prescaler.origin = write.at;
     prescaler.held = hold && (write.value & bit);
   };
-  apply(prescaler_01_, PSRSYNC);
-  apply(prescaler_2_, PSRASY);
-  core_.reg(write.address) =
-      static_cast<std::uint8_t>(hold ? write.value & (TSM | PSRASY | PSRSYNC) : 0);
-  for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->reconfigure(write.at);
+  apply(prescaler_01_, layout.reset_01);
+  apply(prescaler_2_, layout.reset_2);
+  if (!hold)
+    core_.reg(write.address) &= static_cast<std::uint8_t>(~(layout.reset_01 | layout.reset_2));
 }
 
-void Atmega328p::write_power_reduction(const Write& write) noexcept {
-  for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->advance(write.at);
-  core_.reg(write.address) = write.value;
-  for (Timer* timer : {&timer0_, &timer1_, &timer2_}) timer->reconfigure(write.at);
+// Flags and masks of timers, three registers on one part and one on another.
+
+void Microcontroller::write_timer_flags(const Write& write) noexcept {
+  for (Timer* timer : timers())
+    if (timer->layout().flags == write.address) timer->advance(write.at);
+  interrupts_.write_flags(write);
+}
+
+std::uint8_t Microcontroller::read_timer_flags(Address address, Cycle at) noexcept {
+  for (Timer* timer : timers())
+    if (timer->layout().flags == address) timer->settle_flags(at);
+  return core_.reg(address);
+}
+
+void Microcontroller::write_timer_mask(const Write& write) noexcept {
+  for (Timer* timer : timers())
+    if (timer->layout().mask == write.address) timer->advance(write.at);
+  interrupts_.write_mask(write);
+  for (Timer* timer : timers())
+    if (timer->layout().mask == write.address) timer->mask_changed();
 }
 
 }  // namespace stillrotor::io::mcu

@@ -3,7 +3,8 @@
 // Order  events (timer, ADC, USART, pin) happen at their exact cycle, in order; the instruction
 //        that runs then ends first where the part would let it, and an interrupt is entered at the
 //        next instruction's end: 4 cycles, 8 out of sleep (datasheet, Interrupt Response Time).
-// Source ATmega48A/PA/88A/PA/168A/PA/328/P datasheet.
+// Part   what its registers are called and where they stand is data: io/mcu/parts.
+// Source ATmega48A/PA/88A/PA/168A/PA/328/P datasheet; ATmega8/ATmega8L datasheet.
 // RT     run() and deliver() allocate only the sentence of a crash.
 #pragma once
 
@@ -31,18 +32,17 @@ struct Connections {
   double comparator_hysteresis_V = 0.0;
 };
 
-class Atmega328p final : public SimulatedController {
+class Microcontroller final : public SimulatedController {
  public:
-  /// clock_Hz divides 1e12. The firmware fits (load_firmware checked it).
-  Atmega328p(std::uint32_t clock_Hz, const Connections&, const Firmware&);
+  /// The part is one of parts(). clock_Hz divides 1e12. The firmware fits (load_firmware checked
+  /// it).
+  Microcontroller(const Part&, std::uint32_t clock_Hz, const Connections&, const Firmware&);
 
   void power(double volts, Time, World&) override;
   Time run(Time horizon) noexcept override;
   void deliver(const Edge&) noexcept override;
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
-
-  static constexpr std::size_t flash_bytes = 32768, eeprom_bytes = 1024;
 
  private:
   void restart(Cycle at, bool power_on) noexcept;
@@ -52,10 +52,15 @@ class Atmega328p final : public SimulatedController {
   void check_for_standstill() noexcept;
   void end(Health, std::string sentence) noexcept;
   bool watchdog_runs() const noexcept;
-  void write_prescaler_control(const Write&) noexcept;
-  void write_power_reduction(const Write&) noexcept;
+  void write_shared(const Write&) noexcept;
+  void reset_prescalers(const Write&) noexcept;
+  void write_timer_flags(const Write&) noexcept;
+  void write_timer_mask(const Write&) noexcept;
+  std::uint8_t read_timer_flags(Address, Cycle) noexcept;
+  std::array<Timer*, 3> timers() noexcept { return {&timer0_, &timer1_, &timer2_}; }
   void on_horizon(Cycle) noexcept { core_.request_stop(); }
 
+  const Part& part_;
   Core core_;
   Outside outside_;
   Interrupts interrupts_;
