@@ -1,8 +1,9 @@
-# Firmware for an ATmega328P at 16 MHz, cross-compiled with avr-gcc.
+# Firmware for AVRs at 16 MHz, cross-compiled with avr-gcc.
 #
-# stillrotor_firmware(NAME source... [HEX] [OPTIONS option...])
+# stillrotor_firmware(NAME source... [MCU part] [HEX] [OPTIONS option...])
 #   C or assembler sources, relative to the caller, become ${CMAKE_BINARY_DIR}/firmware/NAME.elf,
-#   part of the target `firmware` and so of `all`. HEX: NAME.hex beside it, as objcopy writes it.
+#   part of the target `firmware` and so of `all`. For an ATmega328P
+#   unless MCU names another. HEX: NAME.hex beside it, as objcopy writes it.
 #   Without avr-gcc nothing is built; AVR_GCC is false.
 include_guard(GLOBAL)
 find_program(AVR_GCC avr-gcc)
@@ -17,15 +18,18 @@ add_custom_target(firmware ALL)
 file(MAKE_DIRECTORY ${CMAKE_BINARY_DIR}/firmware)
 
 function(stillrotor_firmware name)
-  cmake_parse_arguments(FW "HEX" "" "OPTIONS" ${ARGN})
+  cmake_parse_arguments(FW "HEX" "MCU" "OPTIONS" ${ARGN})
   if(NOT AVR_GCC)
     return()
+  endif()
+  if(NOT FW_MCU)
+    set(FW_MCU atmega328p)
   endif()
   list(TRANSFORM FW_UNPARSED_ARGUMENTS PREPEND ${CMAKE_CURRENT_SOURCE_DIR}/ OUTPUT_VARIABLE sources)
   file(GLOB headers CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.h)
   set(elf ${CMAKE_BINARY_DIR}/firmware/${name}.elf)
   add_custom_command(OUTPUT ${elf}
-    COMMAND ${AVR_GCC} -mmcu=atmega328p -DF_CPU=16000000UL -std=gnu11 -Os -Wall -Wextra -Werror
+    COMMAND ${AVR_GCC} -mmcu=${FW_MCU} -DF_CPU=16000000UL -std=gnu11 -Os -Wall -Wextra -Werror
             ${FW_OPTIONS} -o ${elf} ${sources}
     DEPENDS ${sources} ${headers}
     COMMENT "Building firmware/${name}.elf" VERBATIM)

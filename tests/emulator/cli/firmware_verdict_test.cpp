@@ -3,6 +3,8 @@
 // fail.
 #include <gmock/gmock.h>
 
+#include <cmath>
+
 #include <nlohmann/json.hpp>
 
 #include "emulator/record/record_reader.hpp"
@@ -102,6 +104,35 @@ TEST_F(Firmware, RunsTwiceToTheSameSignalsAsElfOrHexAndOtherwiseWithAnotherWindi
   EXPECT_EQ(hash({"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/orchard_six_step.hex"}),
             first);
   EXPECT_NE(hash({"machine.winding_resistance=120 mohm"}), first);
+}
+
+// The ATmega8 looks at its Halls every 16 us where the other part has an interrupt, a hundredth of
+// a step here; its PWM and its converter are the same. Tolerance: 1 % of speed and torque.
+TEST_F(Firmware, DrivesTheSameOnTheOtherPart) {
+  const std::string limits =
+      "  - {measure: speed_mean, from: 2 s, to: 2.4 s, min: 1 rpm}\n"
+      "  - {measure: torque_mean, from: 1 s, to: 2.4 s, min: 0 Nm}\n"
+      "  - {measure: time_to_gates_off, after: hall_line_open, max: 1.2 electrical turns}\n"
+      "  - {measure: shoot_through_count, max: 0}\n";
+  const std::string scenario = drive("  - {at: 2.42 s, fault: hall_line_open, line: U}\n", limits);
+  const auto run_on = [&](const std::string& bench) {
+    fs::remove_all(path("kept"));
+    const Answer answer = call({"run", bench, scenario, "--out", "kept"});
+    EXPECT_EQ(answer.status, 0) << answer.out << answer.err;
+    return result();
+  };
+  const auto value = [](const nlohmann::json& result, std::string_view name) {
+    for (const auto& measure : result["measures"])
+      if (measure["name"] == name) return measure["value"].get<double>();
+    return std::nan("");
+  };
+  const auto usual = run_on(hub());
+  const auto other = run_on(STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-hub-atmega8.yaml");
+  for (const char* measure : {"speed_mean", "torque_mean"}) {
+    const double expected = value(usual, measure);
+    EXPECT_GT(expected, 1.0) << measure;
+    EXPECT_NEAR(value(other, measure), expected, 0.01 * expected) << measure;
+  }
 }
 
 // With a phase open two of six steps give no torque; the other two phases carry opposite currents.

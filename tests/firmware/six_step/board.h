@@ -1,15 +1,18 @@
-// The board this firmware is written for: ATmega328P, 16 MHz, 5 V.
+// The board this firmware is written for: ATmega328P or ATmega8, 16 MHz, 5 V.
 // Voltages at the pins in steps of the 10-bit converter: 5 V / 1024.
 #pragma once
 
 #include <stdint.h>
 
+#ifdef __AVR_ATmega8__
+#include "chip_atmega8.h"
+#else
+#include "chip_atmega328p.h"
+#endif
+
 #define VOLTS(v) ((uint16_t)((v)*1024.0 / 5.0 + 0.5))
 
-// Gates: one is on. High sides sit on compare outputs.
-#define UH_BIT PD6  // OC0A
-#define VH_BIT PD5  // OC0B
-#define WH_BIT PB3  // OC2A
+// Gates: one is on. High sides: chip_....h.
 #define UL_BIT PD2
 #define VL_BIT PD4
 #define WL_BIT PB0

@@ -8,7 +8,6 @@
 #include "board.h"
 
 #define DEAD_TIME_US 1.5
-#define HIGH_D (_BV(UH_BIT) | _BV(VH_BIT))
 #define LOW_D (_BV(UL_BIT) | _BV(VL_BIT))
 
 struct step {
@@ -46,8 +45,7 @@ static struct step step_for(uint8_t code) {
 
 static void all_low(void) {
   // With the compare outputs disconnected the pins show their PORT bits, which are 0.
-  TCCR0A = _BV(WGM01) | _BV(WGM00);
-  TCCR2A = _BV(WGM21) | _BV(WGM20);
+  pwm_disconnect();
   PORTD &= (uint8_t)~LOW_D;
   PORTB &= (uint8_t)~_BV(WL_BIT);
   low_leg = LEG_NONE;
@@ -67,29 +65,30 @@ static bool commutate(void) {
   if (s.low == LEG_V) PORTD |= _BV(VL_BIT);
   if (s.low == LEG_W) PORTB |= _BV(WL_BIT);
   low_leg = s.low;
-  if (s.high == LEG_U) TCCR0A |= _BV(COM0A1);
-  if (s.high == LEG_V) TCCR0A |= _BV(COM0B1);
-  if (s.high == LEG_W) TCCR2A |= _BV(COM2A1);
+  if (s.high == LEG_U) pwm_connect_u();
+  if (s.high == LEG_V) pwm_connect_v();
+  if (s.high == LEG_W) pwm_connect_w();
   return true;
 }
 
-ISR(PCINT1_vect) {
+// A chip that looks at its Halls again and again commutates only when they have changed.
+ISR(HALL_vect) {
+#ifdef __AVR_ATmega8__
+  static uint8_t seen;
+  const uint8_t code = hall_code();
+  if (code == seen) return;
+  seen = code;
+#endif
   if (on) commutate();
 }
 
 void bridge_init(void) {
   DDRD |= HIGH_D | LOW_D;
-  DDRB |= _BV(WH_BIT) | _BV(WL_BIT);
+  DDRB |= HIGH_B | _BV(WL_BIT);
   all_low();
-  OCR0A = OCR0B = OCR2A = 0;
-  // Both timers from one edge of the clock: 16 MHz / 8 / 256 = 7812.5 Hz.
-  GTCCR = _BV(TSM) | _BV(PSRASY) | _BV(PSRSYNC);
-  TCCR0B = _BV(CS01);
-  TCCR2B = _BV(CS21);
-  TCNT0 = TCNT2 = 0;
-  GTCCR = 0;
-  PCMSK1 = HALL_MASK;
-  PCICR = _BV(PCIE1);
+  pwm_duty(0);
+  pwm_start();
+  halls_watch(HALL_MASK);
 }
 
 void bridge_off(void) {
@@ -108,7 +107,7 @@ bool bridge_start(void) {
   return started;
 }
 
-void bridge_set_duty(uint8_t duty) { OCR0A = OCR0B = OCR2A = duty; }
+void bridge_set_duty(uint8_t duty) { pwm_duty(duty); }
 
 enum leg bridge_low_leg(void) { return (enum leg)low_leg; }
 bool bridge_is_on(void) { return on; }

@@ -131,7 +131,7 @@ static void period(void) {
 }
 
 static volatile bool period_due;
-ISR(TIMER0_OVF_vect) { period_due = true; }
+ISR(PERIOD_vect) { period_due = true; }
 
 int main(void) {
   bridge_init();
@@ -141,7 +141,7 @@ int main(void) {
   if (sampling_throttle() > THROTTLE_REST && sampling_throttle() <= THROTTLE_WIRE_HIGH)
     SAY("throttle open at start");
   sampling_start();
-  TIMSK0 = _BV(TOIE0);
+  period_interrupt_on();
   for (;;) {
     while (!period_due) {
     }

@@ -5,6 +5,8 @@
 #include <avr/pgmspace.h>
 #include <stdint.h>
 
+#include "board.h"
+
 #define BAUD 38400
 #include <util/setbaud.h>
 
