@@ -23,25 +23,33 @@ class Foresight {
 
   /// Commits. Not while a look ahead is open.
   plant::Drive::Stop advance(std::int64_t until_ps) noexcept {
+    foreseen_ = false;
     return drive_.advance(until_ps, &sampler_);
   }
 
   /// Commits by whole steps of the plant, no farther than until_ps.
   plant::Drive::Stop follow(std::int64_t until_ps) noexcept {
+    foreseen_ = false;
     return drive_.follow(until_ps, &sampler_);
   }
 
   /// The first moment from from_ps (not before the present) to until_ps at which changed() holds of
   /// the drive, to 1 ps; nullopt: at none. Nothing moves: whatever was open or stood, stands again.
   /// changed() is asked at both ends of each of the plant's own steps, so at every jump, and the
-  /// moment is then found between two answers that differ.
+  /// moment is then found between two answers that differ. One question after the other goes on
+  /// where the last one ended, until something is committed.
   template <class Changed>
   std::optional<std::int64_t> first(std::int64_t from_ps, std::int64_t until_ps,
                                     const Changed& changed) noexcept {
     const plant::DriveState stood = drive_.state();
-    if (ahead_) drive_.restore(origin_);
+    if (foreseen_ && future_.time_ps <= from_ps)
+      drive_.restore(future_);
+    else if (ahead_)
+      drive_.restore(origin_);
     go(from_ps);
     const auto found = changed() ? std::optional(from_ps) : find(from_ps, until_ps, changed);
+    future_ = drive_.state();
+    foreseen_ = true;
     drive_.restore(stood);
     return found;
   }
@@ -60,6 +68,7 @@ class Foresight {
 
   /// Makes the look ahead the present.
   plant::Drive::Stop keep() noexcept {
+    foreseen_ = false;
     ahead_ = false;
     sampler_.keep();
     return stop_;
@@ -111,6 +120,8 @@ class Foresight {
           const std::int64_t middle_ps = from_ps + (late_ps - from_ps) / 2;
           (changed_at(middle_ps) ? late_ps : from_ps) = middle_ps;
         }
+        drive_.restore(begin);  // the last one asked about may be either of the two
+        go(late_ps);
         return late_ps;
       }
       from_ps = end_ps;
@@ -121,6 +132,8 @@ class Foresight {
   plant::Drive& drive_;
   Sampler& sampler_;
   plant::DriveState origin_;
+  plant::DriveState future_;  // where the last question ended
+  bool foreseen_ = false;     // nothing has been committed since
   plant::Drive::Stop stop_;
   bool ahead_ = false;
 };

@@ -8,6 +8,9 @@ namespace stillrotor::io::mcu {
 namespace {
 
 constexpr Cycle second_clock_edge = 1;  // after the first at or after the crossing
+/// A world with nothing to wait for lets the part run for seconds, and the part's next edge makes
+/// void what was found beyond it.
+constexpr Time asked_at_a_time{50'000'000};
 
 }  // namespace
 
@@ -27,6 +30,7 @@ Comparator::Comparator(const Part& part, Core& core, Interrupts& interrupts, Out
 
 void Comparator::reset() noexcept {
   core_.cancel<&Comparator::on_flip>(this);
+  core_.cancel<&Comparator::on_asked_out>(this);
   looked_at_ = above_ = cleared_ = false;
   flip_.reset();
   core_.reg(layout_.control) = 0;
@@ -112,6 +116,7 @@ void Comparator::write_control(const Write& write) noexcept {
   if (!flag_is_awaited()) {
     flip_.reset();  // what is on its way, the next look sees
     core_.cancel<&Comparator::on_flip>(this);
+    core_.cancel<&Comparator::on_asked_out>(this);
   } else if (!awaited_before) {
     known_ = at;
     edges_told_ = outside_.edges_told();
@@ -147,12 +152,15 @@ void Comparator::take_back(Time to) noexcept {
 
 /// To the next crossing of this stretch, once the one before has come through.
 void Comparator::look() noexcept {
-  if (flip_ || !flag_is_awaited()) return;
-  flip_ = outside_.crossing(comparison(), above_, known_, until_);
-  known_ = flip_.value_or(std::max(known_, until_));
+  if (flip_ || !flag_is_awaited() || known_ >= until_) return;
+  const Time asked = std::min(until_, known_ + asked_at_a_time);
+  flip_ = outside_.crossing(comparison(), above_, known_, asked);
+  known_ = flip_.value_or(asked);
+  const Clock& clock = outside_.clock();
   if (flip_)
-    core_.schedule<&Comparator::on_flip>(outside_.clock().at_or_after(*flip_) + second_clock_edge,
-                                         this);
+    core_.schedule<&Comparator::on_flip>(clock.at_or_after(*flip_) + second_clock_edge, this);
+  else if (known_ < until_)
+    core_.schedule<&Comparator::on_asked_out>(clock.at_or_after(known_), this);
 }
 
 void Comparator::on_flip(Cycle at) noexcept {

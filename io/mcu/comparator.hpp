@@ -7,8 +7,9 @@
 // Flag    ACI rises at the second clock edge from a crossing on that ACIS asks for; a pulse between
 //         clock edges is not seen. It is awaited while ACIE is set, and, once the firmware has
 //         cleared it by a one, until it rises. Then the world says when the comparison next changes
-//         (World::crossing): nothing is sampled. At other times it rises when ACSR is next looked
-//         at, if the output is another than before: two crossings between two looks are not seen.
+//         (World::crossing), asked for 50 us at a time: nothing is sampled. At other times it rises
+//         when ACSR is next looked at, if the output is another than before: two crossings between
+//         two looks are not seen.
 // Source  ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: Analog Comparator (bits, multiplexed input,
 //         1 to 2 clock cycles of synchronisation: of the output from its crossing to the end of
 //         IN); typed from memory, as the bandgap's voltage.
@@ -49,6 +50,7 @@ class Comparator {
   void take_back(Time to) noexcept;
   void look() noexcept;
   void on_flip(Cycle) noexcept;
+  void on_asked_out(Cycle) noexcept { look(); }
 
   const ComparatorLayout& layout_;
   const ConverterLayout& converter_;

@@ -112,6 +112,39 @@ TEST(Crossing, OfEqualVoltagesIsNoneWithinTheHysteresis) {
   EXPECT_EQ(beyond, Time(50 * ms));
 }
 
+// Ten electrical turns a second: asked on from where the last answer ended, in pieces or at once.
+TEST(Crossing, IsTheSameWhetherAskedInPiecesOrAtOnce) {
+  ScriptedController controller;
+  std::vector<Time> at_once, in_pieces;
+  const auto ask = [](io::World& w, Time from, Time to, Time piece) {
+    std::vector<Time> found;
+    bool above = true;
+    for (Time known = from; known < to;) {
+      const Time end = std::min(to, known + piece);
+      const auto at = w.crossing(u_above_v, above, known, end);
+      if (at) {
+        above = !above;
+        found.push_back(*at);
+      }
+      known = at.value_or(end);
+    }
+    return found;
+  };
+  controller.at(120 * ms, [&](io::World& w, Time t) {
+    at_once = ask(w, t, Time(600 * ms), Time(second));
+    in_pieces = ask(w, t, Time(600 * ms), Time(50 * us));
+  });
+  KeepingSink sink;
+  Scenario longer = coasting();
+  longer.lasts_ps = 700 * ms;
+  run(coasting_bench(), longer, controller, sink);
+  ASSERT_GE(at_once.size(), 6U);
+  ASSERT_EQ(at_once.size(), in_pieces.size());
+  // Another cut of the plant's steps: rounding of its angle.
+  for (std::size_t k = 0; k < at_once.size(); ++k)
+    EXPECT_NEAR(static_cast<double>((at_once[k] - in_pieces[k]).count()), 0.0, 100.0) << k;
+}
+
 TEST(Crossing, LeavesNoTraceInTheRun) {
   const auto frames = [](bool asks) {
     Bench bench = coasting_bench();
