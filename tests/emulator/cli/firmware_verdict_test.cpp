@@ -47,7 +47,17 @@ timeline:
   }
 
   Answer run(const std::string& scenario, std::vector<std::string> set = {}) {
-    std::vector<std::string> arguments{"run", hub(), scenario, "--out", "kept"};
+    return run_on(hub(), scenario, std::move(set));
+  }
+  /// The shipped fan without sensors, in its scenario.
+  Answer blow(std::vector<std::string> set = {}) {
+    const std::string configs = STILLROTOR_SOURCE_DIR "/configs/";
+    return run_on(configs + "benches/orchard-fan-sensorless.yaml",
+                  configs + "scenarios/fan-without-sensors.yaml", std::move(set));
+  }
+  Answer run_on(const std::string& bench, const std::string& scenario,
+                std::vector<std::string> set) {
+    std::vector<std::string> arguments{"run", bench, scenario, "--out", "kept"};
     for (auto& one : set) arguments.insert(arguments.end(), {"--set", std::move(one)});
     return call(std::move(arguments));
   }
@@ -144,6 +154,22 @@ TEST_F(Firmware, DrivesOnTwoPhasesOnlyAfterOneHasParted) {
   fs::remove_all(path("kept"));
   EXPECT_EQ(run(drive("", "  - {measure: phase_current_peak, phase: U, from: 1.51 s, max: 1 mA}\n"))
                 .status,
+            1);
+}
+
+TEST_F(Firmware, WithoutSensorsPasses) {
+  const Answer answer = blow();
+  EXPECT_EQ(answer.status, 0) << answer.out << answer.err;
+}
+
+TEST_F(Firmware, WithoutSensorsFailsWithTwoSenseLinesSwapped) {
+  EXPECT_EQ(blow({"harness.channels.phase_voltage.V=ADC2", "harness.channels.phase_voltage.W=ADC1"})
+                .status,
+            1);
+}
+
+TEST_F(Firmware, WithoutSensorsFailsWithTheComparatorsInputsExchanged) {
+  EXPECT_EQ(blow({"controller.firmware=${build}/firmware/orchard_sensorless_inverted.elf"}).status,
             1);
 }
 
