@@ -31,6 +31,7 @@ int main(int argc, char** argv) {
   stillrotor::add_check(app, status);
   stillrotor::add_list(app, status);
   stillrotor::add_record(app, status);
+  stillrotor::add_report(app, status);
   stillrotor::add_host(app, status);
 
   try {

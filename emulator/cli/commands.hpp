@@ -16,6 +16,7 @@ void add_check(CLI::App&, int& status);  // check BENCH [SCENARIO] [--set path=v
 void add_list(CLI::App&,
               int& status);  // list parameters|measures|faults|backends|signals|machines ...
 void add_record(CLI::App&, int& status);  // record info DIR; record export DIR --csv ...
+void add_report(CLI::App&, int& status);  // report DIR [--out FILE]
 void add_host(CLI::App&, int& status);    // host [BENCH] [--seconds S]: 0 fit, 4 unfit
 
 }  // namespace stillrotor

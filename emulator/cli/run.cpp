@@ -32,6 +32,7 @@
 #include "emulator/judge/result.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/recorder.hpp"
+#include "emulator/report/report.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
 
@@ -236,6 +237,7 @@ class Run {
     judgement_ = judge(record, scenario_);
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement_, facts));
+    write_file(facts_.folder / report_name, report_html(facts_.folder));
     const int status = exit_status(judgement_.verdict);
     if (facts_.rehearsal) return status;  // said beside the exact run's
     fmt::print("{}", summary(judgement_, facts_.outcome, facts_.folder));

@@ -1,0 +1,62 @@
+// stillrotor report: a run's folder as one page.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <system_error>
+
+#include "emulator/bench/input_error.hpp"
+#include "emulator/cli/commands.hpp"
+#include "emulator/cli/program.hpp"
+#include "emulator/cli/run_folder.hpp"
+#include "emulator/report/report.hpp"
+
+namespace stillrotor {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct Request {
+  fs::path run, out;
+};
+
+int write_page(const Request& request) {
+  std::string page;
+  try {
+    if (!fs::is_directory(request.run))
+      throw InputError(fmt::format("{} is no folder. Name the folder of a run: runs/<...>.",
+                                   request.run.string()));
+    page = report_html(request.run);
+  } catch (const std::exception& error) {
+    report(error);
+    return exit_request_wrong;
+  }
+  try {
+    const fs::path file = request.out.empty() ? request.run / report_name : request.out;
+    write_file(file, page);
+    fmt::print("{}\n", file.string());
+    return 0;
+  } catch (const std::exception& error) {
+    return report(error);
+  }
+}
+
+}  // namespace
+
+void add_report(CLI::App& app, int& status) {
+  const auto request = std::make_shared<Request>();
+  CLI::App* command = app.add_subcommand("report", "A run as one page to read, print and send");
+  command->add_option("RUN", request->run, "a run's folder")->required();
+  command->add_option("--out", request->out, "file to write (default: report.html in that folder)");
+  command->footer(R"(Examples:
+  stillrotor report runs/<folder>
+  stillrotor report runs/<folder> --out broken-hall.html
+
+`run` writes it by itself; this is for runs that were stopped, and after an update. The page needs no
+network. Exit status: 0; 2 not a run's folder; 4 the disk refused.)");
+  command->callback([request, &status] { status = write_page(*request); });
+}
+
+}  // namespace stillrotor
