@@ -1,12 +1,13 @@
 #include "io/mcu/comparator.hpp"
 
-#include <fmt/core.h>
-
 #include <algorithm>
+
+#include "io/mcu/timer.hpp"
 
 namespace stillrotor::io::mcu {
 namespace {
 
+constexpr Cycle edge_detector = 2;      // of the input capture, as behind a pin
 constexpr Cycle second_clock_edge = 1;  // after the first at or after the crossing
 /// A world with nothing to wait for lets the part run for seconds, and the part's next edge makes
 /// void what was found beyond it.
@@ -31,6 +32,8 @@ Comparator::Comparator(const Part& part, Core& core, Interrupts& interrupts, Out
 void Comparator::reset() noexcept {
   core_.cancel<&Comparator::on_flip>(this);
   core_.cancel<&Comparator::on_asked_out>(this);
+  core_.cancel<&Comparator::on_capture>(this);
+  if (timer_ != nullptr) timer_->capture_from_comparator(std::nullopt);
   looked_at_ = above_ = cleared_ = false;
   flip_.reset();
   core_.reg(layout_.control) = 0;
@@ -38,8 +41,12 @@ void Comparator::reset() noexcept {
 
 bool Comparator::is_on() const noexcept { return !(core_.reg(layout_.control) & bits::ACD); }
 
-bool Comparator::flag_is_awaited() const noexcept {
-  return is_on() && (interrupts_.enabled(vector_) || (cleared_ && !interrupts_.flag(vector_)));
+bool Comparator::captures() const noexcept { return core_.reg(layout_.control) & bits::ACIC; }
+
+/// Somebody waits for its next change: for the flag, or the timer.
+bool Comparator::is_followed() const noexcept {
+  return is_on() &&
+         (interrupts_.enabled(vector_) || captures() || (cleared_ && !interrupts_.flag(vector_)));
 }
 
 Potential Comparator::input(unsigned index) const noexcept { return {channels_[index], 0.0}; }
@@ -82,7 +89,7 @@ void Comparator::settle(Cycle at) noexcept {
 
 std::uint8_t Comparator::read_control(Address address, Cycle at) noexcept {
   bool output = false;
-  if (flag_is_awaited()) {
+  if (is_followed()) {
     output = compare(at);
   } else if (is_on()) {
     settle(at);
@@ -94,13 +101,8 @@ std::uint8_t Comparator::read_control(Address address, Cycle at) noexcept {
 
 void Comparator::write_control(const Write& write) noexcept {
   using namespace bits;
-  if (write.value & ACIC)
-    core_.fail(
-        fmt::format("The firmware leads the analog comparator to the input capture, which "
-                    "is not modelled, {}.",
-                    core_.where()));
-  const bool clears = write.ones() & ACI, awaited_before = flag_is_awaited();
-  if (!awaited_before && (clears || (write.value & ACIE))) settle(write.at);
+  const bool clears = write.ones() & ACI, followed_before = is_followed();
+  if (!followed_before && (clears || (write.value & (ACIE | ACIC)))) settle(write.at);
   if (clears) {
     interrupts_.clear(vector_);
     cleared_ = true;
@@ -113,11 +115,11 @@ void Comparator::write_control(const Write& write) noexcept {
     looked_at_ = true;
   }
   const Time at = outside_.clock().time(write.at);
-  if (!flag_is_awaited()) {
+  if (!is_followed()) {
     flip_.reset();  // what is on its way, the next look sees
     core_.cancel<&Comparator::on_flip>(this);
     core_.cancel<&Comparator::on_asked_out>(this);
-  } else if (!awaited_before) {
+  } else if (!followed_before) {
     known_ = at;
     edges_told_ = outside_.edges_told();
     look();
@@ -125,18 +127,22 @@ void Comparator::write_control(const Write& write) noexcept {
     take_back(at);
     look();
   }
+  if ((before ^ write.value) & ACIC) {
+    core_.cancel<&Comparator::on_capture>(this);
+    timer_->capture_from_comparator(captures() ? std::optional(above_) : std::nullopt);
+  }
   if (!(before & ACIE)) interrupts_.raise_if_due(vector_);
 }
 
 void Comparator::inputs_changed(Cycle at) noexcept {
-  if (!flag_is_awaited()) return;
+  if (!is_followed()) return;
   take_back(outside_.clock().time(at));
   look();
 }
 
 void Comparator::begin_stretch(Time until) noexcept {
   until_ = until;
-  if (!flag_is_awaited()) return;
+  if (!is_followed()) return;
   // What the part drives moves the voltages: what was found beyond that edge no longer holds.
   if (edges_told_ != outside_.edges_told()) take_back(outside_.last_edge());
   look();
@@ -152,7 +158,7 @@ void Comparator::take_back(Time to) noexcept {
 
 /// To the next crossing of this stretch, once the one before has come through.
 void Comparator::look() noexcept {
-  if (flip_ || !flag_is_awaited() || known_ >= until_) return;
+  if (flip_ || !is_followed() || known_ >= until_) return;
   const Time asked = std::min(until_, known_ + asked_at_a_time);
   flip_ = outside_.crossing(comparison(), above_, known_, asked);
   known_ = flip_.value_or(asked);
@@ -163,7 +169,12 @@ void Comparator::look() noexcept {
     core_.schedule<&Comparator::on_asked_out>(clock.at_or_after(known_), this);
 }
 
+void Comparator::on_capture(Cycle at) noexcept { timer_->comparator_edge(above_, at); }
+
 void Comparator::on_flip(Cycle at) noexcept {
+  if (captures())
+    core_.schedule<&Comparator::on_capture>(
+        std::max(at, outside_.clock().synchronised(*flip_) + edge_detector), this);
   flip_.reset();
   known_ = std::max(known_, outside_.clock().time(at));  // what came between, no clock edge saw
   above_ = !above_;

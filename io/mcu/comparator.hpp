@@ -10,12 +10,16 @@
 //         (World::crossing), asked for 50 us at a time: nothing is sampled. At other times it rises
 //         when ACSR is next looked at, if the output is another than before: two crossings between
 //         two looks are not seen.
+// Capture with ACIC the output takes the place of Timer1's capture pin, through the same
+// synchroniser
+//         and edge detector; pulses shorter than three cycles are not seen. The world is asked as
+//         for an awaited flag.
 // Source  ATmega48A/PA/88A/PA/168A/PA/328/P datasheet: Analog Comparator (bits, multiplexed input,
 //         1 to 2 clock cycles of synchronisation: of the output from its crossing to the end of
 //         IN); typed from memory, as the bandgap's voltage.
-// Not     offset and propagation delay (under 1 us in the datasheet); input capture (ACIC) is
-//         refused; writing ACIS alone sets no flag; the reference needs no time to start.
-// RT      nothing here allocates after construction, but the sentence of a refusal.
+// Not     offset and propagation delay (under 1 us in the datasheet); writing ACIS alone sets
+//         no flag; the reference needs no time to start.
+// RT      nothing here allocates after construction.
 #pragma once
 
 #include <optional>
@@ -27,9 +31,13 @@
 
 namespace stillrotor::io::mcu {
 
+class Timer;
+
 class Comparator {
  public:
   Comparator(const Part&, Core&, Interrupts&, Outside&, const AnalogInputs&, double hysteresis_V);
+  /// The timer whose input capture it can feed.
+  void connect(Timer* timer) noexcept { timer_ = timer; }
   void reset() noexcept;
   /// The part may run to that time; until then the world moves by itself alone, or by this part's
   /// edges, after which it is told a new stretch.
@@ -41,7 +49,8 @@ class Comparator {
   void write_control(const Write&) noexcept;
   std::uint8_t read_control(Address, Cycle) noexcept;
   bool is_on() const noexcept;
-  bool flag_is_awaited() const noexcept;
+  bool captures() const noexcept;
+  bool is_followed() const noexcept;
   Comparison comparison() const noexcept;
   Potential input(unsigned index) const noexcept;
   bool compare(Cycle at) noexcept;
@@ -51,6 +60,7 @@ class Comparator {
   void look() noexcept;
   void on_flip(Cycle) noexcept;
   void on_asked_out(Cycle) noexcept { look(); }
+  void on_capture(Cycle) noexcept;
 
   const ComparatorLayout& layout_;
   const ConverterLayout& converter_;
@@ -61,6 +71,7 @@ class Comparator {
   double hysteresis_V_;
   Interrupts::Vector vector_;
 
+  Timer* timer_ = nullptr;
   bool looked_at_ = false;        // above_ means something
   bool above_ = false;            // plus above minus, when last looked at, or as ACI has it
   bool cleared_ = false;          // the firmware has cleared ACI by a one

@@ -38,6 +38,7 @@ Microcontroller::Microcontroller(const Part& part, std::uint32_t clock_Hz,
   timer1_.connect(&adc_);
   adc_.connect({&timer0_, &timer1_});
   ports_.connect(&timer1_);
+  comparator_.connect(&timer1_);
   // Registers in which several peripherals have bits, on one part or the other.
   for (const Address shared :
        {part.prescalers.at, part.pins.pull_up_disable.at, part.external.sense,

@@ -16,6 +16,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 
 #include "io/mcu/core.hpp"
 #include "io/mcu/interrupts.hpp"
@@ -54,7 +55,16 @@ class Timer {
     return core_.reg(layout_.mask) & layout_.capture.interrupt;
   }
   /// The pin of the input capture has changed, behind the edge detector.
-  void capture_edge(bool high, Cycle at) noexcept;
+  void capture_edge(bool high, Cycle at) noexcept {
+    if (!compared_) capture(high, at);
+  }
+  /// The comparator takes the pin's place (ACIC); it stands so. nullopt: the pin is back.
+  void capture_from_comparator(std::optional<bool> output) noexcept { compared_ = output; }
+  /// Its output has changed, behind the edge detector.
+  void comparator_edge(bool high, Cycle at) noexcept {
+    compared_ = high;
+    capture(high, at);
+  }
   /// The ADC starts or stops waiting for this timer.
   void watchers_changed(Cycle at) noexcept {
     advance(at);
@@ -86,6 +96,7 @@ class Timer {
   bool watched() const noexcept;
   void schedule() noexcept;
   void on_event(Cycle) noexcept;
+  void capture(bool high, Cycle at) noexcept;
   void on_capture(Cycle) noexcept;
 
   std::uint32_t top() const noexcept;
@@ -123,6 +134,7 @@ class Timer {
   Cycle last_tick_ = 0;
   static constexpr Cycle never = ~Cycle{0};
   Cycle next_event_ = never;
+  std::optional<bool> compared_;  // the comparator at the input capture, and its output
 };
 
 }  // namespace stillrotor::io::mcu

@@ -150,7 +150,7 @@ void Timer::write_top(const Write& write) noexcept {
 
 void Timer::write_temp(const Write& write) noexcept { temp_ = write.value; }
 
-void Timer::capture_edge(bool high, Cycle at) noexcept {
+void Timer::capture(bool high, Cycle at) noexcept {
   const CaptureLayout& capture = layout_.capture;
   // While ICR is TOP the pin is disconnected.
   if (mode_.top_source == TopSource::capture_register || high != is_set(capture.rising)) return;
@@ -162,7 +162,8 @@ void Timer::capture_edge(bool high, Cycle at) noexcept {
 }
 
 void Timer::on_capture(Cycle at) noexcept {
-  if (ports_.is_high(layout_.capture.pin) != is_set(layout_.capture.rising)) return;
+  const bool high = compared_ ? *compared_ : ports_.is_high(layout_.capture.pin);
+  if (high != is_set(layout_.capture.rising)) return;
   advance(at);
   top_register_ = count_;
   flag(layout_.capture.vector, at);

@@ -2,6 +2,7 @@
 #include <gmock/gmock.h>
 
 #include <cmath>
+#include <cstdlib>
 
 #include "tests/io/mcu/chip.hpp"
 
@@ -239,6 +240,63 @@ TEST_F(ComparatorTest, AsksOfTheFutureOnlyForAnAwaitedFlag) {
     chip.run_cycles(160'000);
     EXPECT_NEAR(static_cast<double>(chip.asked.size()), 2.0 * cost.looks, 24.0) << cost.firmware;
     EXPECT_NEAR(chip.crossings_asked, cost.future, 10) << cost.firmware;
+  }
+}
+
+// The comparator in the place of the capture pin: the pulses of pulse_test.cpp as voltages. Whole
+// ticks of 8 cycles from a cycle in the middle of one come out exactly, others within one.
+TEST_F(ComparatorTest, ItsEdgesAreStoredByTheInputCapture) {
+  for (const std::int64_t look_ahead_us : {7, 50}) {
+    McuConfig config = wiring("poll");
+    config.firmware = firmware_file("test_pulse_width_comparator");
+    Chip chip(config);
+    chip.look_ahead = std::chrono::microseconds(look_ahead_us);
+    const std::vector<Time> widths{at_cycle(8 * 2000), at_cycle(8 * 2001), at_cycle(8 * 64),
+                                   Time{1'234'567'891}, Time{999'999'999}};
+    chip.voltage = [&](ChannelId id, Time at) {
+      if (id == minus) return half_V;
+      for (std::size_t k = 0; k < widths.size(); ++k) {
+        const Time from = at_cycle(40'004 + 80'000 * static_cast<std::int64_t>(k));
+        if (id == plus && at >= from && at < from + widths[k]) return 3.0;
+      }
+      return 2.0;
+    };
+    chip.power(5.0);
+    chip.run_cycles(480'000);
+    ASSERT_EQ(chip.controller->health(), Health::running) << chip.controller->diagnosis();
+    ASSERT_EQ(chip.said.size(), widths.size());
+    for (std::size_t k = 0; k < widths.size(); ++k)
+      EXPECT_NEAR(std::atof(chip.said[k].second.c_str()),
+                  static_cast<double>(widths[k].count()) / (8 * ps_per_cycle), k < 3 ? 0.0 : 1.25)
+          << k;
+  }
+}
+
+// Three cycles are too short for the noise canceler's four. The pin itself is disconnected.
+TEST_F(ComparatorTest, TheNoiseCancelerDropsItsSpikesAndTheCapturePinIsDeaf) {
+  for (const bool cancels : {true, false}) {
+    McuConfig config = wiring("poll");
+    config.firmware = firmware_file(cancels ? "test_pulse_width_quiet_comparator"
+                                            : "test_pulse_width_comparator");
+    config.line_pins[index(line::gate_WL)] = "";
+    config.line_pins[index(line::command_pulse)] = "PB0";
+    Chip chip(config);
+    chip.voltage = [&](ChannelId id, Time at) {
+      const std::int64_t cycle = cycles(at);
+      const bool high = (cycle >= 40'000 && cycle < 40'003) || (cycle >= 80'000 && cycle < 96'000);
+      return id == minus ? half_V : id == plus && high ? 3.0 : 2.0;
+    };
+    chip.power(5.0);
+    for (const auto& [cycle, level] : {std::pair{20'000, Level::high},
+                                       {21'000, Level::low},
+                                       {84'000, Level::high},
+                                       {90'000, Level::low}}) {
+      chip.run_cycles(cycle);
+      chip.wire(line::command_pulse, level);
+    }
+    chip.run_cycles(160'000);
+    ASSERT_FALSE(chip.said.empty());
+    EXPECT_EQ(std::atoi(chip.said[0].second.c_str()), cancels ? 2000 : 7000);
   }
 }
 

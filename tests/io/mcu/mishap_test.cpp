@@ -62,7 +62,6 @@ INSTANTIATE_TEST_SUITE_P(
         Mishap{"STANDSTILL", Health::hung, "jumps to itself with interrupts off"},
         Mishap{"RESERVED_MODE", Health::crashed, "Timer0 to mode 4, which is reserved"},
         Mishap{"EXTERNAL_CLOCK", Health::crashed, "clocks Timer0 from pin T0"},
-        Mishap{"COMPARATOR_CAPTURE", Health::crashed, "comparator to the input capture"},
         Mishap{"DIVIDED_CLOCK", Health::crashed, "CLKPR"},
         Mishap{"LOW_LEVEL", Health::crashed, "low-level mode of INT0"}),
     [](const auto& one) { return std::string(one.param.firmware); });

@@ -21,9 +21,6 @@ stop:   rjmp  stop
 #elif defined EXTERNAL_CLOCK
         ldi   r16, 7
         out   TCCR0B, r16
-#elif defined COMPARATOR_CAPTURE
-        ldi   r16, _BV(ACIC)
-        out   ACSR, r16
 #elif defined DIVIDED_CLOCK
         ldi   r16, _BV(CLKPCE)
         sts   CLKPR, r16

@@ -1,6 +1,7 @@
 // Measures high pulses in ticks of Timer1 (0.5 us at 16 MHz) and says each width in decimal.
 // BY_INT0, BY_PIN_CHANGE: on PD2, by the count when the interrupt looks.
-// BY_CAPTURE: on PB0, by the count that the edge itself has stored.
+// BY_CAPTURE: on PB0, by the count that the edge itself has stored; BY_COMPARATOR: on AIN0 above
+// AIN1.
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -55,6 +56,9 @@ int main(void) {
   TCCR1B |= _BV(ICES1);
 #ifdef CANCEL_NOISE
   TCCR1B |= _BV(ICNC1);
+#endif
+#ifdef BY_COMPARATOR
+  ACSR = _BV(ACIC);
 #endif
   TIMSK1 = _BV(ICIE1);
 #elif defined BY_INT0
