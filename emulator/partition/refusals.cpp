@@ -170,6 +170,8 @@ void refuse_what_the_chip_lacks(const Bench& bench, Refusals& r) {
   refuse_sensors(bench.drive, r);
   r.unless(!bench.harness.lines[io::index(io::line::driver_enable)].connected,
            "harness.lines.driver_enable.pin", "none", "Its bridge has no enable.");
+  r.unless(!bench.controls.pulse.fitted, "controls.command_pulse.fitted", "off",
+           "It sends no pulse: wire the throttle's voltage.");
 }
 
 }  // namespace stillrotor

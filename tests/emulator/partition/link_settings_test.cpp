@@ -141,6 +141,7 @@ INSTANTIATE_TEST_SUITE_P(
         Refused{"sensors.bus_voltage.filter=100 us", "sensors.bus_voltage.filter is 100 us",
                 "hardware"},
         Refused{"sensors.hall.jitter=1 deg", "sensors.hall.jitter is 1 deg", "0 deg"},
+        Refused{"controls.command_pulse.fitted=on", "controls.command_pulse.fitted is on", "off"},
         Refused{"machine.inductance_q=900 uH", "machine.inductance_q: inductance_q is 0.0009 H",
                 "allowed 3.75e-05 to 0.0006"},
         Refused{"dc_link.capacitance=1 uF", "dc_link.capacitance: capacitance is 1e-06 F",
