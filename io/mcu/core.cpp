@@ -73,6 +73,13 @@ Core::~Core() {
     avr_free_irq(table.vector[i]->irq, AVR_INT_IRQ_COUNT);
   avr_free_irq(table.irq, AVR_INT_IRQ_COUNT);
   for (auto& io : avr_->io) avr_free_irq(io.irq, AVR_IOMEM_IRQ_ALL + 1);
+  // A watchdog that cannot interrupt stands in no table, and is listened to all the same.
+  for (avr_io_t* io = avr_->io_port; io != nullptr; io = io->next) {
+    if (std::strcmp(io->kind, "watchdog") != 0) continue;
+    avr_int_vector_t& vector = reinterpret_cast<avr_watchdog_t*>(io)->watchdog;
+    if (vector.vector == 0)
+      for (avr_irq_t& irq : vector.irq) std::free(irq.hook);
+  }
   avr_terminate(avr_);
   std::free(avr_->irq_pool.irq);
   std::free(avr_);
