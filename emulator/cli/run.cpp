@@ -29,6 +29,7 @@
 #include "emulator/cycle/simulated_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
 #include "emulator/judge/judge.hpp"
+#include "emulator/judge/junit.hpp"
 #include "emulator/judge/result.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/recorder.hpp"
@@ -237,6 +238,8 @@ class Run {
     judgement_ = judge(record, scenario_);
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement_, facts));
+    write_file(facts_.folder / junit_name,
+               junit_xml(judgement_, bench_.name, scenario_.name, record.end_s()));
     write_file(facts_.folder / report_name, report_html(facts_.folder));
     const int status = exit_status(judgement_.verdict);
     if (facts_.rehearsal) return status;  // said beside the exact run's

@@ -31,7 +31,7 @@ TEST_F(RunCommand, PassesAndLeavesItsFolder) {
   EXPECT_THAT(answer.out, AllOf(HasSubstr("PASS"), HasSubstr("phase_current_peak"),
                                 HasSubstr("kept"), HasSubstr("no safety function")));
   for (const char* file : {"bench.yaml", "scenario.yaml", "record.h5", "gates.vcd", "result.json",
-                           "run.json", "log.txt", "report.html"})
+                           "run.json", "log.txt", "report.html", "junit.xml"})
     EXPECT_TRUE(fs::exists(path("kept") / file)) << file;
   EXPECT_EQ(document("kept/result.json")["verdict"], "PASS");
   EXPECT_EQ(document("kept/run.json")["speed"]["model_s"], 0.2);
