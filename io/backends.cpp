@@ -5,6 +5,7 @@
 #include "io/analog/with_analog.hpp"
 #include "io/capture/capture.hpp"
 #include "io/hostfw/hostfw.hpp"
+#include "io/link/link.hpp"
 #include "io/polled/polled.hpp"
 #include "io/standin/standin.hpp"
 #ifdef STILLROTOR_HAS_GPIOD
@@ -49,6 +50,9 @@ constexpr std::array table = {
     Backend{"gpiod", "wall", "a controller on lines of the GPIO character device", has_gpiod},
     Backend{"polled", "wall",
             "a controller on mapped registers that one core looks at all the time", true},
+    Backend{"link", "wall",
+            "a controller behind a timing co-processor, which computes the fast part of the plant",
+            true},
 };
 
 struct Maker {
@@ -61,6 +65,7 @@ struct Maker {
   Controller operator()(const HostFirmwareConfig& c) const { return make_host_firmware(c); }
   Controller operator()(const GpiodConfig&) const { return on_wires(); }
   Controller operator()(const PolledConfig&) const { return on_wires(); }
+  Controller operator()(const LinkConfig&) const { return on_wires(); }
 
  private:
   static Controller on_wires() {
@@ -76,6 +81,7 @@ struct WiredMaker {
   Controller operator()(const auto&) const { return nullptr; }
   Controller operator()(const GpiodConfig& c) const { return make_gpiod(c); }
   Controller operator()(const PolledConfig& c) const { return make_polled(c); }
+  Controller operator()(const LinkConfig& c) const { return make_link(c); }
 };
 
 }  // namespace

@@ -12,6 +12,7 @@
 #include "io/connector.hpp"
 #include "io/gpiod/config.hpp"
 #include "io/hostfw/config.hpp"
+#include "io/link/config.hpp"
 #include "io/mcu/config.hpp"
 #include "io/polled/config.hpp"
 #include "io/standin/config.hpp"
@@ -21,7 +22,7 @@ namespace stillrotor::io {
 
 using ControllerConfig =
     std::variant<SixStepConfig, FieldOrientedConfig, VoltsPerHertzConfig, McuConfig, CaptureConfig,
-                 GpiodConfig, PolledConfig, HostFirmwareConfig>;
+                 GpiodConfig, PolledConfig, HostFirmwareConfig, LinkConfig>;
 
 struct Backend {
   std::string_view name;     // as in `controller.backend`

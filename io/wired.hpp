@@ -70,6 +70,8 @@ struct WireCounts {
   std::int64_t longest_transfer_ns = 0;
 };
 
+class FarPlant;  // io/link/far_plant.hpp
+
 class WiredController {
  public:
   virtual ~WiredController() = default;
@@ -95,6 +97,8 @@ class WiredController {
   virtual void close() noexcept = 0;
 
   virtual WireCounts counts() const noexcept = 0;
+  /// Where the fast part of the plant stands on a co-processor. nullptr: it is the bench's own.
+  virtual FarPlant* far_plant() noexcept { return nullptr; }
 };
 
 }  // namespace stillrotor::io

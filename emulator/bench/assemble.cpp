@@ -62,7 +62,8 @@ void assemble(Readings& readings, Draft& draft, const std::filesystem::path& bui
   assemble_sensors(readings, draft, problems);
   ShortSections(readings, draft, problems).assemble();
   assemble_controller(readings, draft, build_dir, problems);
-  if (on_wires(draft)) assemble_converters(readings, draft, problems);
+  if (on_lines(draft)) assemble_converters(readings, draft, problems);
+  if (on_link(draft)) assemble_link(readings, draft, problems);
   assemble_harness(readings, draft, problems);
   assemble_calibration(readings, draft, problems);
 }

@@ -286,7 +286,7 @@ class ControllerAssembler {
 void assemble_controller(Readings& readings, Draft& draft, const std::filesystem::path& build_dir,
                          Problems& problems) {
   ControllerAssembler assembler(readings, draft, problems);
-  constexpr std::array names{"mcu", "standin", "capture", "gpiod", "polled", "hostfw"};
+  constexpr std::array names{"mcu", "standin", "capture", "gpiod", "polled", "hostfw", "link"};
   draft.bench.backend = names[static_cast<std::size_t>(draft.backend)];
   switch (draft.backend) {
     case 0:
@@ -303,6 +303,8 @@ void assemble_controller(Readings& readings, Draft& draft, const std::filesystem
       break;
     case 5:
       assembler.hostfw(build_dir);
+      break;
+    case 6:  // assemble_link(): its channels are of the harness
       break;
     default:
       assembler.capture(build_dir);

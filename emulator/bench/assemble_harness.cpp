@@ -168,7 +168,11 @@ void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
       problems.add(place, fmt::format("{} is controller, but no pin drives the line {}. Wire it: "
                                       "{}; or write {}.",
                                       path, io::name(line), line_path(line), else_by));
-    else if (on_wires(draft) && !draft.line[io::index(line)].wired())
+    else if (on_link(draft))
+      problems.add(place, fmt::format("{} is controller, and the co-processor brings the six gates "
+                                      "in only; allowed beside it: {}. Change it.",
+                                      path, else_by));
+    else if (on_lines(draft) && !draft.line[io::index(line)].wired())
       problems.add(place,
                    fmt::format("{} is controller, but no wire brings the line {} in. Wire it: "
                                "harness.lines.{}; or write {}.",
@@ -177,6 +181,11 @@ void check_driven(Readings& readings, const Draft& draft, Problems& problems) {
 }
 
 }  // namespace
+
+bool on_chip(const Draft&, LineId line) {
+  return io::is_gate(line) || (line >= io::line::hall_U && line <= io::line::reverse) ||
+         line == io::line::driver_fault;
+}
 
 /// Is there something at the bench's end of this wire?
 bool has_source(const Draft& draft, LineId line) {
@@ -188,7 +197,7 @@ bool has_source(const Draft& draft, LineId line) {
   const plant::GateDriverParameters& driver = drive.gate_driver;
   if (line == io::line::driver_fault) return driver.trip_A > 0.0 || driver.undervoltage_V > 0.0;
   if (line == io::line::driver_enable)
-    return (draft.backend == 0 || draft.backend == 5 || on_wires(draft)) &&
+    return (draft.backend == 0 || draft.backend == 5 || on_lines(draft)) &&
            plant::GateDriver(driver).fitted();
   if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
   if (line == io::line::brake_chopper)
@@ -223,7 +232,7 @@ bool has_source(const Draft& draft, ChannelId channel) {
 void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
   const bool mcu = draft.backend == 0;
   if (mcu) check_pins(readings, draft, problems);
-  if (on_wires(draft)) check_wires(readings, draft, problems);
+  if (on_lines(draft)) check_wires(readings, draft, problems);
   check_driven(readings, draft, problems);
   Harness& harness = draft.bench.harness;
   Reading& pull = readings.at("harness.gates.pull");
@@ -235,7 +244,8 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
     const LineId id = line_id(k);
     LineHarness& line = harness.lines[k];
     line.connected = has_source(draft, id) && (!mcu || !draft.line[k].pin.empty()) &&
-                     (!on_wires(draft) || ends_somewhere(draft, id));
+                     (!on_lines(draft) || ends_somewhere(draft, id)) &&
+                     (!on_link(draft) || on_chip(draft, id));
     if (io::is_gate(id)) {
       line.active_high = draft.gates_active_high != 0;
       line.pull = pull.applies ? static_cast<Pull>(draft.gates_pull) : Pull::down;
@@ -251,7 +261,8 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
   for (std::size_t k = 0; k < io::channel_count; ++k)
     harness.channels[k] = has_source(draft, channel_id(k)) &&
                           (!mcu || !draft.channel_pin[k].empty()) &&
-                          (!on_wires(draft) || draft.converters.channel[k].wired());
+                          (!on_lines(draft) || draft.converters.channel[k].wired()) &&
+                          (!on_link(draft) || draft.link.channels[k] >= 0);
 }
 
 }  // namespace stillrotor

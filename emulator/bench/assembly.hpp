@@ -71,6 +71,7 @@ void assemble_sensors(Readings&, Draft&, Problems&);
 void assemble_controller(Readings&, Draft&, const std::filesystem::path& build_dir, Problems&);
 void assemble_converters(Readings&, Draft&,
                          Problems&);  // before the harness, whose wires end there
+void assemble_link(Readings&, Draft&, Problems&);
 void assemble_harness(Readings&, Draft&, Problems&);
 void assemble_calibration(Readings&, Draft&, Problems&);  // after the lines
 

@@ -46,7 +46,7 @@ struct Bench {
   plant::DriveParameters drive;
   Harness harness;
   Controls controls;
-  std::string backend;          // as written: mcu, hostfw, standin, capture, gpiod, polled
+  std::string backend;          // as written: mcu, hostfw, standin, capture, gpiod, polled, link
   std::string controller_kind;  // six_step, ...; part number; else empty
   io::ControllerConfig controller;
   io::AnalogConfig analog;  // converters of a controller on real wires

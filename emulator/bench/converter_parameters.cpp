@@ -25,22 +25,22 @@ class RowsOf {
   void real(const char* name, auto member, Family family, Range range, Wanted wanted,
             std::string what) const {
     add(rows::real(path(name), reach<double>(member), family, std::move(range), std::move(wanted),
-                   std::move(what), role::wired));
+                   std::move(what), role::lines));
   }
   void whole(const char* name, auto member, int least, int most, Wanted wanted,
              std::string what) const {
     add(rows::whole(path(name), reach<int>(member), least, most, std::move(wanted), std::move(what),
-                    role::wired));
+                    role::lines));
   }
   void choice(const char* name, auto member, std::vector<std::string> words, Wanted wanted,
               std::string what) const {
     add(rows::choice(path(name), reach<int>(member), std::move(words), std::move(wanted),
-                     std::move(what), role::wired));
+                     std::move(what), role::lines));
   }
   void text(const char* name, auto member, std::string form, Wanted wanted,
             std::string what) const {
     add(rows::text(path(name), reach<std::string>(member), std::move(form), std::move(wanted),
-                   std::move(what), role::wired));
+                   std::move(what), role::lines));
   }
 
  private:
@@ -202,27 +202,27 @@ std::vector<Parameter> converter_parameters() {
   for (std::size_t k = 0; k < iio_names.size(); ++k) add_iio(all, k);
   all.push_back(
       whole("converters.priority", AT(converters.priority), 0, highest_priority, by_default("60"),
-            "SCHED_FIFO priority of the buses' threads; 0: ordinary threads", role::wired));
+            "SCHED_FIFO priority of the buses' threads; 0: ordinary threads", role::lines));
   all.push_back(whole("converters.core", AT(converters.core), 0, 1023, optional,
-                      "to which they are bound; absent: any", role::wired));
+                      "to which they are bound; absent: any", role::lines));
   all.push_back(real("converters.wake", AT(converters.wake_s), Family::time,
                      between("0 s", "10 ms"), by_default("50 us"),
-                     "until such a thread runs, declared until it is measured", role::wired));
+                     "until such a thread runs, declared until it is measured", role::lines));
   all.push_back(whole("converters.stalled_after", AT(converters.stalled_after), 2, 10'000,
                       follows("four times the periods that a transfer takes, 8 at least"),
                       "periods without a finished transfer until the run ends, outputs safe",
-                      role::wired));
+                      role::lines));
   for (std::size_t k = 0; k < io::channel_count; ++k) add_channel(all, k);
   for (std::size_t k = 0; k < io::gate_count; ++k) add_gate(all, k);
   all.push_back(real("harness.gates.volts_on", AT(gate_on_V), Family::voltage,
                      between("-30 V", "30 V"), follows("controller.supply; active low: 0 V"),
-                     "average of a filtered gate whose switch is always on", role::wired));
+                     "average of a filtered gate whose switch is always on", role::lines));
   all.push_back(real("harness.gates.volts_off", AT(gate_off_V), Family::voltage,
                      between("-30 V", "30 V"), follows("0 V; active low: controller.supply"),
-                     "average of a filtered gate whose switch is always off", role::wired));
+                     "average of a filtered gate whose switch is always off", role::lines));
   all.push_back(real("harness.gates.volts_tolerance", AT(gate_tolerance), Family::ratio,
                      between("0 %", "20 %"), by_default("1 %"),
-                     "so near to always on or off, a filtered gate is", role::wired));
+                     "so near to always on or off, a filtered gate is", role::lines));
   return all;
 }
 

@@ -101,6 +101,8 @@ struct Draft {
     io::PolledRegisters registers;  // but for file and base
   } wires;
 
+  io::LinkConfig link;
+
   // harness
   std::array<WireDraft, io::line_count> line;
   WireDraft stop_circuit, bus_dead, watchdog;

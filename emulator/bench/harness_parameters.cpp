@@ -27,7 +27,7 @@ void add_bench_end(std::vector<Parameter>& all, const std::string& path,
       role::gpiod));
   add(whole(
       path + ".offset", [wire](Draft& d) -> int& { return wire(d).offset; }, 0, 65'535, optional,
-      "the line's number on its chip; polled: the bit of the registers", role::wired));
+      "the line's number on its chip; polled: the bit of the registers", role::lines));
   add(text(
       path + ".name", [wire](Draft& d) -> std::string& { return wire(d).name; }, "a line's name",
       optional, "the line's name, as gpioinfo shows it, in place of chip and offset", role::gpiod));
@@ -37,16 +37,16 @@ void add_bench_end(std::vector<Parameter>& all, const std::string& path,
       role::gpiod));
   add(on_off(
       path + ".inverted", [wire](Draft& d) -> bool& { return wire(d).inverted; }, by_default("off"),
-      "an inverting buffer stands between line and wire", role::wired));
+      "an inverting buffer stands between line and wire", role::lines));
   if (!driven_by_bench) return;
   add(choice(
       path + ".drive", [wire](Draft& d) -> int& { return wire(d).drive; },
       {"push_pull", "open_drain", "open_source"}, by_default("push_pull"),
-      "how the bench holds the line", role::wired));
+      "how the bench holds the line", role::lines));
   add(choice(
       path + ".safe", [wire](Draft& d) -> int& { return wire(d).safe; },
       {"low", "high", "released"}, by_default("released"),
-      "level of the wire at set-up, at the end, and when anything goes wrong", role::wired));
+      "level of the wire at set-up, at the end, and when anything goes wrong", role::lines));
 }
 
 }  // namespace

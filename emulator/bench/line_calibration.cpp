@@ -154,6 +154,7 @@ std::string bench_end(const io::ControllerConfig& controller, io::LineId line) {
   if (const auto* polled = std::get_if<io::PolledConfig>(&controller))
     if (const io::PolledLine& at = polled->lines[io::index(line)]; at.wired())
       return fmt::format("bit {}", at.bit);
+  if (std::holds_alternative<io::LinkConfig>(controller)) return "co-processor";
   return {};
 }
 

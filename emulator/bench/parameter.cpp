@@ -90,6 +90,7 @@ std::string role_names(unsigned roles) {
   if ((roles & role::capture) != 0) names.emplace_back("capture");
   if ((roles & role::gpiod) != 0) names.emplace_back("gpiod");
   if ((roles & role::polled) != 0) names.emplace_back("polled");
+  if ((roles & role::link) != 0) names.emplace_back("link");
   if ((roles & role::permanent_magnet) != 0) names.emplace_back("permanent_magnet");
   if ((roles & role::induction) != 0) names.emplace_back("induction");
   return fmt::format("{}", fmt::join(names, ", "));

@@ -22,7 +22,9 @@ inline constexpr unsigned mcu = 1, six_step = 2, field_oriented = 4, capture = 8
 inline constexpr unsigned sine = field_oriented | volts_per_hertz;
 inline constexpr unsigned standin = six_step | sine;
 inline constexpr unsigned permanent_magnet = 32, induction = 64;
-inline constexpr unsigned gpiod = 128, polled = 256, wired = gpiod | polled;
+inline constexpr unsigned gpiod = 128, polled = 256, link = 1024;
+inline constexpr unsigned lines = gpiod | polled;  // the bench's own
+inline constexpr unsigned wired = lines | link;
 inline constexpr unsigned wall = standin | wired;  // can stand at the cycle's wires
 inline constexpr unsigned hostfw = 512;
 inline constexpr unsigned any = mcu | hostfw | standin | capture | wired;

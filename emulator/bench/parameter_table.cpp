@@ -26,6 +26,7 @@ std::vector<Parameter> build() {
   append(electrical_sensor_parameters());
   append(temperature_sensor_parameters());
   append(controller_parameters());
+  append(link_parameters());
   append(harness_parameters());
   append(converter_parameters());
   append(cycle_parameters());

@@ -27,6 +27,7 @@ std::vector<Parameter> angle_sensor_parameters();  // sin_cos, absolute_angle
 std::vector<Parameter> electrical_sensor_parameters();
 std::vector<Parameter> temperature_sensor_parameters();
 std::vector<Parameter> controller_parameters();  // controls, controller
+std::vector<Parameter> link_parameters();        // controller.link; its channels in harness
 std::vector<Parameter> harness_parameters();     // harness
 std::vector<Parameter> converter_parameters();   // converters; their ends in harness
 std::vector<Parameter> cycle_parameters();       // cycle

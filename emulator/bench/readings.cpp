@@ -175,6 +175,8 @@ unsigned role_of(const Draft& draft) {
       return role::polled;
     case 5:
       return role::hostfw;
+    case 6:
+      return role::link;
     default:
       return role::capture;
   }

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "emulator/budget/quantities.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -33,16 +35,6 @@ bool currents(const Bench& bench) {
 bool any_channel(const Bench& bench) {
   return std::any_of(bench.harness.channels.begin(), bench.harness.channels.end(),
                      [](bool connected) { return connected; });
-}
-
-/// A frequency, a rate or a time in the unit that people read.
-std::string hertz(double f) {
-  if (f >= 1e6) return fmt::format("{:.3g} MHz", f * 1e-6);
-  return f >= 1e3 ? fmt::format("{:.3g} kHz", f * 1e-3) : fmt::format("{:.3g} Hz", f);
-}
-std::string seconds(double t) {
-  if (t < 1e-6) return fmt::format("{:.3g} ns", t * 1e9);
-  return t < 1e-3 ? fmt::format("{:.3g} us", t * 1e6) : fmt::format("{:.3g} ms", t * 1e3);
 }
 
 class Sums {

@@ -123,7 +123,8 @@ void print_found(const LineCalibration& c, const LoopMeasures& found) {
 }  // namespace
 
 int calibrate_lines(const Bench& bench, const fs::path& file, const LineChecks& options) {
-  const auto controller = io::make_wired_controller(loop_back(bench.controller));
+  const bool link = std::holds_alternative<io::LinkConfig>(bench.controller);
+  const auto controller = link ? nullptr : io::make_wired_controller(loop_back(bench.controller));
   if (controller == nullptr)
     throw io::ConfigError("controller.backend",
                           fmt::format("backend is {}; allowed with --calibrate: gpiod, polled, "

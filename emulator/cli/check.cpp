@@ -12,6 +12,7 @@
 #include "emulator/bench/facts.hpp"
 #include "emulator/bench/uncalibrated_bench.hpp"
 #include "emulator/budget/budget.hpp"
+#include "emulator/budget/link_budget.hpp"
 #include "emulator/budget/routes.hpp"
 #include "emulator/cli/check_lines.hpp"
 #include "emulator/cli/commands.hpp"
@@ -20,11 +21,14 @@
 #include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/cli/table.hpp"
+#include "emulator/cycle/wired_controller.hpp"
 #include "emulator/gate_quality/current_error.hpp"
 #include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/wiring_plan/wiring_plan.hpp"
 #include "io/backends.hpp"
+#include "io/link/fitness.hpp"
+#include "io/link/link.hpp"
 
 namespace stillrotor {
 namespace {
@@ -35,6 +39,7 @@ struct Request {
   std::string as_wired;     // backend whose routes the bench is held against
   std::string calibration;  // file for what is measured at the lines
   bool arrangement = false;
+  bool connect = false;  // ask the co-processor what it is
   LineChecks lines;
   std::vector<std::string> overrides;
 };
@@ -67,29 +72,25 @@ void print_wires(const WiringPlan& plan) {
 }
 
 /// What the jitter of the route's stamps costs; nothing where the PWM frequency is not stated.
-void print_current_error(const Bench& bench, const io::LineRoute& lines) {
-  const ExpectedCurrentError error = expected_current_error(bench, lines.stamp_jitter_s);
+void print_current_error(const Bench& bench, double jitter_s) {
+  const ExpectedCurrentError error = expected_current_error(bench, jitter_s);
   if (error.open_loop_A <= 0.0) return;
   fmt::print("  Stamps that jitter by {:g} us rms: {:.2g} A rms of error in each phase current",
-             lines.stamp_jitter_s * 1e6, error.open_loop_A);
+             jitter_s * 1e6, error.open_loop_A);
   if (error.closed_loop_A > 0.0)
     fmt::print(", {:.2g} A where a current loop of {:g} Hz corrects what it sees",
                error.closed_loop_A, bench.expects.current_loop_Hz);
   fmt::print(".\n");
 }
 
-void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
+void print_demands(const Budget& sum, const std::string& by, double cycle_s) {
   std::vector<std::vector<std::string>> rows{
       {"", "signal", "asked", "can", "unit", "fits up to", "how"}};
   for (const Demand& d : sum.demands)
     rows.push_back({d.fits ? "ok" : "NO", d.signal, fmt::format("{:.4g}", d.demand),
                     fmt::format("{:.4g}", d.limit), d.unit, d.fits_up_to, d.asks});
-  std::string by = routes.lines.name;
-  if (routes.averages) by += ", gates averaged by " + routes.averages->name;
-  if (routes.volts) by += ", volts by " + routes.volts->name;
-  fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", by,
-             routes.cycle_s * 1e6, table(rows));
-  fmt::print("  The lines' limits are {}.\n", routes.lines.grounds);
+  fmt::print("What the wires are asked for ({}; a cycle of {:g} us):\n{}\n", by, cycle_s * 1e6,
+             table(rows));
   for (const Demand& d : sum.demands)
     if (!d.fits)
       fmt::print("  {}: {}. Instead: {}. (Limit: {}.)\n", d.signal, d.consequence, d.remedy,
@@ -98,9 +99,55 @@ void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
     fmt::print("  {} is not stated: what it asks for cannot be checked. Add it to the bench.\n",
                path);
   fmt::print("\n");
-  if (!routes.averages) print_current_error(bench, routes.lines);
+}
+
+void print_grade(const Budget& sum) {
   fmt::print("  Grade {}: {}.\n", static_cast<char>(sum.grade), sum.grade_why);
   fmt::print("  {}\n\n", sum.fits() ? "It fits." : "REFUSED: it does not fit.");
+}
+
+void print_budget(const Bench& bench, const Budget& sum, const Routes& routes) {
+  std::string by = routes.lines.name;
+  if (routes.averages) by += ", gates averaged by " + routes.averages->name;
+  if (routes.volts) by += ", volts by " + routes.volts->name;
+  print_demands(sum, by, routes.cycle_s);
+  fmt::print("  The lines' limits are {}.\n", routes.lines.grounds);
+  if (!routes.averages) print_current_error(bench, routes.lines.stamp_jitter_s);
+  print_grade(sum);
+}
+
+/// What the chip says, or what is declared. Throws io::ConfigError: nobody answers, or it is unfit.
+ChipStamps stamps_of(const io::LinkConfig& link, bool connect) {
+  if (!connect) return declared_stamps(link);
+  const auto chip = io::ask_chip(link);
+  io::LinkStatus status;
+  if (!chip) throw io::no_answer(link, status, "");
+  status.chip = *chip;
+  io::require_fit(link, status);
+  fmt::print(
+      "The co-processor at {} answers: {:g} MHz, stamps of {:.4g} ns with {:.3g} ns of "
+      "jitter, {} channels.\n\n",
+      link.address, chip->tick_Hz * 1e-6, chip->resolution_ps * 1e-3, chip->jitter_ps * 1e-3,
+      chip->channels);
+  return {1e-12 * chip->resolution_ps, 1e-12 * chip->jitter_ps, true};
+}
+
+/// The third grade. Returns whether it fits.
+bool check_link(const Bench& bench, const io::LinkConfig& link, bool connect) {
+  const ChipStamps stamps = stamps_of(link, connect);
+  const Budget sum = link_budget(bench, link, stamps);
+  print_demands(sum, "timing co-processor at " + link.address, bench.cycle.period_s);
+  fmt::print("  The stamps' error of {:.3g} ns rms is {}.\n", stamps.error_s() * 1e9,
+             stamps.asked ? "as the chip says of itself"
+                          : "declared in controller.link, until a chip is asked (--connect)");
+  print_current_error(bench, stamps.error_s());
+  fmt::print(
+      "  The bench's plant stands {:g} ms behind the clock: the angle is told ahead over that time "
+      "and "
+      "the\n  lead, for loads that change slowly against it. Currents do not wait for it.\n",
+      1e3 * bench.cycle.delay_s);
+  print_grade(sum);
+  return sum.fits();
 }
 
 void print_grade(const Bench& bench) {
@@ -156,11 +203,13 @@ int check(const Request& request) {
     bench = load_bench(request.bench, request.overrides, build_folder());
     if (request.arrangement) return find_arrangement(*bench, request.lines);
     // Reads firmware or recording, checks its settings.
-    const auto wired = io::make_wired_controller(bench->controller, bench->analog);
+    const io::ControllerConfig completed = completed_controller(*bench);
+    const auto wired = io::make_wired_controller(completed, bench->analog);
     const auto controller = wired ? nullptr : io::make_controller(bench->controller);
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
+    if (scenario) require_possible(*bench, *scenario);
     const std::string_view backend =
         request.as_wired.empty() ? std::string_view(bench->backend) : request.as_wired;
     std::optional<Routes> routes = declared_routes(backend, *bench);
@@ -174,7 +223,9 @@ int check(const Request& request) {
     print_wires(plan);
     if (!request.wiring.empty()) write_file(request.wiring, drawing(plan));
     bool fits = true;
-    if (routes) {
+    if (const auto* link = std::get_if<io::LinkConfig>(&completed); link != nullptr && !routes) {
+      fits = check_link(*bench, *link, request.connect);
+    } else if (routes) {
       const Budget sum = budget(*bench, *routes);
       print_budget(*bench, sum, *routes);
       fits = sum.fits();
@@ -207,6 +258,8 @@ void add_check(CLI::App& app, int& status) {
       ->add_option("--as-wired", request->as_wired,
                    "hold the bench against this route of wires, whatever stands at its connector")
       ->check(CLI::IsMember({"gpiod", "polled"}));
+  command->add_flag("--connect", request->connect,
+                    "backend link: ask the co-processor what it is; outputs stay as they are");
   command->add_option("--wiring", request->wiring, "draw the wires into this file (SVG)");
   CLI::Option* calibrate = command->add_option(
       "--calibrate", request->calibration,
@@ -230,6 +283,7 @@ void add_check(CLI::App& app, int& status) {
   stillrotor check configs/benches/orchard-cart-hub.yaml --wiring wiring.svg
   stillrotor check configs/benches/orchard-cart-mid.yaml --as-wired gpiod
   stillrotor check bench.yaml --set "machine.winding_resistance=50 mohm"
+  stillrotor check configs/benches/orchard-cart-mid-link.yaml --connect
   stillrotor check bench.yaml --calibrate lines.yaml
   stillrotor check bench.yaml --arrangement
   stillrotor check configs/benches/orchard-cart-hub.yaml --arrangement

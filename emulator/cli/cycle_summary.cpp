@@ -34,9 +34,20 @@ std::string cycle_line(const CycleReport& cycle) {
                      cycle.counts.missed_periods, cycle.counts.late_writes);
 }
 
+std::string far_plant_line(const CycleReport& cycle) {
+  if (!cycle.far_plant) return {};
+  const auto& [link, mirror] = *cycle.far_plant;
+  return fmt::format(
+      "Co-processor: {} frames, {} missed; {} edges, {} lost; outputs fell safe {} times, {} "
+      "resets. "
+      "Currents put right by {:.2g} A rms, {:.2g} A at worst; {} of {} reports not believed.\n",
+      link.frames, link.missed_frames, link.edges, link.lost_edges, link.falls, link.resets,
+      mirror.rms_A, mirror.worst_A, mirror.distrusted, mirror.corrections);
+}
+
 std::string cycle_table(const CycleReport& cycle) {
   const CycleCounts& counts = cycle.counts;
-  return fmt::format("{}\n{}", cycle_line(cycle),
+  return fmt::format("{}\n{}{}", cycle_line(cycle), far_plant_line(cycle),
                      table({{"us", "half", "99 %", "99.9 %", "99.99 %", "most"},
                             row("woke late by", counts.wake),
                             row("read", counts.read),

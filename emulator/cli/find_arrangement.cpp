@@ -136,6 +136,10 @@ int find_arrangement(const Bench& bench, const LineChecks& options) {
     throw io::ConfigError("controller.backend",
                           "backend is capture; allowed with --arrangement: a controller that "
                           "answers. A recording does not.");
+  if (std::holds_alternative<io::LinkConfig>(bench.controller))
+    throw io::ConfigError("controller.backend",
+                          "backend is link; allowed with --arrangement: lines of the bench's own. "
+                          "Look at the chip's gates and Halls with a meter, or run a slow drive.");
   if (!bench.drive.hall.fitted || !bench.harness.lines[io::index(io::line::hall_U)].connected ||
       !bench.harness.lines[io::index(io::line::hall_V)].connected ||
       !bench.harness.lines[io::index(io::line::hall_W)].connected)

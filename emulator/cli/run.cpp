@@ -28,6 +28,7 @@
 #include "emulator/cli/summary.hpp"
 #include "emulator/cycle/simulated_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
+#include "emulator/cycle/wired_controller.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/judge/junit.hpp"
 #include "emulator/judge/result.hpp"
@@ -54,8 +55,8 @@ struct Request {
 /// (both: the wires are then the run's).
 class Tested {
  public:
-  Tested(const Bench& bench, bool on_wall_clock)
-      : wired_(io::make_wired_controller(bench.controller, bench.analog)) {
+  Tested(const Bench& bench, const Scenario& scenario, bool on_wall_clock)
+      : wired_(make_wired_controller(bench, scenario.start.angle_rad)) {
     if (wired_) return;
     simulated_ = io::make_controller(bench.controller);
     if (!on_wall_clock) return;
@@ -275,7 +276,7 @@ int rehearse(const Request& request, const Bench& bench, const Scenario& scenari
   const int status = exact.carry_out();
   if (exact.facts().outcome.interrupted) return status;
   const fs::path folder = exact.facts().folder;
-  const Tested again(bench, false);
+  const Tested again(bench, scenario, false);
   Run wired(request, bench, scenario, again, &route, folder / "rehearsed");
   const int wired_status = wired.carry_out();
   if (wired.facts().outcome.interrupted) return wired_status;
@@ -292,7 +293,8 @@ int run(const Request& request) {
     if (!request.user.empty()) become(request.user);
     bench = load_bench(request.bench, request.overrides, build_folder());
     const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
-    const Tested tested(*bench, request.clock == "wall");
+    require_possible(*bench, scenario);
+    const Tested tested(*bench, scenario, request.clock == "wall");
     // Before there is a folder.
     if (tested.wired() != nullptr && request.rehearse.empty()) {
       gate_treatment(*bench);

@@ -95,6 +95,38 @@ Json gates_json(const GateReport& gates) {
             {"W", leg_json(gates.legs[2])}}}};
 }
 
+Json far_plant_json(const CycleReport::FarPlant& far) {
+  const io::LinkStatus& link = far.link;
+  const MirrorReport& mirror = far.mirror;
+  return {{"link",
+           {{"frames", link.frames},
+            {"missed_frames", link.missed_frames},
+            {"dropped_frames", link.dropped_frames},
+            {"spoilt_frames", link.spoilt_frames},
+            {"edges", link.edges},
+            {"lost_edges", link.lost_edges},
+            {"reports", link.reports},
+            {"lost_reports", link.lost_reports},
+            {"silences", link.silences},
+            {"resets", link.resets},
+            {"refusals", link.refusals},
+            {"falls", link.falls},
+            {"drift_ppm", 1e6 * link.drift},
+            {"least_round_trip_us", 1e-3 * link.least_round_trip_ns}}},
+          {"chip",
+           {{"tick_MHz", 1e-6 * link.chip.tick_Hz},
+            {"resolution_ns", 1e-3 * link.chip.resolution_ps},
+            {"jitter_ns", 1e-3 * link.chip.jitter_ps}}},
+          {"mirror",
+           {{"corrections", mirror.corrections},
+            {"missed", mirror.missed},
+            {"distrusted", mirror.distrusted},
+            {"worst_A", mirror.worst_A},
+            {"rms_A", mirror.rms_A},
+            {"worst_bus_V", mirror.worst_bus_V},
+            {"worst_angle_rad", mirror.worst_angle_rad}}}};
+}
+
 Json cycle_json(const CycleReport& cycle) {
   Json missing = Json::array();
   for (const MissingRight& right : cycle.missing_rights) missing.push_back(right.what);
@@ -133,6 +165,7 @@ Json cycle_json(const CycleReport& cycle) {
             {"longest_transfer_us", us(cycle.wires.longest_transfer_ns)},
             {"cut_volts", cycle.wires.cut_volts}}},
           {"gates", gates_json(cycle.gates)},
+          {"co_processor", cycle.far_plant ? far_plant_json(*cycle.far_plant) : Json(nullptr)},
           {"record_dropped",
            {{"frames", cycle.dropped.frames},
             {"edges", cycle.dropped.edges},

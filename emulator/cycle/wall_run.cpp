@@ -96,7 +96,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
                               {seat.priority + 1, -1});
       const ThreadUse before = thread_use();
       const std::int64_t armed_ns = clock.now_ns();
-      controller.arm(armed_ns);
+      wired->arm(armed_ns);
       report.end = run_cycle(*wired, clock, plan, armed_ns, window, report.counts);
       controller.make_safe();
       report.use = thread_use() - before;
@@ -123,6 +123,8 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
   run.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
   report.wires = controller.counts();
   report.dropped = handover.dropped();
+  if (const FarPlantMirror* mirror = wired->mirror())
+    report.far_plant = {mirror->link_status(), mirror->report()};
   return *outcome;
 }
 

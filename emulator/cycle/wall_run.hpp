@@ -3,6 +3,7 @@
 
 #include <atomic>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -40,6 +41,11 @@ struct CycleReport {
   GateReport gates;
   DroppedCounts dropped;
   ThreadUse use;  // of the cycle's thread, armed to end
+  struct FarPlant {
+    io::LinkStatus link;
+    MirrorReport mirror;
+  };
+  std::optional<FarPlant> far_plant;  // the fast plant was a co-processor's
 };
 
 struct WallOutcome {

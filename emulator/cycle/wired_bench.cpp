@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <utility>
+#include <variant>
 
 namespace stillrotor {
 namespace {
@@ -29,6 +30,9 @@ WiredBench::WiredBench(const Bench& bench, const Scenario& scenario,
       unshown_ps_(std::llround(bench.cycle.period_s * 1e12) * bench.analog.stalled_after_stores),
       gate_path_(gate_treatment(bench)) {
   if (bench.cycle.gates.filtered) filtered_.emplace(bench);
+  const auto* link = std::get_if<io::LinkConfig>(&bench.controller);
+  if (io::FarPlant* far = controller.far_plant(); far != nullptr && link != nullptr)
+    mirror_.emplace(bench, *link, *far, world_);
 }
 
 void WiredBench::begin() noexcept {
@@ -40,7 +44,13 @@ void WiredBench::begin() noexcept {
                  fmt::format("{:.4g} us ahead of the plant", 1e6 * bench_.cycle.lead_s));
 }
 
+void WiredBench::arm(std::int64_t armed_ns) {
+  if (mirror_) mirror_->arm(armed_ns);
+  controller_.arm(armed_ns);
+}
+
 void WiredBench::read() noexcept {
+  if (mirror_) mirror_->read();
   std::move(batch_.edges.begin() + static_cast<std::ptrdiff_t>(done_),
             batch_.edges.begin() + static_cast<std::ptrdiff_t>(batch_.edge_count),
             batch_.edges.begin());
@@ -135,7 +145,9 @@ void WiredBench::drive(const io::Edge& edge) noexcept {
 
 void WiredBench::advance_world(std::int64_t until_ps) noexcept {
   while (world_.now_ps() < until_ps) {
-    world_.advance(std::min(until_ps, world_.now_ps() + slice_ps));
+    const std::int64_t stop_ps = mirror_ ? mirror_->stop_ps(until_ps) : until_ps;
+    world_.advance(std::min(stop_ps, world_.now_ps() + slice_ps));
+    if (mirror_) mirror_->follow(world_.now_ps(), gaps_);
     world_.take_arrivals();
   }
 }
@@ -168,6 +180,7 @@ bool WiredBench::write() noexcept {
   outputs_.powered = powered_;
   outputs_.kick = !outputs_.kick;
   const bool follows = controller_.write(outputs_);
+  if (mirror_) mirror_->lead(world_.now_ps() + delay_.count());
   judge_volts();
   return follows && !(filtered_ && filtered_->dead());
 }

@@ -11,6 +11,7 @@
 #include <cstdint>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/cycle/far_plant_mirror.hpp"
 #include "emulator/cycle/gap_notes.hpp"
 #include "emulator/gate_quality/filtered_gates.hpp"
 #include "emulator/gate_quality/gate_path.hpp"
@@ -28,6 +29,8 @@ class WiredBench {
 
   /// What is due at time 0; safe outputs are still on the wires.
   void begin() noexcept;
+  /// Time 0 is this moment of CLOCK_MONOTONIC. Throws as the controller does.
+  void arm(std::int64_t armed_ns);
 
   // One turn, in this order.
   /// Edges that have come in since the last turn.
@@ -55,6 +58,8 @@ class WiredBench {
   const BenchWorld& world() const noexcept { return world_; }
   const io::WireOutputs& outputs() const noexcept { return outputs_; }
   GateReport gate_report() const noexcept { return gate_path_.report(); }
+  /// nullptr: the whole plant is here.
+  const FarPlantMirror* mirror() const noexcept { return mirror_ ? &*mirror_ : nullptr; }
 
  private:
   void take_in(std::size_t known) noexcept;
@@ -80,7 +85,8 @@ class WiredBench {
   std::uint64_t suspects_ = 0;              // of them, and of what may turn out to be none
   std::uint64_t dropped_ = 0;
   std::optional<FilteredGates> filtered_;
-  io::WireCounts volts_said_;  // as far as they have been said
+  std::optional<FarPlantMirror> mirror_;  // the fast plant is a co-processor's
+  io::WireCounts volts_said_;             // as far as they have been said
   BenchWorld::Pins pins_;
   io::WireOutputs outputs_;
   bool powered_ = false;  // by the key: until then nothing may feed the controller

@@ -22,7 +22,10 @@ std::string controller_pin(const Bench& bench, io::ChannelId channel) {
 }
 
 /// A converter and its pin that this wire ends at; nothing: it ends at none.
-std::optional<std::string> converter_pin(const io::AnalogConfig& analog, io::ChannelId channel) {
+std::optional<std::string> converter_pin(const Bench& bench, io::ChannelId channel) {
+  if (const auto* link = std::get_if<io::LinkConfig>(&bench.controller))
+    return fmt::format("co-processor channel {}", link->channels[io::index(channel)]);
+  const io::AnalogConfig& analog = bench.analog;
   for (const io::SpiDacConfig& dac : analog.dacs)
     for (const io::AnalogOutput& output : dac.outputs)
       if (output.channel == channel)
@@ -55,6 +58,8 @@ std::string level(const Bench& bench, io::ChannelId channel) {
         return fmt::format("{:.4g} to {:.4g} V, safe {:.4g} V", scale.least_V(), scale.most_V(),
                            output.safe_V);
       }
+  if (const auto* link = std::get_if<io::LinkConfig>(&bench.controller))
+    return fmt::format("0 to {:g} V", link->converter_V);
   return fmt::format("0 to {:g} V", bench.controller_supply_V);
 }
 
@@ -82,7 +87,8 @@ WiringPlan titled(const Bench& bench) {
   WiringPlan plan;
   plan.title = bench.name;
   plan.simulated = !std::holds_alternative<io::GpiodConfig>(bench.controller) &&
-                   !std::holds_alternative<io::PolledConfig>(bench.controller);
+                   !std::holds_alternative<io::PolledConfig>(bench.controller) &&
+                   !std::holds_alternative<io::LinkConfig>(bench.controller);
   plan.cautions = {
       "The power stage stays disconnected: this bench takes its place. Nothing here is a safety "
       "function.",
@@ -115,7 +121,7 @@ WiringPlan wiring_plan(const Bench& bench) {
     if (!bench.harness.channels[k]) continue;
     const io::ChannelId channel{k};
     plan.wires.push_back({std::string(io::name(channel)), true,
-                          converter_pin(bench.analog, channel).value_or("simulated"),
+                          converter_pin(bench, channel).value_or("simulated"),
                           controller_pin(bench, channel), level(bench, channel),
                           "1 kohm in series; 1 nF to ground at the controller"});
   }

@@ -23,8 +23,8 @@ std::optional<Number> number(std::string_view text) {
 LinkAddress parse_link_address(const std::string& text) {
   const auto wrong = [&](const std::string& what) {
     return ConfigError(
-        "controller.address",
-        "controller.address is '" + text + "': " + what +
+        "controller.link.address",
+        "controller.link.address is '" + text + "': " + what +
             ". Allowed: serial:/dev/ttyACM0 (with @BAUD where the line has a speed), "
             "udp:192.168.7.2:4500, tcp:[fe80::1]:4500, unix:/run/chip.sock.");
   };

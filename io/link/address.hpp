@@ -20,7 +20,7 @@ struct LinkAddress {
   bool operator==(const LinkAddress&) const = default;
 };
 
-/// Throws ConfigError (controller.address): what is wrong, what is allowed.
+/// Throws ConfigError (controller.link.address): what is wrong, what is allowed.
 LinkAddress parse_link_address(const std::string&);
 
 }  // namespace stillrotor::io

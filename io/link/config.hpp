@@ -27,7 +27,7 @@ struct LinkConfig {
   double silence_s = 20e-3;  // outputs safe after so long without a command
   double behind_s = 200e-6;  // lateness of its steps at which outputs go safe
   double report_s = 1e-3;    // from one report to the next
-  double current_range_A = 200.0, voltage_range_V = 100.0;  // that its numbers must hold
+  double current_range_A = 0.0, voltage_range_V = 0.0;  // that its numbers must hold; 0: follows
 
   // Its converter, the same for all channels; volts at the connector.
   int converter_bits = 12;
@@ -40,6 +40,7 @@ struct LinkConfig {
   double stamp_resolution_s = 40e-9, stamp_jitter_s = 12e-9;
 
   // This end.
+  double lead_s = 3e-3;           // of what the chip is told ahead, before the clock
   double broken_after_s = 20e-3;  // without a frame
   double warm_up_s = 2.0;         // of round trips before a run, for the clock
   double patience_s = 5.0;        // until a chip has answered

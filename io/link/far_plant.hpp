@@ -6,6 +6,7 @@
 #include <cstdint>
 
 #include "io/link/coprocessor/host/parameters.hpp"
+#include "io/link/status.hpp"
 
 namespace stillrotor::io {
 
@@ -39,6 +40,7 @@ class FarPlant {
   virtual void ahead(const Ahead&) noexcept = 0;
   /// The oldest that has not been taken; false: none.
   virtual bool next_report(LinkReport&) noexcept = 0;
+  virtual const LinkStatus& link_status() noexcept = 0;
 
  protected:
   ~FarPlant() = default;

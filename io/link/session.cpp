@@ -146,6 +146,7 @@ bool LinkSession::take_hello(lf_walk w) {
   unfit_ = h.lowest_version > LF_VERSION || h.highest_version < LF_VERSION ||
            h.parameter_bytes != LF_PARAMETER_BYTES || std::fabs(ticks - 1.0) > 1e-6 ||
            h.channels < settings_.parameters.channels;
+  status_.chip = h;
   return true;
 }
 
@@ -215,9 +216,10 @@ void LinkSession::hand_over(const cp_report& r, std::int64_t at_ns, std::int64_t
 }
 
 void LinkSession::note_safety(std::uint32_t safe, std::int64_t at_ns) {
-  if (safe != 0 && live_) {
+  const bool as_told = safe == CP_SAFE_TOLD && safe_sent_;
+  if (safe != 0 && live_) wants_live_ = false;
+  if (safe != 0 && live_ && !as_told) {
     ++status_.falls;
-    wants_live_ = false;
     gap(report_ns_, at_ns, 0);
   }
   live_ = safe == 0;
@@ -411,8 +413,10 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
     ++status_.silences;
     break_off();
   }
-  const bool safe = safe_.load(std::memory_order_relaxed);
-  const std::uint32_t orders = live_orders_.load(std::memory_order_relaxed);
+  // Orders first: one that is seen here has ended the rest that is looked at behind it.
+  const std::uint32_t orders = live_orders_.load(std::memory_order_acquire);
+  const bool for_good = safe_.load(std::memory_order_relaxed);
+  const bool safe = for_good || rest_.load(std::memory_order_relaxed);
   if (orders != orders_done_) wants_live_ = linked_ && running();
   if (safe) wants_live_ = false;
   orders_done_ = orders;
@@ -431,10 +435,11 @@ void LinkSession::due(std::int64_t now_ns, Wire& wire) {
       beat_out_ = true;
       send(w, now_ns, wire);
     }
-    if (linked_ && !unfit_ && !in_force_ && now_ns - parameters_ns_ >= between_parameters)
+    if (linked_ && !unfit_ && !in_force_ && !settings_.asks_only &&
+        now_ns - parameters_ns_ >= between_parameters)
       send_parameters(now_ns, wire);
     const bool fresh = ahead_.look();
-    if (running() && report_known_ && fresh && !safe) {
+    if (running() && report_known_ && fresh && !for_good) {
       send_ahead(now_ns, wire);
       send_told(now_ns, wire);
     }

@@ -29,6 +29,7 @@
 #include "io/link/frames/frame.h"
 #include "io/link/frames/payload.h"
 #include "io/link/settings.hpp"
+#include "io/link/status.hpp"
 
 namespace stillrotor::io {
 
@@ -39,23 +40,6 @@ struct ToldOutputs {
   std::array<std::int32_t, CP_CHANNELS> codes{};  // coprocessor::told_code()
 
   bool operator==(const ToldOutputs&) const = default;
-};
-
-/// As far as it has come. Counts only grow.
-struct LinkStatus {
-  bool linked = false;   // the chip answers
-  bool running = false;  // with our parameters, and its clock is known
-  bool live = false;     // its outputs are
-  bool unfit = false;    // it cannot run these parameters: other tick, version, or refused
-  std::uint64_t frames = 0, edges = 0, reports = 0;
-  std::uint64_t missed_frames = 0;   // by their numbers
-  std::uint64_t dropped_frames = 0;  // repeated, overtaken, of no session we know
-  std::uint64_t spoilt_frames = 0;   // CRC, stuffing, length, unknown kind or payload
-  std::uint64_t lost_edges = 0;      // known by their numbers
-  std::uint64_t lost_reports = 0;    // between the chip and the cycle
-  std::uint64_t silences = 0, resets = 0, refusals = 0, falls = 0;  // falls: live outputs went safe
-  std::uint32_t last_refusal = 0;                                   // lf_reason
-  double drift = 0.0, least_round_trip_ns = 0.0;
 };
 
 class LinkSession {
@@ -83,7 +67,12 @@ class LinkSession {
   void ahead(const Ahead& a) noexcept { ahead_.put(a); }
   /// Goes out with the next Ahead, and again now and then.
   void tell(const ToldOutputs& t) noexcept { told_.put(t); }
-  void want_live() noexcept { live_orders_.fetch_add(1, std::memory_order_relaxed); }
+  void want_live() noexcept {
+    rest_.store(false, std::memory_order_relaxed);
+    live_orders_.fetch_add(1, std::memory_order_release);
+  }
+  /// Outputs safe until want_live(): the controller has no supply.
+  void rest() noexcept { rest_.store(true, std::memory_order_relaxed); }
   bool next_report(LinkReport& out) noexcept { return reports_.pop(out); }
   /// As of the last due().
   const LinkStatus& status() noexcept {
@@ -161,7 +150,7 @@ class LinkSession {
   LatestValue<ToldOutputs> told_;
   boost::lockfree::spsc_queue<LinkReport, boost::lockfree::capacity<256>> reports_;
   std::atomic<std::uint32_t> live_orders_{0};
-  std::atomic<bool> safe_{false};
+  std::atomic<bool> safe_{false}, rest_{false};
   LatestValue<LinkStatus> shown_;
 };
 

@@ -11,6 +11,7 @@ struct LinkSettings {
   coprocessor::Plant plant;
   cp_parameters parameters{};           // what the chip is to run with
   std::int64_t silent_ns = 20'000'000;  // no frame for so long: the link counts as broken
+  bool asks_only = false;               // no parameters: it is only heard what the chip is
 };
 
 }  // namespace stillrotor::io

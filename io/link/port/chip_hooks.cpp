@@ -73,7 +73,7 @@ void ChipHooks::drive_lines(std::uint32_t levels) {
 void ChipHooks::code(std::uint32_t channel, std::uint32_t code) noexcept {
   if (channel >= current->settings_.channels.size()) return;
   const auto& c = current->settings_.channels[channel];
-  current->volts_[index(c.at)] = code * c.volts_per_code;
+  if (c.at) current->volts_[index(*c.at)] = code * c.volts_per_code;
 }
 
 bool ChipHooks::byte_in(std::uint8_t& byte) {

@@ -28,7 +28,7 @@ SimulatedChip::SimulatedChip(SimulatedController& controller, const ChipSettings
     const bool high = (settings.pulled_up & bit(line_id(k))) != 0;
     pins_[k] = high ? Level::high : Level::low;
   }
-  for (const auto& c : settings_.channels) volts_[index(c.at)] = c.reset_code * c.volts_per_code;
+  reset_codes();
   start(settings.session);
 }
 
@@ -50,10 +50,12 @@ void SimulatedChip::reset(std::uint16_t session) {
   start(session);
   // What it had captured is forgotten, how the gates stand is not: that is read from the pins.
   if (gates_ != 0) captured_.push_back({0, gates_});
-  for (std::size_t k = 0; k < settings_.channels.size(); ++k) {
-    const auto& c = settings_.channels[k];
-    volts_[index(c.at)] = c.reset_code * c.volts_per_code;
-  }
+  reset_codes();
+}
+
+void SimulatedChip::reset_codes() noexcept {
+  for (const auto& c : settings_.channels)
+    if (c.at) volts_[index(*c.at)] = c.reset_code * c.volts_per_code;
 }
 
 /// As a chip's main loop does, which finds something to do at these moments only.
@@ -130,7 +132,7 @@ void SimulatedChip::show(LineId line, Level level) {
   if (pins_[index(line)] == level) return;
   pins_[index(line)] = level;
   if (line == io::line::key && settings_.key_supply_V > 0.0)
-    supply_due_ = level == Level::high ? settings_.key_supply_V : 0.0;
+    supply_due_ = (level == Level::high) != settings_.key_low_is_on ? settings_.key_supply_V : 0.0;
   if (controller_runs()) controller_.deliver({reached_, line, level});
 }
 

@@ -30,19 +30,21 @@ struct ChipSettings {
   std::uint32_t jitter_ps = 0;  // as its hello declares it; there is none here
   std::uint16_t session = 1;    // another after each reset
   std::uint32_t counter = 0;    // at the start
-  /// By bit of LineId: the wire's other polarity. Gates: low is on; others: high is sent as low.
+  /// By bit of LineId: the wire's other polarity. Gates: low is on; Halls, encoder, fault: high is
+  /// sent as low. Key and switches are levels already.
   std::uint32_t inverted = 0;
   /// Lines that nobody drives read high there: pull-ups.
   std::uint32_t pulled_up =
       1U << index(line::hall_U) | 1U << index(line::hall_V) | 1U << index(line::hall_W);
   /// A channel of the chip's converter.
   struct Channel {
-    ChannelId at{};             // of the connector
-    double volts_per_code = 0;  // behind the amplifiers
+    std::optional<ChannelId> at{};  // of the connector; none: nothing hangs on it
+    double volts_per_code = 0;      // behind the amplifiers
     std::uint32_t reset_code = 0;
   };
   /// Of the controller, switched by the line key; 0: power() says.
   double key_supply_V = 0.0;
+  bool key_low_is_on = false;
   std::vector<Channel> channels;  // CP_CHANNELS at most; as many as the hello names
 };
 
@@ -99,6 +101,7 @@ class SimulatedChip final : private World {
   void text(Time, std::string_view) noexcept override {}
 
   void start(std::uint16_t session);
+  void reset_codes() noexcept;
   void serve();
   std::uint64_t next_turn() const noexcept;
   void run_controller(Time until);

@@ -87,6 +87,22 @@ inline void expect_same_controller(const io::PolledConfig& a, const io::PolledCo
   EXPECT_TRUE(a == b);
 }
 
+inline void expect_same_controller(const io::LinkConfig& a, const io::LinkConfig& b) {
+  EXPECT_EQ(a.address, b.address);
+  for (const auto member :
+       {&io::LinkConfig::tick_Hz, &io::LinkConfig::step_s, &io::LinkConfig::settle_s,
+        &io::LinkConfig::silence_s, &io::LinkConfig::behind_s, &io::LinkConfig::report_s,
+        &io::LinkConfig::current_range_A, &io::LinkConfig::voltage_range_V,
+        &io::LinkConfig::converter_V, &io::LinkConfig::stamp_resolution_s,
+        &io::LinkConfig::stamp_jitter_s, &io::LinkConfig::lead_s, &io::LinkConfig::broken_after_s,
+        &io::LinkConfig::warm_up_s, &io::LinkConfig::patience_s})
+    EXPECT_EQ(a.*member, b.*member);
+  EXPECT_EQ(a.converter_bits, b.converter_bits);
+  EXPECT_EQ(a.channels, b.channels);
+  EXPECT_EQ(a.safe_V, b.safe_V);
+  EXPECT_EQ(a.thread, b.thread);
+}
+
 inline void expect_same_curve(const std::vector<plant::CurvePoint>& a,
                               const std::vector<plant::CurvePoint>& b) {
   ASSERT_EQ(a.size(), b.size());

@@ -59,6 +59,7 @@ TEST(Backends, AreListedOnceEachWithAClockAndASummary) {
   EXPECT_TRUE(seen.contains("capture"));
   EXPECT_TRUE(seen.contains("gpiod"));
   EXPECT_TRUE(seen.contains("polled"));
+  EXPECT_TRUE(seen.contains("link"));
 }
 
 TEST(Backends, ThatThisBuildLacksSayHowToGetThem) {
@@ -79,6 +80,8 @@ TEST(Backends, ThatThisBuildLacksSayHowToGetThem) {
 TEST(Backends, OnRealWiresAreNoSimulatedControllersAndTheOtherWayRound) {
   EXPECT_THROW(make_controller(PolledConfig{}), ConfigError);
   EXPECT_THROW(make_controller(GpiodConfig{}), ConfigError);
+  EXPECT_THROW(make_controller(LinkConfig{}), ConfigError);
+  EXPECT_THROW(make_wired_controller(LinkConfig{}), ConfigError) << "nothing is worked out";
   EXPECT_EQ(make_wired_controller(SixStepConfig{}), nullptr);
 }
 

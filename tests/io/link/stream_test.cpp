@@ -105,7 +105,7 @@ TEST(LinkAddress, IsRefusedWithWhatIsAllowed) {
       parse_link_address(text);
       ADD_FAILURE() << text;
     } catch (const ConfigError& error) {
-      EXPECT_EQ(error.path, "controller.address");
+      EXPECT_EQ(error.path, "controller.link.address");
       EXPECT_NE(std::string(error.what()).find("Allowed: serial:"), std::string::npos);
     }
   }
