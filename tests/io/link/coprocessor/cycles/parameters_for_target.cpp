@@ -1,7 +1,9 @@
 // Writes the parameters of the orchard cart's middle machine as C, for the program that runs on the
 // simulated core: parameters_for_target STEP_TICKS TICK_NS
+#include <charconv>
 #include <cstdio>
-#include <cstdlib>
+#include <stdexcept>
+#include <string_view>
 
 #include "io/link/coprocessor/host/parameters.hpp"
 
@@ -21,12 +23,23 @@ void words(const char* name, const void* data, std::size_t bytes) {
   std::printf("\n};\n");
 }
 
+template <class Number>
+bool number(std::string_view text, Number& x) {
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), x);
+  return error == std::errc{} && end == text.data() + text.size();
+}
+
 }  // namespace
 
-int main(int, char** argv) {
+int main(int argc, char** argv) try {
   Format format;
-  format.step_ticks = std::atoi(argv[1]);
-  format.tick_s = 1e-9 * std::atof(argv[2]);
+  const bool whole =
+      argc == 3 && number(argv[1], format.step_ticks) && number(argv[2], format.tick_s);
+  if (!whole) {
+    std::fprintf(stderr, "usage: coprocessor_parameters STEP_TICKS TICK_NS, such as 250 40\n");
+    return 2;
+  }
+  format.tick_s *= 1e-9;
   const Plant plant = plant_parameters({4, 25e-3, 150e-6, 250e-6, 25e-3, {}}, {3e-3, 0.8, 3e-3},
                                        {3.3e-3, 6e-3, 72.0, 30e-3}, format);
   AngleOutputs outputs;
@@ -44,4 +57,7 @@ int main(int, char** argv) {
   words("shunt_words", &shunt, sizeof shunt);
   words("piece_words", &piece_, sizeof piece_);
   return 0;
+} catch (const std::invalid_argument& error) {
+  std::fprintf(stderr, "coprocessor_parameters: %s\n", error.what());
+  return 2;
 }
