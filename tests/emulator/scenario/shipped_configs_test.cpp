@@ -27,7 +27,8 @@ std::vector<fs::path> files(const std::string& kind) {
 class BuildFolder {
  public:
   BuildFolder() {
-    for (const char* firmware : {"orchard_six_step.elf", "orchard_foc.so"})
+    for (const char* firmware : {"orchard_six_step.elf", "orchard_six_step_atmega8.elf",
+                                 "orchard_sensorless.elf", "orchard_foc.so"})
       folder_.write(std::string("firmware/") + firmware, test::elf_start);
   }
   fs::path path() const { return folder_.path(); }
