@@ -164,6 +164,8 @@ void WiredBench::look_at_pins() noexcept {
 bool WiredBench::write() noexcept {
   if (const auto volts = world_.take_power_request()) powered_ = *volts > 0.0;
   look_at_pins();
+  // Behind a co-processor the plant stands milliseconds back; what the driver does need not.
+  if (mirror_) powered_ = world_.foretell_driver(world_.now_ps() + delay_.count(), pins_);
   outputs_.high = outputs_.released = 0;
   for (std::size_t k = 0; k < io::line_count; ++k) {
     const io::LineId line = line_id(k);

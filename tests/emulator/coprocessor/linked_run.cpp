@@ -94,7 +94,11 @@ LinkedRun::LinkedRun(const std::string& text, const std::function<void(io::ChipS
       scenario(load_scenario(written(folder, text), bench)),
       controller(io::make_controller(
           load_bench(benches + "orchard-cart-mid.yaml", {}, STILLROTOR_BUILD_DIR).controller)),
-      wire(*controller, rewired(bench, rewire)) {}
+      wire(controller, rewired(bench, rewire)) {
+  controller.seen = [this] {
+    if (key_seen_ns == 0) key_seen_ns = wire.now_ns();
+  };
+}
 
 void LinkedRun::go() {
   const io::ControllerConfig completed = completed_controller(bench);

@@ -50,6 +50,25 @@ class VirtualWire : io::LinkSession::Wire {
   std::mt19937 random_{5};
 };
 
+/// A controller that notes when the key gives it its supply.
+class KeyWatch final : public io::SimulatedController {
+ public:
+  explicit KeyWatch(std::unique_ptr<io::SimulatedController> inner) : inner_(std::move(inner)) {}
+  void power(double volts, io::Time at, io::World& world) override {
+    if (volts > 0.0 && seen) seen();
+    inner_->power(volts, at, world);
+  }
+  io::Time run(io::Time horizon) noexcept override { return inner_->run(horizon); }
+  void deliver(const io::Edge& edge) noexcept override { inner_->deliver(edge); }
+  io::Health health() const noexcept override { return inner_->health(); }
+  std::string_view diagnosis() const noexcept override { return inner_->diagnosis(); }
+
+  std::function<void()> seen;
+
+ private:
+  std::unique_ptr<io::SimulatedController> inner_;
+};
+
 struct LinkedRun {
   /// scenario: a whole file's text.
   explicit LinkedRun(const std::string& scenario,
@@ -63,8 +82,9 @@ struct LinkedRun {
   testing::ScratchFolder folder;
   Bench bench;
   Scenario scenario;
-  std::unique_ptr<io::SimulatedController> controller;
+  KeyWatch controller;
   VirtualWire wire;
+  std::int64_t key_seen_ns = 0;  // first, by the controller
   std::int64_t armed_ns = 0;
   CycleEnd end = CycleEnd::asked;
   io::LinkStatus link;

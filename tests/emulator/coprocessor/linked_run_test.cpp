@@ -33,6 +33,9 @@ TEST(LinkedRun, DrivesAndIsJudgedOverAGoodLink) {
   EXPECT_GT(run.mirror.corrections, 1300U);
   EXPECT_EQ(run.mirror.distrusted, 0U);
   EXPECT_FALSE(run.wire.chip.driven()) << "safe behind the end";
+  // The plant stands 6 ms behind, the key does not: a turn of 1 ms, the next frame, its way.
+  EXPECT_GE(run.key_seen_ns, run.at_ns(0.1));
+  EXPECT_LE(run.key_seen_ns, run.at_ns(0.1) + 3'000'000);
 }
 
 TEST(LinkedRun, WhoseThrottleWireIsMissingFailsAndIsNotInvalid) {
