@@ -35,6 +35,7 @@ struct StampError {
 
 struct WorkingPoint {
   double current_q_A, electrical_Hz;
+  double bus_V = 48.0;
 };
 
 inline constexpr WorkingPoint point_A{20.0, 196.0}, point_B{5.0, 49.0};
@@ -66,8 +67,7 @@ class StampErrors {
 
  private:
   static constexpr double two_pi = 2.0 * std::numbers::pi;
-  static constexpr double period_s = 50e-6, dead_s = 1e-6, bus_V = 48.0;
-  static constexpr double usable_V = 0.9 * bus_V / std::numbers::sqrt3;
+  static constexpr double period_s = 50e-6, dead_s = 1e-6;
   static constexpr std::int64_t period_ps = 50'000'000;
   static constexpr double R = 0.05, L_d = 150e-6, L_q = 250e-6, psi = 12e-3;
   static constexpr double clock_error = 37e-6;
@@ -114,13 +114,13 @@ class StampErrors {
   /// A machine with its gates' edges still to come, and the current loop that may make them.
   struct Loop {
     explicit Loop(const WorkingPoint& p)
-        : point(p), omega(two_pi * p.electrical_Hz), drive(parameters()) {
+        : point(p), omega(two_pi * p.electrical_Hz), drive(parameters(p.bus_V)) {
       drive.start({.omega_m_rad_s = omega / 4.0});
       drive.hold_speed_rad_s({omega / 4.0, 0.0});
       for (int leg = 0; leg < 3; ++leg) waiting.push_back({0, 2 * leg + 1, true});
     }
 
-    static plant::DriveParameters parameters() {
+    static plant::DriveParameters parameters(double bus_V) {
       plant::DriveParameters d;
       d.machine.pole_pairs = 4;
       d.machine.winding_resistance_ohm = R;
@@ -140,8 +140,10 @@ class StampErrors {
       const double theta = omega * period_s * k, acts = theta + 1.5 * omega * period_s;
       const Vector stator_A{drive.state().i_alpha_A, drive.state().i_beta_A};
       const Vector rotor_A = to_rotor(stator_A, {std::cos(theta), std::sin(theta)});
+      const double usable_V = 0.9 * point.bus_V / std::numbers::sqrt3;
       const Vector rotor_V = current.step({0.0, point.current_q_A}, rotor_A, omega, usable_V);
-      const ThreePhases duty = duties(to_stator(rotor_V, {std::cos(acts), std::sin(acts)}), bus_V);
+      const ThreePhases duty =
+          duties(to_stator(rotor_V, {std::cos(acts), std::sin(acts)}), point.bus_V);
       Edges edges;
       for (int leg = 0; leg < 3; ++leg) {
         const double share = leg == 0 ? duty.u : leg == 1 ? duty.v : duty.w;

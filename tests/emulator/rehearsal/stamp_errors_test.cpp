@@ -24,6 +24,9 @@ class StampErrorTable : public testing::TestWithParam<Row> {};
 // Tolerance: a factor of 1.5 either way. Where a grid of stamps beats with the PWM the error is
 // that of the very speed: within 2 % of it single entries move by a factor of two.
 TEST_P(StampErrorTable, AgreesWithThePrototypeWithinAFactorOfOneAndAHalf) {
+#ifdef __SANITIZE_ADDRESS__
+  GTEST_SKIP() << "a minute of the same steps; the build without sanitizers runs it";
+#endif
   const auto agrees = [](const char* what, double percent, double prototype_percent) {
     testing::Test::RecordProperty(what, std::to_string(percent));
     EXPECT_LT(percent, 1.5 * prototype_percent) << what;
@@ -37,8 +40,9 @@ TEST_P(StampErrorTable, AgreesWithThePrototypeWithinAFactorOfOneAndAHalf) {
     agrees("A closed", StampErrors::percent(row.error, point_A, true), row.closed_A);
 }
 
-// closed_A of 3 us: 8.5 % in the prototype. Not held: here false overlaps of a leg's switches cost
-// so much voltage that the loop runs into its limit and loses the current (137 %).
+// closed_A of 3 us: 8.5 % in the prototype. Not held on 48 V: gaps and overlaps of 3 us cost so
+// much voltage there that the loop, 17 V of whose 25 V the machine takes, runs into its limit and
+// loses the current. With room it is held, see below.
 INSTANTIATE_TEST_SUITE_P(
     Of, StampErrorTable,
     testing::Values(Row{"Quantised20ns", {Kind::quantised, 20e-9}, 0.06, 0.02, 0.14, 0.06},
@@ -49,6 +53,15 @@ INSTANTIATE_TEST_SUITE_P(
                     Row{"Jittered1us", {Kind::jittered, 1e-6}, 14.0, 2.9, 84.0, 11.0},
                     Row{"Jittered3us", {Kind::jittered, 3e-6}, 63.0, 0.0, 97.0, 27.0}),
     [](const auto& row) { return row.param.name; });
+
+// The error grows with the bus, as every term of its law does: 8.5 % * 72 V / 48 V.
+TEST(StampErrors, ThreeMicrosecondsCostThePrototypesEightPerCentWhereTheLoopHasRoom) {
+  WorkingPoint roomy = point_A;
+  roomy.bus_V = 72.0;
+  const double percent = StampErrors::percent({Kind::jittered, 3e-6}, roomy, true);
+  EXPECT_LT(percent, 1.5 * 8.5 * 72.0 / 48.0);
+  EXPECT_GT(percent, 8.5 * 72.0 / 48.0 / 1.5);
+}
 
 TEST(StampErrors, NoErrorCostsNothing) { EXPECT_EQ(StampErrors::percent({}, point_A, true), 0.0); }
 
