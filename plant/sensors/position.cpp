@@ -13,6 +13,18 @@ constexpr double never_rad = 1e9;
 constexpr std::uint8_t bit(int line) noexcept { return static_cast<std::uint8_t>(1U << line); }
 constexpr int encoder_first = static_cast<int>(SensorLine::encoder_A);
 
+/// Of few turns, without a call; halves do not come up.
+double nearest(double turns) noexcept {
+  return static_cast<double>(static_cast<std::int64_t>(turns + (turns < 0.0 ? -0.5 : 0.5)));
+}
+
+std::int64_t counted_index(const EncoderParameters& encoder) noexcept {
+  const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder.lines);
+  const auto count = static_cast<std::int64_t>(
+      std::floor(encoder.index_rad / two_pi * static_cast<double>(per_turn)));
+  return ((count % per_turn) + per_turn) % per_turn;
+}
+
 SensorEdge toggle(DriveState& s, int line) noexcept {
   s.sensor_levels = static_cast<std::uint8_t>(s.sensor_levels ^ bit(line));
   return {static_cast<SensorLine>(line), (s.sensor_levels & bit(line)) != 0};
@@ -21,7 +33,11 @@ SensorEdge toggle(DriveState& s, int line) noexcept {
 
 PositionSensors::PositionSensors(const HallParameters& hall, const EncoderParameters& encoder,
                                  int pole_pairs, std::uint64_t seed)
-    : hall_(hall), encoder_(encoder), pole_pairs_(pole_pairs), seed_(seed) {
+    : hall_(hall),
+      encoder_(encoder),
+      pole_pairs_(pole_pairs),
+      seed_(seed),
+      index_count_(counted_index(encoder)) {
   std::sort(encoder_.missing_lines.begin(), encoder_.missing_lines.end());
 }
 
@@ -47,10 +63,10 @@ PositionSensors::Reach PositionSensors::hall_reach(const DriveState& s, int k) c
     return nominal + two_pi * pulse + hall_jitter(k, s, pulse, which);
   };
   if (s.sensor_levels & bit(k)) {
-    const double pulse = std::nearbyint((s.theta_e_rad - centre) / two_pi);
+    const double pulse = nearest((s.theta_e_rad - centre) / two_pi);
     return {edge(falling, pulse, 1) + lag, edge(rising, pulse, 0) - lag};
   }
-  const double pulse = std::nearbyint((s.theta_e_rad - centre - pi) / two_pi);
+  const double pulse = nearest((s.theta_e_rad - centre - pi) / two_pi);
   return {edge(rising, pulse + 1.0, 0) + lag, edge(falling, pulse, 1) - lag};
 }
 
@@ -89,13 +105,6 @@ std::int64_t PositionSensors::unchanged_down_to(std::int64_t count) const noexce
   return below;
 }
 
-std::int64_t PositionSensors::index_count() const noexcept {
-  const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
-  const auto count = static_cast<std::int64_t>(
-      std::floor(encoder_.index_rad / two_pi * static_cast<double>(per_turn)));
-  return ((count % per_turn) + per_turn) % per_turn;
-}
-
 std::uint8_t PositionSensors::encoder_levels(std::int64_t count) const noexcept {
   const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
   const std::int64_t in_turn = ((count % per_turn) + per_turn) % per_turn;
@@ -108,7 +117,7 @@ std::uint8_t PositionSensors::encoder_levels(std::int64_t count) const noexcept 
     if (encoder_.reversed ? second : first) levels |= bit(encoder_first);  // A leads
     if (encoder_.reversed ? first : second) levels |= bit(encoder_first + 1);
   }
-  const std::int64_t from_index = in_turn - index_count();
+  const std::int64_t from_index = in_turn - index_count_;
   if ((from_index < 0 ? from_index + per_turn : from_index) < encoder_.index_counts)
     levels |= bit(encoder_first + 2);
   return levels;

@@ -33,13 +33,13 @@ class PositionSensors {
   double hall_jitter(int k, const DriveState&, double pulse, int edge) const noexcept;
   std::int64_t changed_above(std::int64_t count) const noexcept;
   std::int64_t unchanged_down_to(std::int64_t count) const noexcept;
-  std::int64_t index_count() const noexcept;
   std::uint8_t encoder_levels(std::int64_t count) const noexcept;
 
   HallParameters hall_;
   EncoderParameters encoder_;
   double pole_pairs_;
   std::uint64_t seed_;
+  std::int64_t index_count_;  // of a turn, that holds index_rad
 };
 
 }  // namespace stillrotor::plant
