@@ -2,37 +2,11 @@
 
 #include <algorithm>
 
+#include "emulator/handover/markup.hpp"
 #include "emulator/judge/wording.hpp"
 
 namespace stillrotor {
 namespace {
-
-/// For an attribute or text; what XML 1.0 cannot hold becomes a question mark.
-std::string escaped(const std::string& text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      case '\n':
-        out += "&#10;";
-        break;
-      default:
-        out += static_cast<unsigned char>(c) < 0x20 && c != '\t' ? '?' : c;
-    }
-  }
-  return out;
-}
 
 std::string attribute(const char* name, const std::string& value) {
   return std::string(" ") + name + "=\"" + escaped(value) + "\"";

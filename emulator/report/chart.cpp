@@ -6,6 +6,7 @@
 #include <cmath>
 #include <iterator>
 
+#include "emulator/handover/markup.hpp"
 #include "emulator/judge/wording.hpp"
 #include "emulator/report/ticks.hpp"
 
@@ -137,32 +138,6 @@ std::string framed(std::string_view title, std::string_view unit, const std::str
 }
 
 }  // namespace
-
-std::string escaped(std::string_view text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      case '\'':
-        out += "&#39;";
-        break;
-      default:
-        out += c;
-    }
-  }
-  return out;
-}
 
 Axis fitted(Axis axis, const std::vector<Curve>& curves) {
   double low = HUGE_VAL, high = -HUGE_VAL;

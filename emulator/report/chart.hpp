@@ -52,6 +52,4 @@ std::string svg(const TraceChart&);
 /// Room around what the curves hold; 0 in it where it lies near.
 Axis fitted(Axis, const std::vector<Curve>&);
 
-std::string escaped(std::string_view);
-
 }  // namespace stillrotor

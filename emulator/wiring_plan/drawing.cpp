@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "emulator/handover/markup.hpp"
 #include "emulator/wiring_plan/wiring_plan.hpp"
 
 namespace stillrotor {
@@ -7,29 +8,6 @@ namespace {
 
 constexpr int width = 1000, margin = 24, row_height = 28, line_height = 20;
 constexpr int bench_x = 220, controller_x = 640;  // edges of the two boxes
-
-std::string escaped(const std::string& text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      default:
-        if (static_cast<unsigned char>(c) >= 0x20) out += c;
-    }
-  }
-  return out;
-}
 
 std::string text(int x, int y, const std::string& what, const char* more = "") {
   return fmt::format("<text x=\"{}\" y=\"{}\"{}>{}</text>\n", x, y, more, escaped(what));
