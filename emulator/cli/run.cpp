@@ -239,15 +239,16 @@ class Run {
     judgement_ = judge(record, scenario_);
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement_, facts));
+    if (!facts_.rehearsal) {  // else said beside the exact run's
+      fmt::print("{}", summary(judgement_, facts_.outcome, facts_.folder));
+      if (facts_.cycle) fmt::print("{}", cycle_table(*facts_.cycle));
+      if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
+    }
+    // Last: what goes wrong with these must not hide a verdict.
     write_file(facts_.folder / junit_name,
                junit_xml(judgement_, bench_.name, scenario_.name, record.end_s()));
     write_file(facts_.folder / report_name, report_html(facts_.folder));
-    const int status = exit_status(judgement_.verdict);
-    if (facts_.rehearsal) return status;  // said beside the exact run's
-    fmt::print("{}", summary(judgement_, facts_.outcome, facts_.folder));
-    if (facts_.cycle) fmt::print("{}", cycle_table(*facts_.cycle));
-    if (!facts.replay_trust.empty()) fmt::print("{}\n", facts.replay_trust);
-    return status;
+    return exit_status(judgement_.verdict);
   }
 
   const Request& request_;

@@ -32,7 +32,7 @@ struct Summed {
   Budget sum;
 };
 
-// By hand: 12 * 8 kHz; 4 * 12 ns; 360 deg * 500 Hz * (5 + 10 + 0.2 us); 6 + 1 + 3 ms.
+// By hand: 12 * 8 kHz; 4 * 12 ns; 360 deg * 500 Hz * (5 + 10 + 0.2 us); 1 + 2 ms.
 TEST(LinkBudget, OfTheShippedBenchFitsAndIsTheThirdGrade) {
   const Summed s;
   EXPECT_TRUE(s.sum.fits());
@@ -41,7 +41,7 @@ TEST(LinkBudget, OfTheShippedBenchFitsAndIsTheThirdGrade) {
   EXPECT_DOUBLE_EQ(s.of("gates, in").limit, 240'000.0);
   EXPECT_NEAR(s.of("dead time, in").demand, 0.048, 1e-9);
   EXPECT_NEAR(s.of("currents, out").demand, 2.736, 1e-9);
-  EXPECT_NEAR(s.of("driver's inputs, out").demand, 10.0, 1e-9);
+  EXPECT_NEAR(s.of("driver's inputs, out").demand, 3.0, 1e-9);
   EXPECT_NEAR(s.of("angle, out").demand, 3000.0, 1e-6);
   EXPECT_GT(s.of("angle, out").limit, 3000.0);
   EXPECT_THAT(s.of("dead time, in").grounds, HasSubstr("declared"));
