@@ -76,9 +76,14 @@ std::string or_dash(std::string_view text) { return text.empty() ? "-" : std::st
 
 Rows faults() {
   Rows rows{{"fault", "options", "needs", "what breaks"}};
-  for (const FaultWord& word : fault_words())
-    rows.push_back({std::string(word.name), or_dash(word.options), or_dash(word.needs),
-                    std::string(word.text)});
+  for (const Fault* fault : fault_catalogue()) {
+    std::string options;
+    for (const FaultOption& option : fault->options)
+      options += fmt::format("{}{}: {}{}", options.empty() ? "" : "; ", option.name, option.allowed,
+                             option.preset.empty() ? "" : fmt::format(" ({})", option.preset));
+    rows.push_back({std::string(fault->name), or_dash(options), or_dash(fault->needs),
+                    std::string(fault->text)});
+  }
   return rows;
 }
 

@@ -121,6 +121,8 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
   facts.integrity = integrity(run);
   facts.overrides = bench.overrides;
   facts.seeds = {{"scenario", scenario.seed}};
+  for (const Fault* fault : fault_catalogue())
+    if (is_possible(*fault, bench)) facts.possible_faults.emplace_back(fault->name);
   if (tested.simulated() != nullptr) facts.replay_trust = replay_trust(bench, *tested.simulated());
   if (run.rehearsal) {
     const RehearsedRoute& route = run.rehearsal->route;

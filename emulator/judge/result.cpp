@@ -86,18 +86,17 @@ Json gaps_json(const std::vector<RecordedMark>& marks) {
   return gaps;
 }
 
-Json not_tested_json(const Judgement& judgement, const std::vector<RecordedMark>& marks) {
+Json not_tested_json(const Judgement& judgement, const std::vector<RecordedMark>& marks,
+                     const std::vector<std::string>& possible_faults) {
   Json list = Json::array();
   for (const JudgedLimit& judged : judgement.limits) {
     if (judged.verdict == Verdict::INVALID) list.push_back("limit " + judged.reason);
   }
-  // The faults of the present catalogue.
-  for (const std::string_view fault :
-       {"hall_line_open", "hall_line_stuck", "phase_open", "bad_joint", "angle_sensor_error"}) {
+  for (const std::string& fault : possible_faults) {
     const bool provoked = std::any_of(marks.begin(), marks.end(), [&](const RecordedMark& mark) {
       return mark.kind == MarkKind::fault && mark.name == fault;
     });
-    if (!provoked) list.push_back("fault " + std::string(fault) + " was not provoked");
+    if (!provoked) list.push_back("fault " + fault + " was not provoked");
   }
   return list;
 }
@@ -146,7 +145,7 @@ std::string result_json(const RecordReader& record, const Judgement& judgement,
       json["events"].push_back({{"t_s", seconds(mark.at_ps)}, {"what", what(mark)}});
     }
   }
-  json["not_tested"] = not_tested_json(judgement, marks);
+  json["not_tested"] = not_tested_json(judgement, marks, facts.possible_faults);
   if (!facts.replay_trust.empty()) json["replay_trust"] = facts.replay_trust;
   json["firmware_sha256"] = facts.firmware_sha256;
   json["signals_sha256"] = facts.signals_sha256;

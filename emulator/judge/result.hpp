@@ -26,6 +26,7 @@ struct ResultFacts {
   Integrity integrity;
   std::vector<std::string> overrides;
   std::map<std::string, std::uint64_t> seeds;
+  std::vector<std::string> possible_faults;  // what could have been provoked on this bench
   std::optional<RehearsalFacts> rehearsal;
   std::string replay_trust;     // how long a replay can be believed; empty: no replay
   std::string firmware_sha256;  // empty: no firmware binary on this bench

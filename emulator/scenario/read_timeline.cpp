@@ -15,21 +15,25 @@
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> legs{"U", "V", "W"};
-const std::vector<std::string> levels{"low", "high"};
+constexpr std::string_view ramp_time = "over";
 
-struct Option {
-  const char *name, *allowed, *example;
-};
-constexpr Option options[] = {{"over", "0 s to 3600 s", "1 s"},
-                              {"line", "U, V, W", "U"},
-                              {"level", "low, high", "high"},
-                              {"resistance", "0 ohm to 100 ohm", "50 mohm"}};
+/// What may stand beside what is done: the ramp's time and all faults' options.
+const std::vector<std::string>& options() {
+  static const std::vector<std::string> names = [] {
+    std::vector<std::string> all{std::string(ramp_time)};
+    for (const Fault* fault : fault_catalogue())
+      for (const FaultOption& option : fault->options)
+        if (std::find(all.begin(), all.end(), option.name) == all.end())
+          all.emplace_back(option.name);
+    return all;
+  }();
+  return names;
+}
 
 const std::vector<std::string>& fault_names() {
   static const std::vector<std::string> names = [] {
     std::vector<std::string> all;
-    for (const FaultWord& word : fault_words()) all.emplace_back(word.name);
+    for (const Fault* fault : fault_catalogue()) all.emplace_back(fault->name);
     return all;
   }();
   return names;
@@ -49,7 +53,7 @@ const std::vector<std::string>& all_keys() {
   static const std::vector<std::string> keys = [] {
     std::vector<std::string> all{"at"};
     all.insert(all.end(), doing().begin(), doing().end());
-    for (const Option& option : options) all.emplace_back(option.name);
+    all.insert(all.end(), options().begin(), options().end());
     return all;
   }();
   return keys;
@@ -104,7 +108,7 @@ class ActionReader {
     pairs_.emplace_back(name, written);
     action.label = fmt::format("{} {}", name, written);
     using Form = ActionWord::Form;
-    bool good = allow_only(name, word.form == Form::ramp ? "over" : "");
+    bool good = allow_only(name, word.form == Form::ramp ? ramp_time : "");
     if (word.form == Form::on_off) {
       const auto value = fields_.on_off(name);
       action.value = value.value_or(false) ? 1.0 : 0.0;
@@ -119,6 +123,7 @@ class ActionReader {
       good = good && value.has_value();
       if (word.form == Form::ramp) good = read_ramp() && good;
     }
+    action.mark = event_name(action);
     return good && has_wire(word) && has_part(word);
   }
 
@@ -144,55 +149,64 @@ class ActionReader {
   bool read_fault(const std::string& key) {
     const auto index = fields_.choice(key, fault_names());
     if (!index) return false;
-    const FaultWord& word = fault_words()[*index];
-    Action& action = read_.action;
-    action.kind = ActionKind::fault;
-    action.fault = word.kind;
-    action.cleared = key == "clear";
-    // What ends a fault needs no more than where it is.
-    const auto takes = [&](std::string_view option) {
-      return word.takes(option) && (option == "line" || !action.cleared);
-    };
+    const Fault& fault = *fault_catalogue()[*index];
+    const bool cleared = key == "clear";
+    if (cleared && fault.end == nullptr) {
+      fields_.wrong(key, fmt::format("{} lasts to the end of the run; nothing mends it. Remove "
+                                     "this line.",
+                                     fault.name));
+      return false;
+    }
+    // What ends a fault needs no more than which of several alike it is.
+    std::vector<const FaultOption*> due;
+    for (const FaultOption& option : fault.options)
+      due.push_back(cleared && !option.which ? nullptr : &option);
     bool good = true;
-    for (const Option& option : options)
-      good = option_fits(key, word, option, takes(option.name)) && good;
-    pairs_ = {{key, std::string(word.name)}};
-    action.label = event_name(action);
-    const auto note = [&](const std::string& option) {
-      pairs_.emplace_back(option, fields_.text(option));
-      action.label += " " + fields_.text(option);
-    };
-    if (takes("line")) {
-      const auto leg = fields_.choice("line", legs);
-      action.leg = static_cast<int>(leg.value_or(0));
-      if (leg) note("line");
-      good = good && leg;
+    for (const std::string& name : options())
+      if (fields_.has(name) && std::none_of(due.begin(), due.end(), [&](const FaultOption* option) {
+            return option != nullptr && option->name == name;
+          })) {
+        means_nothing(name, key);
+        good = false;
+      }
+    pairs_ = {{key, std::string(fault.name)}};
+    std::string said;
+    FaultSettings settings;
+    for (std::size_t k = 0; k < due.size(); ++k) {
+      if (due[k] == nullptr) continue;
+      const auto value = read_option(key, fault, *due[k]);
+      settings.value[k] = value.value_or(0.0);
+      good = good && value;
+      const std::string text =
+          fields_.has(due[k]->name) ? fields_.text(due[k]->name) : std::string(due[k]->preset);
+      pairs_.emplace_back(due[k]->name, text);
+      said += " " + text;
     }
-    if (takes("level")) {
-      const auto level = fields_.choice("level", levels);
-      action.stuck_high = level.value_or(0) == 1;
-      if (level) note("level");
-      good = good && level;
-    }
-    if (takes("resistance")) {
-      const auto ohm =
-          fields_.quantity("resistance", Family::resistance, 0.0, 100.0, "0 ohm to 100 ohm");
-      action.value = ohm.value_or(0.0);
-      if (ohm) note("resistance");
-      good = good && ohm;
-    }
-    return good && has_part(key, word);
+    read_.action = fault_action(fault, settings, cleared);
+    read_.action.label = read_.action.mark + said;
+    return good && has_part(key, fault, settings);
   }
 
-  /// It stands there exactly where it means something.
-  bool option_fits(const std::string& key, const FaultWord& word, const Option& option, bool due) {
-    if (fields_.has(option.name) == due) return true;
-    if (due)
-      fields_.wrong(key, fmt::format("{} needs {}; allowed {}. Write {}: {}.", word.name,
+  std::optional<double> read_option(const std::string& key, const Fault& fault,
+                                    const FaultOption& option) {
+    if (!fields_.has(option.name)) {
+      if (!option.preset.empty()) return preset(option);
+      fields_.wrong(key, fmt::format("{} needs {}; allowed {}. Write {}: {}.", fault.name,
                                      option.name, option.allowed, option.name, option.example));
-    else
-      means_nothing(option.name, key);
-    return false;
+      return {};
+    }
+    if (option.words.empty())
+      return fields_.quantity(option.name, option.family, option.least, option.most,
+                              option.allowed);
+    const std::vector<std::string> words(option.words.begin(), option.words.end());
+    if (const auto word = fields_.choice(option.name, words)) return static_cast<double>(*word);
+    return {};
+  }
+
+  static double preset(const FaultOption& option) {
+    if (option.words.empty()) return to_si(option.preset, option.family).si;
+    return static_cast<double>(std::find(option.words.begin(), option.words.end(), option.preset) -
+                               option.words.begin());
   }
 
   void means_nothing(const std::string& option, const std::string& beside) {
@@ -202,41 +216,20 @@ class ActionReader {
   /// Options only where they mean something.
   bool allow_only(const std::string& action, std::string_view allowed) {
     bool good = true;
-    for (const Option& option : options)
-      if (fields_.has(option.name) && option.name != allowed) {
-        means_nothing(option.name, action);
+    for (const std::string& option : options())
+      if (fields_.has(option) && option != allowed) {
+        means_nothing(option, action);
         good = false;
       }
     return good;
   }
 
-  bool has_part(const std::string& key, const FaultWord& word) {
-    const auto& drive = bench_.drive;
-    const plant::AbsoluteAngleParameters& angle = drive.absolute_angle;
-    bool there = true;
-    switch (word.kind) {
-      case FaultKind::hall_line_open:
-      case FaultKind::hall_line_stuck:
-        there = bench_.harness
-                    .lines[io::index(io::line::hall_U) + static_cast<std::size_t>(read_.action.leg)]
-                    .connected;
-        break;
-      case FaultKind::phase_open:
-        break;
-      case FaultKind::bad_joint:
-        there = !drive.induction && drive.machine.flux_map.psi_d_Wb.empty();
-        break;
-      case FaultKind::angle_sensor_error:
-        there = angle.output == plant::AngleOutput::spi ||
-                (angle.output == plant::AngleOutput::ssi && angle.ssi.error_bit);
-        break;
-    }
-    if (!there)
-      fields_.wrong(key,
-                    fmt::format("{} needs {}; the bench \"{}\" has none. Change it there ({}), "
-                                "or remove the fault.",
-                                word.name, word.needs, bench_.name, word.where));
-    return there;
+  bool has_part(const std::string& key, const Fault& fault, const FaultSettings& settings) {
+    if (fault.fits == nullptr || fault.fits(bench_, settings)) return true;
+    fields_.wrong(key, fmt::format("{} needs {}; the bench \"{}\" has none. Change it there ({}), "
+                                   "or remove the fault.",
+                                   fault.name, fault.needs, bench_.name, fault.where));
+    return false;
   }
 
   bool has_wire(const ActionWord& word) {
@@ -283,10 +276,10 @@ class ActionReader {
 
 /// A fault comes before its end, and only once until then.
 void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& problems) {
-  std::set<std::pair<FaultKind, int>> present;
+  std::set<std::pair<const Fault*, std::string>> present;
   for (const auto& [action, place, line] : actions) {
     if (action.kind != ActionKind::fault) continue;
-    const std::pair key{action.fault, action.leg};
+    const std::pair key{action.fault, action.which};
     const bool changes = action.cleared ? present.erase(key) == 1 : present.insert(key).second;
     if (!changes)
       problems.add(place, fmt::format("{}: at this time the fault is {} already. Check the order "

@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "emulator/faults/fault.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -29,15 +30,7 @@ enum class ActionKind : std::uint8_t {
   held_speed,      // value rad/s, of a dynamometer
   driver_supply,   // value V, of the gate driver; a step
   command_pulse,   // value 0/1: it is sent
-  fault            // see Fault
-};
-
-enum class FaultKind : std::uint8_t {
-  hall_line_open,
-  hall_line_stuck,
-  phase_open,
-  bad_joint,  // value ohm
-  angle_sensor_error
+  fault            // see emulator/faults
 };
 
 struct Action {
@@ -45,11 +38,12 @@ struct Action {
   std::int64_t over_ps = 0;  // ramp duration; 0: step
   ActionKind kind = ActionKind::key;
   double value = 0.0;  // final value, SI
-  FaultKind fault = FaultKind::phase_open;
-  int leg = 0;              // fault of a leg: 0 U, 1 V, 2 W
-  bool stuck_high = false;  // hall_line_stuck
-  bool cleared = false;     // the fault ends here
-  std::string label;        // "throttle 2.6 V over 300 ms", for marks in the record
+  const Fault* fault = nullptr;
+  FaultSettings settings;
+  bool cleared = false;  // the fault ends here
+  std::string mark;      // its name in the record: "key on", "hall_line_open cleared"
+  std::string which;     // of several alike, what a fault hits: "U"
+  std::string label;     // for people: "throttle 2.6 V over 300 ms"
 };
 
 struct Start {

@@ -43,34 +43,28 @@ constexpr std::array actions{
                "sender of the command pulse; off: no pulse comes"},
 };
 
-constexpr std::array faults{
-    FaultWord{"hall_line_open", FaultKind::hall_line_open, "Halls", "sensors.hall, harness.hall",
-              "line: U, V or W",
-              "the wire of a Hall line breaks: its pull decides what the controller reads"},
-    FaultWord{"hall_line_stuck", FaultKind::hall_line_stuck, "Halls", "sensors.hall, harness.hall",
-              "line: U, V or W; level: low or high",
-              "a Hall line is tied to a level at the controller's pin"},
-    FaultWord{"phase_open", FaultKind::phase_open, "", "", "line: U, V or W",
-              "a motor cable comes off; the current in it is cut at once"},
-    FaultWord{"bad_joint", FaultKind::bad_joint, "a magnet machine without flux map",
-              "machine.kind, machine.flux_map", "line: U, V or W; resistance: 0 ohm to 100 ohm",
-              "a joint goes bad: so much resistance in series with a winding; delta: of U-V, V-W, "
-              "W-U"},
-    FaultWord{"angle_sensor_error", FaultKind::angle_sensor_error,
-              "an absolute angle sensor that has an error bit",
-              "sensors.absolute_angle.output, sensors.absolute_angle.error_bit", "",
-              "the absolute angle sensor reports itself faulty; its angle stays right"},
-};
-
 }  // namespace
 
 std::span<const ActionWord> action_words() noexcept { return actions; }
-std::span<const FaultWord> fault_words() noexcept { return faults; }
+
+Action fault_action(const Fault& fault, const FaultSettings& settings, bool cleared) {
+  Action action;
+  action.kind = ActionKind::fault;
+  action.fault = &fault;
+  action.settings = settings;
+  action.cleared = cleared;
+  action.mark = event_name(action);
+  for (std::size_t k = 0; k < fault.options.size(); ++k)
+    if (fault.options[k].which)
+      action.which += fmt::format("{}{}", action.which.empty() ? "" : " ",
+                                  fault.options[k].words[settings.word(k)]);
+  action.label = fmt::format("{}{}{}", action.mark, action.which.empty() ? "" : " ", action.which);
+  return action;
+}
 
 std::string event_name(const Action& action) {
   if (action.kind == ActionKind::fault)
-    return fmt::format("{}{}", faults[static_cast<std::size_t>(action.fault)].name,
-                       action.cleared ? " cleared" : "");
+    return fmt::format("{}{}", action.fault->name, action.cleared ? " cleared" : "");
   const auto word = std::find_if(actions.begin(), actions.end(), [&](const ActionWord& candidate) {
     return candidate.kind == action.kind;
   });

@@ -24,20 +24,8 @@ struct ActionWord {
 };
 std::span<const ActionWord> action_words() noexcept;
 
-struct FaultWord {
-  std::string_view name;
-  FaultKind kind;
-  std::string_view needs;  // "Halls"; empty: any bench can have it
-  std::string_view where;  // the parameters that decide it
-  std::string_view options;
-  std::string_view text;
-
-  /// "line", "level", "resistance"
-  bool takes(std::string_view option) const noexcept {
-    return options.find(option) != std::string_view::npos;
-  }
-};
-std::span<const FaultWord> fault_words() noexcept;
+/// The beginning or the end of a fault, whole but for its time.
+Action fault_action(const Fault&, const FaultSettings&, bool cleared);
 
 /// What a limit's `after` may name in this timeline: marks in the record have the same names.
 /// "key on", "throttle", "hall_line_open", "hall_line_open cleared".

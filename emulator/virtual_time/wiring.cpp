@@ -23,22 +23,15 @@ bool Wiring::set_source(io::LineId line, bool on) noexcept {
   return change(line, [on](Wire& wire) { wire.on = on; });
 }
 
-bool Wiring::set_open(io::LineId line, bool open) noexcept {
-  return change(line, [open](Wire& wire) { wire.open = open; });
-}
-
-bool Wiring::set_stuck(io::LineId line, bool stuck, bool high) noexcept {
-  return change(line, [=](Wire& wire) {
-    wire.stuck = stuck;
-    wire.stuck_high = high;
-  });
+bool Wiring::set_fault(io::LineId line, const LineFault& fault) noexcept {
+  return change(line, [&](Wire& wire) { wire.fault = fault; });
 }
 
 io::Level Wiring::level(io::LineId line, bool source_on) const noexcept {
   const LineHarness& harness = lines_[io::index(line)];
-  const Wire& wire = wires_[io::index(line)];
-  if (!harness.connected || wire.open) return pulled(harness.pull);
-  if (wire.stuck) return to_level(wire.stuck_high);
+  const LineFault& fault = wires_[io::index(line)].fault;
+  if (!harness.connected || fault.open) return pulled(harness.pull);
+  if (fault.stuck) return to_level(fault.stuck_high);
   return to_level(source_on == harness.active_high);
 }
 

@@ -6,6 +6,7 @@
 #include <array>
 
 #include "emulator/bench/harness.hpp"
+#include "emulator/faults/fault_site.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -16,8 +17,8 @@ class Wiring {
 
   // What happens on the bench's side. Each returns true where the controller's pin changes.
   bool set_source(io::LineId, bool on) noexcept;  // sensor or switch, positive logic
-  bool set_open(io::LineId, bool open) noexcept;  // the wire is broken: the pull decides
-  bool set_stuck(io::LineId, bool stuck, bool high) noexcept;  // electrically tied, no polarity
+  bool set_fault(io::LineId, const LineFault&) noexcept;
+  const LineFault& fault(io::LineId line) const noexcept { return wires_[io::index(line)].fault; }
 
   /// At the controller's pin. `released`: broken or unconnected, and no pull in the harness.
   io::Level level(io::LineId line) const noexcept { return level(line, is_on(line)); }
@@ -34,7 +35,8 @@ class Wiring {
 
  private:
   struct Wire {
-    bool on = false, open = false, stuck = false, stuck_high = false;
+    bool on = false;
+    LineFault fault;
   };
   template <class Change>
   bool change(io::LineId, Change) noexcept;

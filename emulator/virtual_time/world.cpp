@@ -20,9 +20,6 @@ constexpr std::int64_t rest_ps = 5'000'000'000;  // 5 ms
 /// allocates: 50 us of 20 million edges a second.
 constexpr std::size_t edges_at_once = 1024;
 
-constexpr LineId hall_line(int leg) noexcept {
-  return LineId{static_cast<std::uint16_t>(io::index(io::line::hall_U) + leg)};
-}
 constexpr LineId line_of(plant::SensorLine sensor) noexcept {
   if (sensor == plant::SensorLine::absolute_angle) return io::line::angle_data;
   if (sensor == plant::SensorLine::driver_fault) return io::line::driver_fault;
@@ -310,92 +307,64 @@ void BenchWorld::follow_command_pulse() noexcept {
 void BenchWorld::act(const Action& action) noexcept {
   const std::int64_t now = now_ps();
   const bool on = action.value != 0.0;
-  const auto mark = [&](std::string_view name) {
-    sink_.mark(MarkKind::action, now, name, action.label);
-  };
+  if (action.kind == ActionKind::fault) return act_fault(action);
+  sink_.mark(MarkKind::action, now, action.mark, action.label);
   switch (action.kind) {
     case ActionKind::key:
-      mark(on ? "key on" : "key off");
       set_line(io::line::key, on);
       power_request_ = on ? bench_.controller_supply_V : 0.0;
       if (bench_.key_closes_contactor) plant_.set_contactor(on);
       return;
     case ActionKind::brake:
-      mark(on ? "brake on" : "brake off");
       return set_line(io::line::brake, on);
     case ActionKind::reverse:
-      mark(on ? "reverse on" : "reverse off");
       return set_line(io::line::reverse, on);
     case ActionKind::throttle:
-      mark("throttle");
       return throttle_V_.go(now, action.value, action.over_ps);
     case ActionKind::load_torque:
-      mark("load_torque");
       return load_torque_Nm_.go(now, action.value, action.over_ps);
     case ActionKind::slope:
-      mark("slope");
       return slope_.go(now, action.value, action.over_ps);
     case ActionKind::supply_voltage:
-      mark("supply_voltage");
       return supply_V_.go(now, action.value, action.over_ps);
     case ActionKind::supply:
-      mark(on ? "supply on" : "supply off");
       return plant_.set_supply_interrupted(!on);
     case ActionKind::wind:
-      mark("wind");
       return wind_m_s_.go(now, action.value, action.over_ps);
     case ActionKind::pedal_torque:
-      mark("pedal_torque");
       return pedal_Nm_.go(now, action.value, action.over_ps);
     case ActionKind::held_speed:
-      mark("held_speed");
       return held_speed_rad_s_.go(now, action.value, action.over_ps);
     case ActionKind::driver_supply:
-      mark("driver_supply");
       return plant_.set_driver_supply_V(action.value);
     case ActionKind::command_pulse:
-      mark(on ? "command_pulse on" : "command_pulse off");
       return pulse_.send(on);
     case ActionKind::fault:
-      return act_fault(action);
+      return;  // above
   }
 }
 
-void BenchWorld::act_fault(const Action& action) noexcept {
-  struct Name {
-    std::string_view begins, ends;
-  };
-  constexpr Name names[] = {{"hall_line_open", "hall_line_open cleared"},
-                            {"hall_line_stuck", "hall_line_stuck cleared"},
-                            {"phase_open", "phase_open cleared"},
-                            {"bad_joint", "bad_joint cleared"},
-                            {"angle_sensor_error", "angle_sensor_error cleared"}};
-  const bool broken = !action.cleared;
-  const Name& name = names[static_cast<std::size_t>(action.fault)];
-  sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(),
-             broken ? name.begins : name.ends,
-             action.fault == FaultKind::angle_sensor_error ? "" : leg_name(action.leg));
-
-  const LineId line = hall_line(action.leg);
-  bool changed = false;
-  switch (action.fault) {
-    case FaultKind::hall_line_open:
-      changed = wiring_.set_open(line, broken);
-      break;
-    case FaultKind::hall_line_stuck:
-      changed = wiring_.set_stuck(line, broken, action.stuck_high);
-      break;
-    case FaultKind::phase_open:
-      plant_.set_phase_open(static_cast<plant::Leg>(action.leg), broken);
-      break;
-    case FaultKind::bad_joint:
-      plant_.set_joint_ohm(static_cast<plant::Leg>(action.leg), broken ? action.value : 0.0);
-      break;
-    case FaultKind::angle_sensor_error:
-      plant_.set_angle_error(broken);
-      break;
+/// Where a fault reaches in.
+class BenchWorld::Site final : public FaultSite {
+ public:
+  explicit Site(BenchWorld& world) noexcept : world_(world) {}
+  std::int64_t now_ps() const noexcept override { return world_.now_ps(); }
+  const Bench& bench() const noexcept override { return world_.bench_; }
+  plant::Drive& plant() noexcept override { return world_.plant_; }
+  LineFault line(LineId line) const noexcept override { return world_.wiring_.fault(line); }
+  void set_line(LineId line, const LineFault& fault) noexcept override {
+    if (world_.wiring_.set_fault(line, fault)) world_.arrive(line, Cause::scenario);
   }
-  if (changed) arrive(line, Cause::scenario);
+
+ private:
+  BenchWorld& world_;
+};
+
+void BenchWorld::act_fault(const Action& action) noexcept {
+  const bool broken = !action.cleared;
+  sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(), action.mark, action.which);
+  Site site(*this);
+  (broken ? action.fault->begin : action.fault->end)(site, action.settings);
 }
 
 void BenchWorld::set_line(LineId line, bool on) noexcept {

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/faults/fault_site.hpp"
 #include "emulator/handover/edge_gatherer.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/handover/sampler.hpp"
@@ -106,6 +107,7 @@ class BenchWorld final : public io::World {
   std::array<std::uint8_t, io::line_bytes> lines_high() const noexcept;
 
  private:
+  class Site;
   enum class Cause : std::uint8_t { scenario, sensor };
   struct Arrival {
     io::Edge edge;

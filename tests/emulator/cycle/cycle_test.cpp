@@ -229,8 +229,8 @@ TEST(Outputs, TheKickLineChangesEveryTurn) {
 
 // hub_bench pulls Halls up: an open line reads high; one without a pull floats.
 TEST(Outputs, WireFaultsOfTheScenarioReachTheWires) {
-  const Scenario scenario = standing(2 * ms, {fault(1 * ms, FaultKind::hall_line_open, 0),
-                                              fault(1 * ms, FaultKind::hall_line_open, 2)});
+  const Scenario scenario =
+      standing(2 * ms, {fault(1 * ms, hall_line_open, 0), fault(1 * ms, hall_line_open, 2)});
   Bench bench = hub_bench();
   bench.harness.lines[io::index(io::line::hall_W)].pull = Pull::none;
   CycleRun run(bench, scenario);

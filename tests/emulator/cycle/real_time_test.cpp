@@ -50,10 +50,10 @@ namespace {
 Scenario busy() {
   Scenario scenario = drive_off(300 * ms, 2.6);
   scenario.timeline.push_back(action(100 * ms, ActionKind::slope, 0.05, 20 * ms));
-  scenario.timeline.push_back(fault(150 * ms, FaultKind::hall_line_open, 0));
-  scenario.timeline.push_back(fault(160 * ms, FaultKind::hall_line_open, 0, true));
-  scenario.timeline.push_back(fault(180 * ms, FaultKind::phase_open, 1));
-  scenario.timeline.push_back(fault(190 * ms, FaultKind::phase_open, 1, true));
+  scenario.timeline.push_back(fault(150 * ms, hall_line_open, 0));
+  scenario.timeline.push_back(fault(160 * ms, hall_line_open, 0, true));
+  scenario.timeline.push_back(fault(180 * ms, phase_open, 1));
+  scenario.timeline.push_back(fault(190 * ms, phase_open, 1, true));
   scenario.timeline.push_back(action(220 * ms, ActionKind::brake, 1.0));
   scenario.timeline.push_back(action(250 * ms, ActionKind::key, 0.0));
   return scenario;

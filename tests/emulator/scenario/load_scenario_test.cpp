@@ -2,6 +2,7 @@
 // loads.
 #include "emulator/scenario/scenario.hpp"
 
+#include "emulator/faults/catalogue.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 #include "tests/emulator/bench/support.hpp"
 
@@ -65,7 +66,7 @@ TEST_F(LoadScenario, TheSmallOneLoadsInOrderOfTime) {
   EXPECT_EQ(throttle.over_ps, 300'000'000'000);
   EXPECT_EQ(throttle.value, 2.6);
   EXPECT_EQ(throttle.label, "throttle 2.6 V over 300 ms");
-  EXPECT_EQ(scenario.timeline[2].fault, FaultKind::hall_line_open);
+  EXPECT_EQ(scenario.timeline[2].fault, &hall_line_open);
   ASSERT_EQ(scenario.expect.size(), 2U);
   EXPECT_EQ(scenario.expect[0].signal, "V");
   EXPECT_EQ(scenario.expect[0].max, 60.0);
@@ -94,7 +95,7 @@ TEST_F(LoadScenario, TheResolvedFileLoadsToTheSame) {
     EXPECT_EQ(b.kind, a.kind);
     EXPECT_EQ(b.value, a.value);
     EXPECT_EQ(b.fault, a.fault);
-    EXPECT_EQ(b.leg, a.leg);
+    EXPECT_EQ(b.which, a.which);
     EXPECT_EQ(b.label, a.label);
   }
   ASSERT_EQ(second.expect.size(), first.expect.size());
@@ -229,11 +230,12 @@ TEST_F(LoadScenario, ABadJointHasAResistanceAndNeedsSingleWindings) {
       load(replaced(replaced(small_scenario, "fault: hall_line_open, line: U",
                              "fault: bad_joint, line: V, resistance: 350 mohm"),
                     "after: hall_line_open", "after: bad_joint"));
-  EXPECT_EQ(scenario.timeline[2].fault, FaultKind::bad_joint);
-  EXPECT_EQ(scenario.timeline[2].leg, 1);
-  EXPECT_DOUBLE_EQ(scenario.timeline[2].value, 0.35);
+  EXPECT_EQ(scenario.timeline[2].fault, &bad_joint);
+  EXPECT_EQ(scenario.timeline[2].which, "V");
+  EXPECT_EQ(scenario.timeline[2].settings.word(0), 1U);
+  EXPECT_DOUBLE_EQ(scenario.timeline[2].settings[1], 0.35);
   EXPECT_EQ(scenario.timeline[2].label, "bad_joint V 350 mohm");
-  EXPECT_EQ(load(scenario.resolved_yaml).timeline[2].value, scenario.timeline[2].value);
+  EXPECT_EQ(load(scenario.resolved_yaml).timeline[2].settings[1], scenario.timeline[2].settings[1]);
 
   const std::string needs = "bad_joint needs a magnet machine without flux map";
   bench_.drive.machine.flux_map.psi_d_Wb = {0.01};
@@ -389,16 +391,9 @@ TEST(Vocabulary, EventsAreNamedOnce) {
   scenario.timeline.resize(3);
   scenario.timeline[0].value = 1.0;  // key on, a second time
   scenario.timeline[1].value = 0.0;
-  scenario.timeline[2].kind = ActionKind::fault;
-  scenario.timeline[2].cleared = true;
+  scenario.timeline[2] = fault_action(phase_open, {}, true);
   EXPECT_THAT(event_names(scenario),
               testing::ElementsAre("key on", "key off", "phase_open cleared"));
-}
-
-// The tables are indexed by the kinds.
-TEST(Vocabulary, FaultWordsStandInTheOrderOfTheirKinds) {
-  for (std::size_t k = 0; k < fault_words().size(); ++k)
-    EXPECT_EQ(static_cast<std::size_t>(fault_words()[k].kind), k);
 }
 
 }  // namespace

@@ -128,8 +128,7 @@ TEST(Actions, LeaveAMarkWithTheirLabel) {
   run(hub_bench(),
       standing({action(ms, ActionKind::throttle, 2.0), action(2 * ms, ActionKind::brake, 1.0),
                 action(3 * ms, ActionKind::reverse, 1.0), action(4 * ms, ActionKind::key, 0.0),
-                fault(5 * ms, FaultKind::phase_open, 2),
-                fault(6 * ms, FaultKind::phase_open, 2, true)}),
+                fault(5 * ms, phase_open, 2), fault(6 * ms, phase_open, 2, true)}),
       idle, sink);
   const std::vector<std::pair<std::string, std::int64_t>> expected = {
       {"key on", 0},
@@ -180,8 +179,7 @@ TEST_P(HallLineOpen, LeavesTheLevelToThePull) {
   KeepingSink sink;
   const int leg = GetParam().leg;
   run(bench,
-      standing({fault(2 * ms, FaultKind::hall_line_open, leg),
-                fault(4 * ms, FaultKind::hall_line_open, leg, true)}),
+      standing({fault(2 * ms, hall_line_open, leg), fault(4 * ms, hall_line_open, leg, true)}),
       controller, sink);
   std::vector<Level> levels;
   for (const io::Edge& edge : controller.delivered) {
@@ -205,14 +203,12 @@ INSTANTIATE_TEST_SUITE_P(
 TEST(BadJoint, StandsInSeriesWithItsWindingUntilCleared) {
   Bench bench = hub_bench();
   bench.drive.shaft.inertia_kg_m2 = 1e9;
-  Action joint = fault(35 * ms, FaultKind::bad_joint, 0);
-  joint.value = 1.0;
+  const Action joint = fault(35 * ms, bad_joint, 0, false, 1.0);
   ScriptedController controller;
   controller.drive(ms, io::line::gate_UH, Level::high);
   controller.drive(ms, io::line::gate_VL, Level::high);
   KeepingSink sink;
-  run(bench, standing({joint, fault(65 * ms, FaultKind::bad_joint, 0, true)}, 100 * ms), controller,
-      sink);
+  run(bench, standing({joint, fault(65 * ms, bad_joint, 0, true)}, 100 * ms), controller, sink);
   const double before_A = at(sink, 34 * ms, Signal::current_U);
   EXPECT_GT(before_A, 100.0);
   EXPECT_NEAR(at(sink, 64 * ms, Signal::current_U), 48.0 / (48.0 / before_A + 1.0), 0.01);
@@ -256,9 +252,8 @@ TEST(HallLineStuck, HoldsTheWireUntilCleared) {
   bench.drive.shaft.coulomb_friction_Nm = 0.0;
   Scenario scenario = standing({}, 100 * ms);
   scenario.start.speed_rad_s = 10.0;
-  Action stuck = fault(1 * ms, FaultKind::hall_line_stuck, 0);
-  stuck.stuck_high = true;
-  scenario.timeline = {stuck, fault(80 * ms, FaultKind::hall_line_stuck, 0, true)};
+  const Action stuck = fault(1 * ms, hall_line_stuck, 0, false, 1);
+  scenario.timeline = {stuck, fault(80 * ms, hall_line_stuck, 0, true)};
   ScriptedController controller;
   KeepingSink sink;
   run(bench, scenario, controller, sink);

@@ -120,8 +120,8 @@ TEST(AngleAtTheConnector, SaysThatTheSensorIsFaultyAndKeepsTheAngle) {
     Clocked read;
     read.clock(controller, 40 * ms + us, 32, true, false);
     Scenario scenario = turning(50 * ms);
-    scenario.timeline = {fault(20 * ms, FaultKind::angle_sensor_error, 0)};
-    if (mended) scenario.timeline.push_back(fault(30 * ms, FaultKind::angle_sensor_error, 0, true));
+    scenario.timeline = {fault(20 * ms, angle_sensor_error, 0)};
+    if (mended) scenario.timeline.push_back(fault(30 * ms, angle_sensor_error, 0, true));
     KeepingSink sink;
     run(bench, scenario, controller, sink);
     ASSERT_EQ(read.bits.size(), 16U);

@@ -10,8 +10,10 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/faults/catalogue.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/scenario/vocabulary.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
 
 namespace stillrotor::test {
@@ -84,17 +86,16 @@ inline Action action(std::int64_t at_ps, ActionKind kind, double value, std::int
   a.kind = kind;
   a.value = value;
   a.over_ps = over_ps;
+  a.mark = event_name(a);
   a.label = "scripted";
   return a;
 }
 
-inline Action fault(std::int64_t at_ps, FaultKind kind, int leg, bool cleared = false) {
-  Action a;
+/// option: the value of the fault's first one, as a scenario compiles it; 0 is leg U.
+inline Action fault(std::int64_t at_ps, const Fault& which, double option, bool cleared = false,
+                    double second_option = 0.0) {
+  Action a = fault_action(which, {{option, second_option}}, cleared);
   a.at_ps = at_ps;
-  a.kind = ActionKind::fault;
-  a.fault = kind;
-  a.leg = leg;
-  a.cleared = cleared;
   return a;
 }
 
