@@ -121,6 +121,8 @@ struct DriveState : Continuous {
   bool apart = false;              // motor side and load side have two speeds
   std::int8_t power_flow = 1;      // sign of what the gear passes on, where it has losses
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
+  double hall_shift_rad[3] = {0.0, 0.0, 0.0};  // electrical, of each switch out of its place
+  double hall_carrier_rad = 0.0;               // of all three together
   std::int64_t encoder_count = 0;
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
   double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
@@ -232,6 +234,10 @@ class Drive {
   /// Of a body; the machine's resistance and magnets follow. Without fitted heat paths it stays
   /// there.
   void set_temperature_C(TemperatureNode, double) noexcept;
+  // Faults of sensors, until set back to 0 or false. Levels that change by it come as edges.
+  /// Electrical angle by which a Hall switch stands out of its place; positive: it flips late.
+  void set_hall_shift_rad(Leg, double) noexcept;
+  void set_hall_carrier_rad(double) noexcept;  // the same of all three together
   // The controller's side of an absolute angle sensor that is clocked; its data follow as edges.
   void set_angle_clock(bool high) noexcept;
   void set_angle_selected(bool) noexcept;

@@ -6,8 +6,21 @@ namespace stillrotor {
 
 std::span<const Fault* const> fault_catalogue() noexcept {
   static constexpr const Fault* all[] = {
-      &phase_open, &bad_joint,                                // bridge and machine
-      &hall_line_open, &hall_line_stuck, &angle_sensor_error  // sensors
+      // gates
+      &gate_line_open,
+      &gate_line_stuck,
+      // bridge and machine
+      &phase_open,
+      &bad_joint,
+      // sensors
+      &hall_line_open,
+      &hall_line_stuck,
+      &hall_line_inverted,
+      &hall_line_glitching,
+      &hall_lines_swapped,
+      &hall_displaced,
+      &hall_supply_lost,
+      &angle_sensor_error,
   };
   return all;
 }

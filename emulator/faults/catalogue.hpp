@@ -5,9 +5,13 @@
 
 namespace stillrotor {
 
+// gates
+extern const Fault gate_line_open, gate_line_stuck;
 // bridge and machine
 extern const Fault phase_open, bad_joint;
 // sensors
-extern const Fault hall_line_open, hall_line_stuck, angle_sensor_error;
+extern const Fault hall_line_open, hall_line_stuck, hall_line_inverted, hall_line_glitching,
+    hall_lines_swapped, hall_displaced, hall_supply_lost;
+extern const Fault angle_sensor_error;
 
 }  // namespace stillrotor

@@ -5,6 +5,7 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <span>
 #include <string_view>
 
@@ -51,6 +52,11 @@ struct Fault {
   void (*begin)(FaultSite&, const FaultSettings&) noexcept = nullptr;
   /// nullptr: it lasts to the end of the run, and a scenario that clears it is refused.
   void (*end)(FaultSite&, const FaultSettings&) noexcept = nullptr;
+
+  /// Of a fault that moves by itself: called at its begin (turn 0) and then at each moment that it
+  /// names, until it ends. Returns the next moment [ps], later than now; never_ps: no more.
+  std::int64_t (*go_on)(FaultSite&, const FaultSettings&, std::int64_t turn) noexcept = nullptr;
+  static constexpr std::int64_t never_ps = INT64_MAX;
 };
 
 /// In the order of the signal's way: gates, bridge, machine, sensors, driver, supply, shaft.

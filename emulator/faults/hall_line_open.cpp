@@ -6,12 +6,6 @@ namespace {
 
 constexpr FaultOption options[] = {which_leg};
 
-void set(FaultSite& site, const FaultSettings& settings, bool open) noexcept {
-  LineFault fault = site.line(hall_line(settings.word(0)));
-  fault.open = open;
-  site.set_line(hall_line(settings.word(0)), fault);
-}
-
 }  // namespace
 
 const Fault hall_line_open{
@@ -21,7 +15,13 @@ const Fault hall_line_open{
     .needs = hall_needs,
     .where = hall_where,
     .fits = hall_is_wired,
-    .begin = [](FaultSite& site, const FaultSettings& s) noexcept { set(site, s, true); },
-    .end = [](FaultSite& site, const FaultSettings& s) noexcept { set(site, s, false); }};
+    .begin =
+        [](FaultSite& site, const FaultSettings& s) noexcept {
+          change(site, hall_line(s.word(0)), [](LineFault& fault) { fault.open = true; });
+        },
+    .end =
+        [](FaultSite& site, const FaultSettings& s) noexcept {
+          change(site, hall_line(s.word(0)), [](LineFault& fault) { fault.open = false; });
+        }};
 
 }  // namespace stillrotor

@@ -1,7 +1,9 @@
 // Options that several faults share.
 #pragma once
 
+#include <algorithm>
 #include <array>
+#include <initializer_list>
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/faults/fault.hpp"
@@ -18,14 +20,57 @@ inline constexpr FaultOption which_leg{
 inline constexpr FaultOption to_level{
     .name = "level", .words = level_words, .allowed = "low, high", .example = "high"};
 
+inline constexpr std::array<std::string_view, 6> gate_words{"UH", "UL", "VH", "VL", "WH", "WL"};
+inline constexpr FaultOption which_gate{.name = "gate",
+                                        .words = gate_words,
+                                        .allowed = "UH, UL, VH, VL, WH, WL",
+                                        .example = "UH",
+                                        .which = true};
+inline constexpr std::array<std::string_view, 3> pair_words{"UV", "VW", "WU"};
+/// Which two of three change places; one pair at a time.
+inline constexpr FaultOption which_pair{
+    .name = "lines", .words = pair_words, .allowed = "UV, VW, WU", .example = "UV"};
+
+inline io::LineId gate_line(std::size_t gate) noexcept {
+  return io::LineId{static_cast<std::uint16_t>(gate)};
+}
 inline io::LineId hall_line(std::size_t leg) noexcept {
   return io::LineId{static_cast<std::uint16_t>(io::index(io::line::hall_U) + leg)};
 }
 inline plant::Leg leg_of(std::size_t word) noexcept { return static_cast<plant::Leg>(word); }
 
+/// Changes fields of a wire's fault.
+template <class Change>
+void change(FaultSite& site, io::LineId line, const Change& apply) noexcept {
+  LineFault fault = site.line(line);
+  apply(fault);
+  site.set_line(line, fault);
+}
+
+/// The moment that comes that much after the present [ps].
+inline std::int64_t in_s(const FaultSite& site, double wait_s) noexcept {
+  return site.now_ps() + static_cast<std::int64_t>(wait_s * 1e12 + 0.5);
+}
+
+inline bool are_wired(const Bench& bench, std::initializer_list<io::LineId> lines) {
+  return std::all_of(lines.begin(), lines.end(), [&](io::LineId line) {
+    return bench.harness.lines[io::index(line)].connected;
+  });
+}
+
+/// For faults of one gate's wire, named by option 0.
+inline bool gate_is_wired(const Bench& bench, const FaultSettings& settings) {
+  return are_wired(bench, {gate_line(settings.word(0))});
+}
+inline constexpr std::string_view gate_needs = "this gate's wire", gate_where = "harness.gates";
+
+/// For faults of all Halls.
+inline bool halls_are_wired(const Bench& bench, const FaultSettings&) {
+  return are_wired(bench, {hall_line(0), hall_line(1), hall_line(2)});
+}
 /// For faults of one Hall line, named by option 0.
 inline bool hall_is_wired(const Bench& bench, const FaultSettings& settings) {
-  return bench.harness.lines[io::index(hall_line(settings.word(0)))].connected;
+  return are_wired(bench, {hall_line(settings.word(0))});
 }
 inline constexpr std::string_view hall_needs = "Halls", hall_where = "sensors.hall, harness.hall";
 

@@ -12,26 +12,46 @@ io::Level pulled(Pull pull) noexcept {
 
 }  // namespace
 
+Wiring::Wiring(const Harness& harness) noexcept : lines_(harness.lines) { find_pins(); }
+
 template <class Change>
-bool Wiring::change(io::LineId line, Change apply) noexcept {
-  const io::Level before = level(line);
-  apply(wires_[io::index(line)]);
-  return level(line) != before;
+bool Wiring::change(io::LineId pin, Change apply) noexcept {
+  const io::Level before = level(pin);
+  apply();
+  return level(pin) != before;
 }
 
 bool Wiring::set_source(io::LineId line, bool on) noexcept {
-  return change(line, [on](Wire& wire) { wire.on = on; });
+  return change(pin_of(line), [&] { wires_[io::index(line)].on = on; });
 }
 
 bool Wiring::set_fault(io::LineId line, const LineFault& fault) noexcept {
-  return change(line, [&](Wire& wire) { wire.fault = fault; });
+  return change(line, [&] {
+    Wire& wire = wires_[io::index(line)];
+    wire.fault = fault;
+    LineFault beside = fault;
+    beside.source.reset();
+    wire.faulty = beside != LineFault{};
+    find_pins();
+  });
+}
+
+void Wiring::find_pins() noexcept {
+  for (std::uint16_t k = 0; k < io::line_count; ++k) wires_[k].pin = io::LineId{k};
+  for (std::uint16_t k = 0; k < io::line_count; ++k)
+    if (const auto source = wires_[k].fault.source) wires_[io::index(*source)].pin = io::LineId{k};
 }
 
 io::Level Wiring::level(io::LineId line, bool source_on) const noexcept {
   const LineHarness& harness = lines_[io::index(line)];
-  const LineFault& fault = wires_[io::index(line)].fault;
-  if (!harness.connected || fault.open) return pulled(harness.pull);
-  if (fault.stuck) return to_level(fault.stuck_high);
+  if (!harness.connected) return pulled(harness.pull);
+  if (const Wire& wire = wires_[io::index(line)]; wire.faulty) {
+    const LineFault& fault = wire.fault;
+    if (fault.open || fault.lifeless) return pulled(harness.pull);
+    if (fault.stuck) return to_level(fault.stuck_high);
+    if (fault.held) source_on = fault.held_on;
+    source_on = source_on != (fault.inverted != fault.disturbed);
+  }
   return to_level(source_on == harness.active_high);
 }
 

@@ -5,6 +5,8 @@
 #include <charconv>
 #include <utility>
 
+#include "plant/sensors/noise.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -29,6 +31,10 @@ constexpr LineId line_of(plant::SensorLine sensor) noexcept {
 constexpr bool is_sensor(LineId line) noexcept {
   return (line >= io::line::hall_U && line <= io::line::encoder_Z) ||
          line == io::line::angle_data || line == io::line::driver_fault;
+}
+/// Of Halls and encoder.
+constexpr plant::SensorLine sensor_of(LineId line) noexcept {
+  return static_cast<plant::SensorLine>(io::index(line) - io::index(io::line::hall_U));
 }
 /// The plant's channels stand in the connector's order, without the throttle.
 constexpr plant::SensorChannel sensor_of(io::ChannelId channel) noexcept {
@@ -76,6 +82,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       sink_(sink),
       wiring_(bench.harness),
       timeline_(scenario.timeline),
+      moving_faults_(scenario.timeline),
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
@@ -176,7 +183,8 @@ void BenchWorld::predict(double lead_s, Pins& pins) noexcept {
   plant_.turn_ahead(lead_s);
   for (const plant::SensorLine sensor : lines) {
     const LineId line = line_of(sensor);
-    pins.levels[io::index(line)] = wiring_.level(line, plant_.level(sensor));
+    pins.levels[io::index(line)] =
+        wiring_.level(line, plant_.level(sensor_of(wiring_.source_of(line))));
   }
   for (const io::ChannelId channel : channels)
     if (bench_.harness.channels[io::index(channel)])
@@ -256,8 +264,7 @@ void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
   if (stop.what.line == plant::SensorLine::driver_fault)
     event(now_ps(), stop.what.high ? "driver fault" : "driver fault cleared", "");
   ++sensor_edges_;
-  const LineId line = line_of(stop.what.line);
-  if (wiring_.set_source(line, stop.what.high)) arrive(line, Cause::sensor);
+  set_line(line_of(stop.what.line), stop.what.high, Cause::sensor);
 }
 
 // ---- the scenario
@@ -265,6 +272,7 @@ void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
 void BenchWorld::do_due_actions() noexcept {
   while (const Action* action = timeline_.take_due(now_ps())) act(*action);
   timeline_.woken();
+  if (moving_faults_.any()) follow_faults();
   follow_ramps();
   follow_given_speed();
   follow_command_pulse();
@@ -353,7 +361,11 @@ class BenchWorld::Site final : public FaultSite {
   plant::Drive& plant() noexcept override { return world_.plant_; }
   LineFault line(LineId line) const noexcept override { return world_.wiring_.fault(line); }
   void set_line(LineId line, const LineFault& fault) noexcept override {
-    if (world_.wiring_.set_fault(line, fault)) world_.arrive(line, Cause::scenario);
+    world_.set_line_fault(line, fault);
+  }
+  double share(LineId line, std::int64_t number) const noexcept override {
+    const std::uint64_t seed = plant::mixed(world_.plant_.parameters().seed + io::index(line));
+    return plant::unit_share(plant::noise_bits(seed, plant::NoiseOf::line_fault, number));
   }
 
  private:
@@ -365,10 +377,27 @@ void BenchWorld::act_fault(const Action& action) noexcept {
   sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(), action.mark, action.which);
   Site site(*this);
   (broken ? action.fault->begin : action.fault->end)(site, action.settings);
+  if (broken)
+    moving_faults_.begin(action, now_ps());
+  else
+    moving_faults_.end(action);
 }
 
-void BenchWorld::set_line(LineId line, bool on) noexcept {
-  if (wiring_.set_source(line, on)) arrive(line, Cause::scenario);
+void BenchWorld::follow_faults() noexcept {
+  Site site(*this);
+  timeline_.wake_at(moving_faults_.follow(site));
+}
+
+void BenchWorld::set_line_fault(LineId line, const LineFault& fault) noexcept {
+  const bool changes = wiring_.set_fault(line, fault);
+  if (io::is_gate(line))
+    set_switch(line);
+  else if (changes && !io::from_controller(line))
+    arrive(line, Cause::scenario);
+}
+
+void BenchWorld::set_line(LineId source, bool on, Cause cause) noexcept {
+  if (wiring_.set_source(source, on)) arrive(wiring_.pin_of(source), cause);
 }
 
 // ---- edges to the controller, and the record of all edges
@@ -411,19 +440,27 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   const auto k = io::index(line);
   const auto bit = static_cast<std::uint8_t>(1U << k);
   gates_ = static_cast<std::uint8_t>(on ? gates_ | bit : gates_ & ~bit);
-  plant_.set_switch(static_cast<plant::Switch>(k), on);
-  // A leg that this shorts may trip the driver before what was promised.
-  if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
   sink_.edge({t_ps, static_cast<std::uint16_t>(line), static_cast<std::uint8_t>(on)});
   ++gate_edges_;
 
   if (gates_ == 0) gates_off_since_ps_ = t_ps;
   if (on && std::exchange(gates_rest_, false)) event(t_ps, "gates switching", "");
+  set_switch(line);
+}
+
+void BenchWorld::set_switch(LineId gate) noexcept {
+  const auto k = io::index(gate);
+  const auto bit = static_cast<std::uint8_t>(1U << k);
+  const bool on = wiring_.passes(gate, (gates_ & bit) != 0);
+  driver_inputs_ = static_cast<std::uint8_t>(on ? driver_inputs_ | bit : driver_inputs_ & ~bit);
+  plant_.set_switch(static_cast<plant::Switch>(k), on);
+  // A leg that this shorts may trip the driver before what was promised.
+  if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
   const auto leg = static_cast<int>(k / 2);
   const unsigned pair = 3U << (2 * leg);
-  if ((gates_ & pair) == pair && (shoot_through_told_ & 1U << leg) == 0) {
+  if ((driver_inputs_ & pair) == pair && (shoot_through_told_ & 1U << leg) == 0) {
     shoot_through_told_ = static_cast<std::uint8_t>(shoot_through_told_ | 1U << leg);
-    event(t_ps, "shoot-through", leg_name(leg));
+    event(now_ps(), "shoot-through", leg_name(leg));
   }
 }
 

@@ -19,6 +19,7 @@
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
+#include "emulator/virtual_time/moving_faults.hpp"
 #include "emulator/virtual_time/pulse_sender.hpp"
 #include "emulator/virtual_time/ramped_input.hpp"
 #include "emulator/virtual_time/supply_news.hpp"
@@ -125,14 +126,16 @@ class BenchWorld final : public io::World {
   void do_due_actions() noexcept;
   void act(const Action&) noexcept;
   void act_fault(const Action&) noexcept;
-  void switch_key(bool on) noexcept;
-  void set_line(io::LineId, bool on) noexcept;
+  void follow_faults() noexcept;
+  void set_line_fault(io::LineId, const LineFault&) noexcept;
+  void set_line(io::LineId source, bool on, Cause = Cause::scenario) noexcept;
   void follow_ramps() noexcept;
   void follow_given_speed() noexcept;
   void follow_command_pulse() noexcept;
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
+  void set_switch(io::LineId gate) noexcept;  // as its wire brings the controller's wish
   bool is_driven(io::LineId) const noexcept;  // by the controller, to its active level
   void set_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
@@ -140,6 +143,7 @@ class BenchWorld final : public io::World {
   EdgeGatherer sink_;
   Wiring wiring_;
   Timeline timeline_;
+  MovingFaults moving_faults_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
   PulseSender pulse_;
@@ -155,7 +159,8 @@ class BenchWorld final : public io::World {
   std::vector<io::Edge> outbox_;
   std::optional<double> power_request_;
 
-  std::uint8_t gates_ = 0;
+  std::uint8_t gates_ = 0;          // as the controller drives them: bit k is line k
+  std::uint8_t driver_inputs_ = 0;  // as they arrive
   std::uint8_t shoot_through_told_ = 0;
   std::int64_t gates_off_since_ps_ = 0;
   double magnets_told_ = 1.0;  // below this share of the magnets' flux there is news

@@ -156,6 +156,16 @@ void Drive::set_angle_selected(bool selected) noexcept {
   d.absolute_angle_moved();
 }
 
+void Drive::set_hall_shift_rad(Leg leg, double shift_rad) noexcept {
+  impl_->s.hall_shift_rad[static_cast<int>(leg)] = shift_rad;
+  impl_->position.find_thresholds(impl_->s);
+}
+
+void Drive::set_hall_carrier_rad(double shift_rad) noexcept {
+  impl_->s.hall_carrier_rad = shift_rad;
+  impl_->position.find_thresholds(impl_->s);
+}
+
 void Drive::set_angle_error(bool error) noexcept { impl_->s.absolute_angle.error = error; }
 
 }  // namespace stillrotor::plant

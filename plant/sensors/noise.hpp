@@ -24,7 +24,11 @@ enum class NoiseOf : std::uint64_t {
   dc_link_current,
   absolute_angle,
   angle_sin,
-  angle_cos
+  angle_cos,
+  line_fault,  // of the wires to the controller: the line or channel is mixed into the seed
+  channel_fault,
+  encoder_dirt,  // by line of the disc
+  angle_bits     // of a frame
 };
 
 constexpr NoiseOf noise_of_phase(std::size_t leg) noexcept {

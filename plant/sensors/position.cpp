@@ -41,8 +41,9 @@ PositionSensors::PositionSensors(const HallParameters& hall, const EncoderParame
   std::sort(encoder_.missing_lines.begin(), encoder_.missing_lines.end());
 }
 
-double PositionSensors::hall_centre(int k) const noexcept {
-  return k * hall_.spacing_rad + hall_.placement_error_rad[k];
+double PositionSensors::hall_centre(const DriveState& s, int k) const noexcept {
+  return k * hall_.spacing_rad + hall_.placement_error_rad[k] + s.hall_shift_rad[k] +
+         s.hall_carrier_rad;
 }
 
 /// Of the rising (0) or falling (1) edge of the pulse that many turns from the present one.
@@ -56,7 +57,7 @@ double PositionSensors::hall_jitter(int k, const DriveState& s, double pulse,
 // Thresholds are built from the same two angles (rising, falling) whichever level the line has, so
 // that without hysteresis the edge just passed and the one to go back over are the same number.
 PositionSensors::Reach PositionSensors::hall_reach(const DriveState& s, int k) const noexcept {
-  const double centre = hall_centre(k);
+  const double centre = hall_centre(s, k);
   const double rising = centre - half_pi, falling = centre + half_pi;
   const double lag = 0.5 * hall_.hysteresis_rad;
   const auto edge = [&](double nominal, double pulse, int which) {
@@ -127,8 +128,9 @@ void PositionSensors::start(DriveState& s) const noexcept {
   s.sensor_levels = 0;
   if (hall_.fitted)
     for (int k = 0; k < 3; ++k) {
-      const double from_centre = s.theta_e_rad - hall_centre(k) -
-                                 two_pi * std::nearbyint((s.theta_e_rad - hall_centre(k)) / two_pi);
+      const double from_centre =
+          s.theta_e_rad - hall_centre(s, k) -
+          two_pi * std::nearbyint((s.theta_e_rad - hall_centre(s, k)) / two_pi);
       if (from_centre >= -half_pi && from_centre < half_pi) s.sensor_levels |= bit(k);
       const Reach reach = hall_reach(s, k);  // jitter may have put an edge on the other side
       if (s.theta_e_rad >= reach.ahead_rad || s.theta_e_rad < reach.behind_rad) toggle(s, k);

@@ -29,7 +29,7 @@ class PositionSensors {
   };
   Reach hall_reach(const DriveState&, int k) const noexcept;
   Reach encoder_reach(const DriveState&) const noexcept;
-  double hall_centre(int k) const noexcept;
+  double hall_centre(const DriveState&, int k) const noexcept;
   double hall_jitter(int k, const DriveState&, double pulse, int edge) const noexcept;
   std::int64_t changed_above(std::int64_t count) const noexcept;
   std::int64_t unchanged_down_to(std::int64_t count) const noexcept;

@@ -1,0 +1,30 @@
+// What every fault of the catalogue keeps to.
+#include <gtest/gtest.h>
+
+#include "tests/emulator/virtual_time/support.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+// A bench without a wire and without a sensor refuses whatever says that it needs one; and nothing
+// is refused without saying why.
+TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
+  Bench bare = hub_bench();
+  bare.harness = {};
+  bare.drive.hall.fitted = false;
+  bare.drive.machine.flux_map.psi_d_Wb = {1.0};
+  for (const Fault* fault : fault_catalogue()) {
+    SCOPED_TRACE(fault->name);
+    EXPECT_EQ(is_possible(*fault, bare), fault->needs.empty());
+    EXPECT_EQ(fault->needs.empty(), fault->fits == nullptr);
+    EXPECT_EQ(fault->needs.empty(), fault->where.empty());
+    EXPECT_LE(fault->options.size(), FaultSettings::most);
+    EXPECT_FALSE(fault->text.empty());
+    EXPECT_NE(fault->begin, nullptr);
+    for (const FaultOption& option : fault->options)
+      EXPECT_FALSE(option.allowed.empty() || (option.example.empty() && option.preset.empty()));
+  }
+}
+
+}  // namespace
+}  // namespace stillrotor::test
