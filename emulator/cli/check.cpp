@@ -169,6 +169,8 @@ void print_scenario(const Scenario& scenario) {
   std::vector<std::vector<std::string>> does{{"at", "action"}};
   for (const Action& action : scenario.timeline)
     does.push_back({fmt::format("{:g} s", seconds(action.at_ps)), action.label});
+  for (const WaitingAction& one : scenario.waiting)
+    does.push_back({fmt::format("when {}", one.condition.text), one.action.label});
   fmt::print("\nScenario {} ({}), {:g} s:\n{}", scenario.name, scenario.file.string(),
              seconds(scenario.lasts_ps), table(does));
   if (scenario.expect.empty()) {

@@ -72,6 +72,13 @@ Rows actions() {
   return rows;
 }
 
+Rows conditions() {
+  Rows rows{{"when", "bound", "what is watched"}};
+  for (const WatchedWord& word : watched_words())
+    rows.push_back({std::string(word.name), std::string(word.allowed), std::string(word.text)});
+  return rows;
+}
+
 std::string or_dash(std::string_view text) { return text.empty() ? "-" : std::string(text); }
 
 Rows faults() {
@@ -141,6 +148,7 @@ const std::map<std::string, Lister>& listers() {
       {"parameters", [] { return parameters({""}); }},
       {"measures", measures},
       {"actions", actions},
+      {"conditions", conditions},
       {"faults", faults},
       {"backends", backends},
       {"signals", signals},

@@ -190,15 +190,15 @@ io::LinkSettings link_settings(const Bench& bench, const io::LinkConfig& config,
 
 void require_outside_the_chip(const Scenario& scenario) {
   std::vector<std::string> problems;
-  for (const Action& action : scenario.timeline) {
+  for_each_action(scenario, [&](const Action& action) {
     const bool inside = action.kind == ActionKind::fault || action.kind == ActionKind::supply ||
                         action.kind == ActionKind::driver_supply;
-    if (!inside) continue;
+    if (!inside) return;
     problems.push_back(scenario.file.string() + ": \"" + action.label +
                        "\" would happen inside the co-processor, which has no such thing; allowed "
                        "are throttle, key, brake, reverse, road, load and supply_voltage. Use a "
                        "controller in virtual time for it.");
-  }
+  });
   if (!problems.empty()) throw InputError(problems);
 }
 

@@ -51,7 +51,7 @@ const std::vector<std::string>& doing() {
 
 const std::vector<std::string>& all_keys() {
   static const std::vector<std::string> keys = [] {
-    std::vector<std::string> all{"at"};
+    std::vector<std::string> all{"at", "when", "after", "by"};
     all.insert(all.end(), doing().begin(), doing().end());
     all.insert(all.end(), options().begin(), options().end());
     return all;
@@ -60,6 +60,7 @@ const std::vector<std::string>& all_keys() {
 }
 
 struct ReadAction {
+  std::optional<Condition> condition;  // else it has a time
   Action action;
   Place place;
   std::string line;  // of the resolved file
@@ -71,11 +72,7 @@ class ActionReader {
       : fields_(node, "an action", all_keys(), problems), bench_(bench), lasts_ps_(lasts_ps) {}
 
   std::optional<ReadAction> read() {
-    const auto at = fields_.time_ps(
-        "at", 0.0, static_cast<double>(lasts_ps_) * 1e-12,
-        fmt::format("0 s to lasts, {:g} s", static_cast<double>(lasts_ps_) * 1e-12));
-    if (!fields_.has("at"))
-      fields_.wrong("at", "at is missing; allowed 0 s to the scenario's end. Write at: 1 s.");
+    const bool timely = read_moment();
     std::vector<std::string> found;
     for (const std::string& key : doing())
       if (fields_.has(key)) found.push_back(key);
@@ -89,15 +86,54 @@ class ActionReader {
     }
     const bool good =
         found[0] == "fault" || found[0] == "clear" ? read_fault(found[0]) : read_word(found[0]);
-    if (!good || !at) return {};
-    read_.action.at_ps = *at;
+    if (!good || !timely) return {};
     read_.place = fields_.place();
-    pairs_.insert(pairs_.begin(), {"at", fields_.text("at")});
-    read_.line = flow_map(pairs_);
+    if (const auto& condition = read_.condition) {
+      read_.action.label += " when " + condition->text;
+      if (condition->what != Watched::time_since && !condition->after.empty())
+        read_.action.label += " after " + condition->after;
+    }
+    moment_.insert(moment_.end(), pairs_.begin(), pairs_.end());
+    read_.line = flow_map(moment_);
     return read_;
   }
 
  private:
+  using Pairs = std::vector<std::pair<std::string, std::string>>;
+
+  /// Its time, or what it waits for.
+  bool read_moment() {
+    const double lasts_s = static_cast<double>(lasts_ps_) * 1e-12;
+    if (fields_.has("when")) {
+      if (fields_.has("at")) {
+        fields_.wrong("at", "at means nothing beside when. Remove one of them.");
+        return false;
+      }
+      read_.condition = read_condition(fields_, bench_, lasts_ps_);
+      moment_ = {{"when", fields_.text("when")},
+                 {"after", fields_.text("after")},
+                 {"by", fields_.has("by") ? fields_.text("by") : from_si(lasts_s, Family::time)}};
+      return read_.condition.has_value();
+    }
+    bool good = true;
+    for (const char* key : {"after", "by"})
+      if (fields_.has(key)) {
+        fields_.wrong(key, fmt::format("{} means nothing without when. Remove it, or write when: "
+                                       "speed > 300 rpm.",
+                                       key));
+        good = false;
+      }
+    const auto at =
+        fields_.time_ps("at", 0.0, lasts_s, fmt::format("0 s to lasts, {:g} s", lasts_s));
+    if (!fields_.has("at"))
+      fields_.wrong("at",
+                    "at is missing; allowed 0 s to the scenario's end. Write at: 1 s, or "
+                    "when: speed > 300 rpm.");
+    read_.action.at_ps = at.value_or(0);
+    moment_ = {{"at", fields_.text("at")}};
+    return good && at;
+  }
+
   bool read_word(const std::string& name) {
     const auto words = action_words();
     const ActionWord& word = *std::find_if(words.begin(), words.end(),
@@ -182,7 +218,9 @@ class ActionReader {
       pairs_.emplace_back(due[k]->name, text);
       said += " " + text;
     }
+    const std::int64_t at_ps = read_.action.at_ps;
     read_.action = fault_action(fault, settings, cleared);
+    read_.action.at_ps = at_ps;
     read_.action.label = read_.action.mark + said;
     return good && has_part(key, fault, settings);
   }
@@ -271,21 +309,60 @@ class ActionReader {
   const Bench& bench_;
   std::int64_t lasts_ps_;
   ReadAction read_;
-  std::vector<std::pair<std::string, std::string>> pairs_;
+  Pairs moment_, pairs_;  // of the resolved file
 };
 
-/// A fault comes before its end, and only once until then.
+using FaultKey = std::pair<const Fault*, std::string>;
+FaultKey fault_key(const Action& action) { return {action.fault, action.which}; }
+
+/// A fault comes before its end, and only once until then. One that a condition begins or ends is
+/// left to the run.
 void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& problems) {
-  std::set<std::pair<const Fault*, std::string>> present;
-  for (const auto& [action, place, line] : actions) {
+  std::set<FaultKey> present, left_to_the_run, begun;
+  for (const ReadAction& read : actions) {
+    if (read.action.kind != ActionKind::fault) continue;
+    if (read.condition) left_to_the_run.insert(fault_key(read.action));
+    if (!read.action.cleared) begun.insert(fault_key(read.action));
+  }
+  for (const auto& [condition, action, place, line] : actions) {
     if (action.kind != ActionKind::fault) continue;
-    const std::pair key{action.fault, action.which};
+    const FaultKey key = fault_key(action);
+    if (left_to_the_run.contains(key)) {
+      if (!begun.contains(key))
+        problems.add(place, fmt::format("{}: the fault never begins. Add it, or remove this line.",
+                                        action.label));
+      continue;
+    }
     const bool changes = action.cleared ? present.erase(key) == 1 : present.insert(key).second;
     if (!changes)
       problems.add(place, fmt::format("{}: at this time the fault is {} already. Check the order "
                                       "in time.",
                                       action.label, action.cleared ? "absent" : "present"));
   }
+}
+
+/// What a condition waits for first has to be able to happen: by time, or by a condition that does
+/// not wait for it in turn.
+void check_events(const std::vector<ReadAction>& actions, bool key_at_start, Problems& problems) {
+  std::set<std::string> possible;
+  if (key_at_start) possible.insert("key on");
+  const auto waits = [&](const ReadAction& read) {
+    return read.condition && !read.condition->after.empty() &&
+           !possible.contains(read.condition->after);
+  };
+  for (std::size_t known = possible.size() + 1; known != possible.size();) {
+    known = possible.size();
+    for (const ReadAction& read : actions)
+      if (!waits(read)) possible.insert(event_name(read.action));
+  }
+  const std::vector<std::string> names(possible.begin(), possible.end());
+  for (const ReadAction& read : actions)
+    if (waits(read))
+      problems.add(read.place,
+                   fmt::format("{}: the event \"{}\" never comes.{}", read.action.label,
+                               read.condition->after,
+                               names.empty() ? " Add the action that makes it."
+                                             : suggestion(read.condition->after, names)));
 }
 
 }  // namespace
@@ -302,13 +379,19 @@ std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench,
   for (const YamlNode& node : list.items)
     if (auto action = ActionReader(node, bench, scenario.lasts_ps, problems).read())
       actions.push_back(std::move(*action));
+  // By time first, then what waits.
   std::stable_sort(actions.begin(), actions.end(), [](const ReadAction& a, const ReadAction& b) {
+    if (a.condition || b.condition) return !a.condition && b.condition;
     return a.action.at_ps < b.action.at_ps;
   });
   check_order_of_faults(actions, problems);
+  check_events(actions, scenario.start.key, problems);
   std::vector<std::string> lines;
   for (ReadAction& read : actions) {
-    scenario.timeline.push_back(std::move(read.action));
+    if (read.condition)
+      scenario.waiting.push_back({std::move(*read.condition), std::move(read.action)});
+    else
+      scenario.timeline.push_back(std::move(read.action));
     lines.push_back(std::move(read.line));
   }
   return lines;

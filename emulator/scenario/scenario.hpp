@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "emulator/faults/fault.hpp"
+#include "emulator/scenario/condition.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -46,6 +47,12 @@ struct Action {
   std::string label;     // for people: "throttle 2.6 V over 300 ms"
 };
 
+/// An action that happens when something comes to hold, once.
+struct WaitingAction {
+  Condition condition;
+  Action action;  // its time means nothing
+};
+
 struct Start {
   double speed_rad_s = 0.0;
   double angle_rad = 0.0;  // mechanical
@@ -76,10 +83,21 @@ struct Scenario {
   std::int64_t lasts_ps = 0;
   Start start;
   std::uint64_t seed = 1;
-  std::vector<Action> timeline;  // sorted by time, stable
+  std::vector<Action> timeline;        // sorted by time, stable
+  std::vector<WaitingAction> waiting;  // in the file's order
   std::vector<Limit> expect;
   std::string resolved_yaml;
 };
+
+/// By time first, then what waits.
+template <class Do>
+void for_each_action(const Scenario& scenario, const Do& act) {
+  for (const Action& action : scenario.timeline) act(action);
+  for (const WaitingAction& one : scenario.waiting) act(one.action);
+}
+
+/// The record's event for a condition that was not met in its time.
+inline constexpr std::string_view condition_not_met = "condition not met";
 
 /// What a limit may be set on. The judge's table has the measures; the caller passes them, so that
 /// reading a scenario does not depend on judging it.

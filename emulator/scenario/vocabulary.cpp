@@ -75,10 +75,11 @@ std::string event_name(const Action& action) {
 std::vector<std::string> event_names(const Scenario& scenario) {
   std::vector<std::string> names;
   if (scenario.start.key) names.emplace_back("key on");
-  for (const Action& action : scenario.timeline)
+  for_each_action(scenario, [&names](const Action& action) {
     if (std::string name = event_name(action);
         std::find(names.begin(), names.end(), name) == names.end())
       names.push_back(std::move(name));
+  });
   return names;
 }
 

@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <cstdint>
-#include <span>
 #include <vector>
 
 #include "emulator/faults/fault_site.hpp"
@@ -15,11 +14,13 @@ namespace stillrotor {
 
 class MovingFaults {
  public:
-  /// Room for all that the timeline can bring.
-  explicit MovingFaults(std::span<const Action> timeline) {
-    moving_.reserve(static_cast<std::size_t>(std::count_if(
-        timeline.begin(), timeline.end(),
-        [](const Action& a) { return a.fault != nullptr && a.fault->go_on != nullptr; })));
+  /// Room for all that the scenario can bring.
+  explicit MovingFaults(const Scenario& scenario) {
+    std::size_t most = 0;
+    for_each_action(scenario, [&most](const Action& a) {
+      if (a.fault != nullptr && a.fault->go_on != nullptr) ++most;
+    });
+    moving_.reserve(most);
   }
 
   bool any() const noexcept { return !moving_.empty(); }

@@ -53,6 +53,11 @@ constexpr std::string_view leg_name(int leg) noexcept {
   return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
 }
 
+bool asks_for_distance(const Scenario& scenario) noexcept {
+  return std::any_of(scenario.waiting.begin(), scenario.waiting.end(),
+                     [](const auto& one) { return one.condition.what == Watched::distance; });
+}
+
 /// The bench's plant as this scenario starts it.
 plant::DriveParameters charged(const Bench& bench, const Scenario& scenario) {
   plant::DriveParameters drive = bench.drive;
@@ -82,7 +87,10 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       sink_(sink),
       wiring_(bench.harness),
       timeline_(scenario.timeline),
-      moving_faults_(scenario.timeline),
+      moving_faults_(scenario),
+      conditions_(scenario.waiting),
+      present_faults_(scenario),
+      counts_distance_(asks_for_distance(scenario)),
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
@@ -108,6 +116,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
 void BenchWorld::begin() noexcept {
   if (power_request_) {
     sink_.mark(MarkKind::action, 0, "key on", "at the start");
+    conditions_.happened("key on", 0);
     if (bench_.key_closes_contactor) plant_.set_contactor(true);
   }
   do_due_actions();
@@ -272,12 +281,25 @@ void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
 void BenchWorld::do_due_actions() noexcept {
   while (const Action* action = timeline_.take_due(now_ps())) act(*action);
   timeline_.woken();
+  watch_conditions();
   if (moving_faults_.any()) follow_faults();
   follow_ramps();
   follow_given_speed();
   follow_command_pulse();
   sampler_.inputs_changed();
   quiet_ps_ = now_ps();  // what was promised before knew nothing of this
+}
+
+void BenchWorld::watch_conditions() noexcept {
+  const std::int64_t now = now_ps();
+  if (counts_distance_) {
+    odometer_.pass(now, plant_.snapshot().vehicle_m_s);
+    timeline_.wake_at(next_grid_ps(now));
+  }
+  conditions_.ask(
+      now, plant_, odometer_.distance_m(), [this](const Action& action) { act(action); },
+      [&](const WaitingAction& one) { event(now, condition_not_met, one.action.label); });
+  timeline_.wake_at(conditions_.next_ps(now));
 }
 
 void BenchWorld::follow_ramps() noexcept {
@@ -317,6 +339,7 @@ void BenchWorld::act(const Action& action) noexcept {
   const bool on = action.value != 0.0;
   if (action.kind == ActionKind::fault) return act_fault(action);
   sink_.mark(MarkKind::action, now, action.mark, action.label);
+  conditions_.happened(action.mark, now);
   switch (action.kind) {
     case ActionKind::key:
       set_line(io::line::key, on);
@@ -374,6 +397,8 @@ class BenchWorld::Site final : public FaultSite {
 
 void BenchWorld::act_fault(const Action& action) noexcept {
   const bool broken = !action.cleared;
+  if (!present_faults_.change(action))
+    return event(now_ps(), broken ? "fault present already" : "fault absent already", action.label);
   sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(), action.mark, action.which);
   Site site(*this);
   (broken ? action.fault->begin : action.fault->end)(site, action.settings);
@@ -381,6 +406,7 @@ void BenchWorld::act_fault(const Action& action) noexcept {
     moving_faults_.begin(action, now_ps());
   else
     moving_faults_.end(action);
+  conditions_.happened(action.mark, now_ps());
 }
 
 void BenchWorld::follow_faults() noexcept {

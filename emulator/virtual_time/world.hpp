@@ -17,9 +17,12 @@
 #include "emulator/handover/frame.hpp"
 #include "emulator/handover/sampler.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/conditions.hpp"
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/moving_faults.hpp"
+#include "emulator/virtual_time/odometer.hpp"
+#include "emulator/virtual_time/present_faults.hpp"
 #include "emulator/virtual_time/pulse_sender.hpp"
 #include "emulator/virtual_time/ramped_input.hpp"
 #include "emulator/virtual_time/supply_news.hpp"
@@ -124,6 +127,7 @@ class BenchWorld final : public io::World {
   void announce_machine() noexcept;
   void absorb(const plant::Drive::Stop&) noexcept;
   void do_due_actions() noexcept;
+  void watch_conditions() noexcept;
   void act(const Action&) noexcept;
   void act_fault(const Action&) noexcept;
   void follow_faults() noexcept;
@@ -144,6 +148,10 @@ class BenchWorld final : public io::World {
   Wiring wiring_;
   Timeline timeline_;
   MovingFaults moving_faults_;
+  Conditions conditions_;
+  PresentFaults present_faults_;
+  Odometer odometer_;
+  bool counts_distance_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
   PulseSender pulse_;

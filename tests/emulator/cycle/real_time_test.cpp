@@ -46,7 +46,8 @@ void* realloc(void* old, std::size_t size) {
 namespace stillrotor::test {
 namespace {
 
-/// Key, ramps, faults, brake: everything that a scenario does to the bench.
+/// Key, ramps, faults, brake, by time and by conditions: everything that a scenario does to the
+/// bench.
 Scenario busy() {
   Scenario scenario = drive_off(300 * ms, 2.6);
   scenario.timeline.push_back(action(100 * ms, ActionKind::slope, 0.05, 20 * ms));
@@ -56,6 +57,15 @@ Scenario busy() {
   scenario.timeline.push_back(fault(190 * ms, phase_open, 1, true));
   scenario.timeline.push_back(action(220 * ms, ActionKind::brake, 1.0));
   scenario.timeline.push_back(action(250 * ms, ActionKind::key, 0.0));
+  const auto wait = [&](Watched what, double bound, Action does) {
+    WaitingAction one;
+    one.condition = {what, true, bound, 5 * ms, scenario.lasts_ps, "slope", "as written"};
+    one.action = std::move(does);
+    scenario.waiting.push_back(std::move(one));
+  };
+  wait(Watched::speed, 1.0, fault(0, hall_line_stuck, 2));
+  wait(Watched::time_since, 0.02, fault(0, hall_line_stuck, 2, true));
+  wait(Watched::distance, 1e6, action(0, ActionKind::reverse, 1.0));
   return scenario;
 }
 

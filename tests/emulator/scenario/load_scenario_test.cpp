@@ -325,6 +325,61 @@ TEST_F(LoadScenario, UnknownMeasuresGetTheirNeighbour) {
   EXPECT_THAT(said_with("{measure: peak, ", "{"), HasSubstr("measure is missing"));
 }
 
+TEST_F(LoadScenario, AnActionCanWaitForThePlant) {
+  const Scenario scenario = load(replaced(
+      small_scenario, "at: 0.4 s", "when: speed > 300 rpm for 50 ms, after: key on, by: 3 s"));
+  ASSERT_EQ(scenario.timeline.size(), 2U);
+  ASSERT_EQ(scenario.waiting.size(), 1U);
+  const auto& [condition, action] = scenario.waiting[0];
+  EXPECT_EQ(condition.what, Watched::speed);
+  EXPECT_TRUE(condition.above);
+  EXPECT_DOUBLE_EQ(condition.bound, 31.41592653589793);
+  EXPECT_EQ(condition.for_ps, 50'000'000'000);
+  EXPECT_EQ(condition.by_ps, 3'000'000'000'000);
+  EXPECT_EQ(condition.after, "key on");
+  EXPECT_EQ(action.label, "throttle 2.6 V over 300 ms when speed > 300 rpm for 50 ms after key on");
+  EXPECT_THAT(event_names(scenario), testing::Contains("throttle"));
+  const Scenario again = load(scenario.resolved_yaml);
+  EXPECT_EQ(again.resolved_yaml, scenario.resolved_yaml);
+  EXPECT_EQ(again.waiting[0].condition.by_ps, condition.by_ps);
+  EXPECT_EQ(again.waiting[0].action.over_ps, action.over_ps);
+}
+
+TEST_F(LoadScenario, WhatIsWaitedForIsChecked) {
+  const auto refused = [&](const std::string& action, const std::string& why) {
+    EXPECT_THAT(said_of_action(action), HasSubstr(why)) << action;
+  };
+  for (const char* good :
+       {"when: time since key on > 20 ms, brake: on", "when: bus_voltage < 40 V, brake: on",
+        "when: angle_e > 90 deg, fault: phase_open, line: U",
+        "when: torque < -1 N m for 1 us, key: off, after: throttle",
+        "when: phase_current > 5 A, clear: hall_line_open, line: U, after: hall_line_open"})
+    EXPECT_EQ(said_of_action(good), "");
+  refused("when: speed, brake: on", "when is \"speed\"; allowed QUANTITY > VALUE");
+  refused("when: sped > 1 rpm, brake: on", "is no quantity. Did you mean speed?");
+  refused("when: speed > 1, brake: on", "when, speed: \"1\" has no unit; a rotational speed");
+  refused("when: speed > 1 V, brake: on", "is a voltage");
+  refused("when: speed > 200000 rpm, brake: on", "the bound is 200000 rpm; allowed -100000 rpm");
+  refused("when: phase_current < 0 A, brake: on", "can never hold: phase_current stays within 0 A");
+  refused("when: angle_e > 360 deg, brake: on", "can never hold");
+  refused("when: speed > 1 rpm for 5 s, brake: on", "behind \"for\"");
+  refused("when: speed > 1 rpm for 50, brake: on", "\"50\" has no unit");
+  refused("when: time since key on > 4 s, brake: on", "can never hold: it takes more than 4 s");
+  refused("when: speed > 1 rpm for 2 s, by: 1 s, brake: on", "takes more than 2 s, and by comes");
+  refused("when: speed > 1 rpm, at: 1 s, brake: on", "at means nothing beside when");
+  refused("at: 1 s, by: 2 s, brake: on", "by means nothing without when");
+  refused("when: speed > 1 rpm, after: key off, brake: on", "the event \"key off\" never comes");
+  refused("when: speed > 1 rpm, after: brake on, brake: on", "the event \"brake on\" never comes");
+  refused("when: vehicle_speed > 1 m/s, brake: on", "needs a cart (load.cart_mass)");
+  refused("when: distance > 1 m, brake: on", "needs a cart");
+  refused("when: state_of_charge < 10 %, brake: on", "needs a battery that follows its charge");
+  refused("when: speed > 1 rpm, clear: phase_open, line: V", "the fault never begins");
+  refused("when: time since key on > 1 s, after: throttle, brake: on",
+          "counts from key on already");
+  bench_.drive.shaft.hold = plant::Hold::locked;
+  refused("when: speed > 1 rpm, brake: on", "needs a rotor that turns");
+}
+
 TEST_F(LoadScenario, ALimitIsWrittenInItsMeasuresUnit) {
   EXPECT_THAT(said_with("max: 60 A", "max: 60 V"),
               HasSubstr("max of peak: \"60 V\" is a voltage; a current"));

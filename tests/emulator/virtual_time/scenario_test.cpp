@@ -149,6 +149,140 @@ TEST(Actions, LeaveAMarkWithTheirLabel) {
   EXPECT_EQ(sink.marks[6].kind, MarkKind::action);
 }
 
+// ---- actions that wait for the plant
+
+WaitingAction waiting(Watched what, bool above, double bound, Action does, std::int64_t for_ps = 0,
+                      std::string after = {}, std::int64_t by_ps = 0) {
+  WaitingAction one;
+  one.condition = {what, above, bound, for_ps, by_ps, std::move(after), "as written"};
+  one.action = std::move(does);
+  return one;
+}
+
+/// A rotor that a dynamometer takes from 10 rad/s at 5 ms to 30 rad/s at 15 ms, 2 rad/s/ms; the
+/// cart's wheel has a radius of 0.25 m.
+struct Driven {
+  Bench bench = hub_bench();
+  Scenario scenario =
+      standing({action(5 * ms, ActionKind::held_speed, 30.0, 10 * ms),
+                action(8 * ms, ActionKind::reverse, 1.0), fault(9 * ms, phase_open, 1)});
+  Driven() {
+    bench.drive.shaft.hold = plant::Hold::start_speed;
+    bench.drive.shaft.cart_mass_kg = 20.0;
+    scenario.start.speed_rad_s = 10.0;
+  }
+};
+
+// By hand, on the grid of 50 us: 20 rad/s is passed after 10 ms, so it is seen at 10.05 ms; 25
+// rad/s at 12.5 ms. The cart has come 25.1 mm after 10 ms at most; at 2.5 m/s for 5 ms 12.5 mm,
+// from there on 12.5 mm + 2.5 m/s t + 0.25 m t^2 rad/s/ms: 12.6 mm are passed at 5.04 ms.
+TEST(Conditions, ActAtTheFirstPointOfTheGridAtWhichTheyHold) {
+  const struct {
+    const char* what;
+    WaitingAction one;
+    std::int64_t due_ps;  // 0: not met
+  } cases[] = {
+      {"above", waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0)),
+       10'050 * us},
+      {"for", waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0), 2 * ms),
+       12'050 * us},
+      {"below, from the start",
+       waiting(Watched::speed, false, 20.0, action(0, ActionKind::brake, 1.0)), 0},
+      {"after an action",
+       waiting(Watched::speed, true, 9.0, action(0, ActionKind::brake, 1.0), 0, "reverse on"),
+       8 * ms},
+      {"after a fault",
+       waiting(Watched::speed, true, 9.0, action(0, ActionKind::brake, 1.0), 0, "phase_open"),
+       9 * ms},
+      {"since",
+       waiting(Watched::time_since, true, 1e-3, action(0, ActionKind::brake, 1.0), 0, "reverse on"),
+       9'050 * us},
+      {"distance", waiting(Watched::distance, true, 12.6e-3, action(0, ActionKind::brake, 1.0)),
+       5'050 * us},
+      {"cart", waiting(Watched::vehicle_speed, true, 5.0, action(0, ActionKind::brake, 1.0)),
+       10'050 * us},
+      {"in time",
+       waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0), 0, "", 10'100 * us),
+       10'050 * us},
+      {"never", waiting(Watched::bus_voltage, true, 60.0, action(0, ActionKind::brake, 1.0)), -1},
+      {"too late",
+       waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0), 0, "", 10 * ms + 1),
+       -1},
+      {"held too short",
+       waiting(Watched::speed, true, 29.0, action(0, ActionKind::brake, 1.0), 6 * ms), -1},
+  };
+  for (const auto& one : cases) {
+    Driven driven;
+    driven.scenario.waiting = {one.one};
+    auto& by_ps = driven.scenario.waiting[0].condition.by_ps;
+    if (by_ps == 0) by_ps = driven.scenario.lasts_ps;
+    for (const std::int64_t look_ahead_ps : {100 * us, 7 * us}) {
+      ScriptedController controller(62'500);
+      KeepingSink sink;
+      run(driven.bench, driven.scenario, controller, sink, look_ahead_ps);
+      const KeptMark* brake = sink.find("brake on");
+      const KeptMark* missed = sink.find(condition_not_met);
+      EXPECT_EQ(brake != nullptr ? brake->at_ps : -1, one.due_ps) << one.what;
+      EXPECT_EQ(missed != nullptr ? missed->at_ps : -1, one.due_ps < 0 ? by_ps : -1) << one.what;
+    }
+  }
+}
+
+// However the run is cut into turns: here 200 us and a bit, as a cycle by the wall clock takes
+// them.
+TEST(Conditions, AnswerAlikeInTheTurnsOfACycle) {
+  Driven driven;
+  driven.scenario.waiting = {
+      waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0), 0, "", 20 * ms)};
+  KeepingSink sink;
+  BenchWorld world(driven.bench, driven.scenario, {}, sink);
+  world.begin();
+  for (std::int64_t t_ps = 0; t_ps < 20 * ms; t_ps += 203'456'789) world.advance(t_ps);
+  ASSERT_NE(sink.find("brake on"), nullptr);
+  EXPECT_EQ(sink.find("brake on")->at_ps, 10'050 * us);
+}
+
+TEST(Conditions, CostNothingOnceNothingWaits) {
+  Driven driven;
+  driven.scenario.waiting = {
+      waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0), 0, "", 20 * ms)};
+  KeepingSink sink;
+  BenchWorld world(driven.bench, driven.scenario, {}, sink);
+  world.begin();
+  world.advance(10 * ms);
+  EXPECT_EQ(world.next_event_ps(), 10'050 * us);
+  world.advance(10'050 * us);
+  EXPECT_EQ(world.next_event_ps(), 15 * ms);  // the end of the ramp
+}
+
+// What one condition does opens the next only at the next point; a fault comes and goes by
+// conditions, and neither twice.
+TEST(Conditions, FollowOneAnother) {
+  Driven driven;
+  const auto by = [](WaitingAction one) {
+    one.condition.by_ps = 20 * ms;
+    return one;
+  };
+  driven.scenario.waiting = {
+      by(waiting(Watched::speed, true, 9.0, action(0, ActionKind::brake, 0.0), 0, "brake on")),
+      by(waiting(Watched::speed, true, 20.0, action(0, ActionKind::brake, 1.0))),
+      by(waiting(Watched::speed, true, 22.0, fault(0, phase_open, 1))),
+      by(waiting(Watched::speed, true, 24.0, fault(0, phase_open, 1, true))),
+      by(waiting(Watched::speed, true, 26.0, fault(0, phase_open, 1, true)))};
+  ScriptedController controller(62'500);
+  KeepingSink sink;
+  run(driven.bench, driven.scenario, controller, sink);
+  std::vector<std::pair<std::string, std::int64_t>> seen;
+  for (const KeptMark& mark : sink.marks)
+    if (mark.at_ps > 9 * ms) seen.emplace_back(mark.name, mark.at_ps);
+  EXPECT_EQ(seen, (std::vector<std::pair<std::string, std::int64_t>>{
+                      {"brake on", 10'050 * us},
+                      {"brake off", 10'100 * us},
+                      {"fault present already", 11'050 * us},
+                      {"phase_open cleared", 12'050 * us},
+                      {"fault absent already", 13'050 * us}}));
+}
+
 TEST(BrakeLine, ReachesTheControllerWithItsPolarity) {
   Bench bench = hub_bench();
   bench.harness.lines[io::index(io::line::brake)].active_high = false;
