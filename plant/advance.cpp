@@ -168,7 +168,8 @@ double Drive::Impl::locate(double h, Point& at) const noexcept {
 void Drive::Impl::ring() noexcept {
   ring_supply();
   if (warms) ring_heat();
-  if (driver.fitted()) {
+  if (s.switches.end_pulses(s.time_ps)) switches_changed();
+  if (driver.acts(s.driver)) {
     driver.ring(s.driver, s.time_ps);
     follow_driver();
   }
@@ -176,8 +177,8 @@ void Drive::Impl::ring() noexcept {
 }
 
 void Drive::Impl::set_alarm() noexcept {
-  s.alarm_ps = std::min(next_supply_alarm_ps(), s.warming.next_ps);
-  if (driver.fitted()) s.alarm_ps = std::min(s.alarm_ps, driver.next_alarm_ps(s.driver));
+  s.alarm_ps = std::min({next_supply_alarm_ps(), s.warming.next_ps, s.switches.next_end_ps()});
+  if (driver.acts(s.driver)) s.alarm_ps = std::min(s.alarm_ps, driver.next_alarm_ps(s.driver));
   if (s.absolute_angle.next_ps > s.time_ps)
     s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }

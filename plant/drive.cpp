@@ -259,7 +259,7 @@ void Drive::Impl::inputs_changed() noexcept {
   rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
   fast = ever_fast && rigid;
   smooth = fast && bare && !mapped && !ledger && !warms && !follows_charge && !watched &&
-           !watches_supply && !driver.fitted() && !analog.follows_rest &&
+           !watches_supply && !driver.acts(s.driver) && !analog.follows_rest &&
            par.bridge.output_capacitance_F <= 0.0;
 }
 
@@ -294,16 +294,18 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
 
 void Drive::set_switch(Switch which, bool on) noexcept {
   Impl& d = *impl_;
-  if (d.driver.fitted()) {
+  if (d.driver.acts(d.s.driver)) {
     d.driver.command(d.s.driver, which, on, d.now_ps());
     d.follow_driver();
     return;
   }
   const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(which));
-  d.switch_gates(static_cast<std::uint8_t>(on ? d.s.gates | mask : d.s.gates & ~mask));
+  d.switch_gates(static_cast<std::uint8_t>(on ? d.s.asked | mask : d.s.asked & ~mask));
 }
 
-void Drive::Impl::switch_gates(std::uint8_t gates) noexcept {
+void Drive::Impl::switch_gates(std::uint8_t asked) noexcept {
+  s.asked = asked;
+  const std::uint8_t gates = s.switches.acting(asked);
   if (gates == s.gates) return;
   if (switching_costs) {
     const Terminals before = terminals_now();

@@ -19,6 +19,7 @@
 
 #include "plant/bridge/bridge.hpp"
 #include "plant/bridge/gate_driver.hpp"
+#include "plant/faults/switch_faults.hpp"
 #include "plant/frames.hpp"
 #include "plant/machine/induction.hpp"
 #include "plant/machine/permanent_magnet.hpp"
@@ -111,7 +112,9 @@ struct DriveState : Continuous {
   double source_ohm = 0.0;     // between the supply's inner voltage and the link
   SupplyState supply;
   // discrete
-  std::uint8_t gates = 0;  // bit k: Switch k is on, behind the driver
+  std::uint8_t asked = 0;  // bit k: the driver asks Switch k to be on
+  std::uint8_t gates = 0;  // bit k: Switch k is on; other than asked only by a fault of its
+  SwitchFaults switches;
   GateDriverState driver;
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
@@ -224,6 +227,14 @@ class Drive {
   void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
   void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
+  // Faults of the bridge: faults/switch_faults.hpp, bridge/gate_driver.hpp.
+  void set_switch_open(Switch, bool) noexcept;
+  void set_switch_shorted(Switch, bool) noexcept;  // open as well: open
+  /// Both switches of a leg conduct for so long from now; 0: no longer.
+  void short_leg(Leg, double for_s) noexcept;
+  /// One line's edges come so much later than the driver's own delays say, 0 to 10 us each.
+  void set_gate_skew(Switch, double on_s, double off_s) noexcept;
+  void set_bootstrap_open(Leg, bool open) noexcept;  // nothing charges it any more
   /// Line currents that were measured elsewhere take the place of the plant's own, at once. Their
   /// zero sequence is left out. A leg whose switches let it rest carries none where no more than
   /// none_below_A was measured in it, so that a resolution does not open its diode; an open phase

@@ -332,6 +332,7 @@ struct Drive::Impl {
   void tell_bootstrap(unsigned gates_before) noexcept;
   void follow_driver() noexcept;
   void look_after_driver() noexcept;
+  void switches_changed() noexcept;  // after any change of s.switches
   bool fault_line_moves() const noexcept;
   bool fault_line_high() const noexcept;
   SensorEdge move_fault_line() noexcept;
@@ -353,7 +354,7 @@ struct Drive::Impl {
   void set_swing(std::size_t k, double swing_V) noexcept;
   void pay_for_switching(const Terminals& before, unsigned gates_before,
                          const std::array<Conduction, 3>& leg_before) noexcept;
-  void switch_gates(std::uint8_t gates) noexcept;  // what the six switches do from now on
+  void switch_gates(std::uint8_t asked) noexcept;  // of the six switches from now on
   // observe.cpp
   LinkProbe probe_link(const Continuous&) const noexcept;
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;

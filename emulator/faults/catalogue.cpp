@@ -9,7 +9,13 @@ std::span<const Fault* const> fault_catalogue() noexcept {
       // gates
       &gate_line_open,
       &gate_line_stuck,
-      // bridge and machine
+      // bridge
+      &switch_open,
+      &switch_short,
+      &shoot_through,
+      &bootstrap_lost,
+      &gate_skew,
+      // cables and machine
       &phase_open,
       &bad_joint,
       // sensors

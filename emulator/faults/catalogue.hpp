@@ -5,9 +5,11 @@
 
 namespace stillrotor {
 
-// gates
+// gates' wires
 extern const Fault gate_line_open, gate_line_stuck;
-// bridge and machine
+// bridge
+extern const Fault switch_open, switch_short, shoot_through, bootstrap_lost, gate_skew;
+// cables and machine
 extern const Fault phase_open, bad_joint;
 // sensors
 extern const Fault hall_line_open, hall_line_stuck, hall_line_inverted, hall_line_glitching,

@@ -37,6 +37,9 @@ inline io::LineId gate_line(std::size_t gate) noexcept {
 inline io::LineId hall_line(std::size_t leg) noexcept {
   return io::LineId{static_cast<std::uint16_t>(io::index(io::line::hall_U) + leg)};
 }
+inline plant::Switch switch_of(std::size_t word) noexcept {
+  return static_cast<plant::Switch>(word);
+}
 inline plant::Leg leg_of(std::size_t word) noexcept { return static_cast<plant::Leg>(word); }
 
 /// Changes fields of a wire's fault.

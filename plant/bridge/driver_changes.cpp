@@ -2,6 +2,14 @@
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
+namespace {
+
+std::uint8_t with_bit(unsigned bits, Switch which, bool on) noexcept {
+  const unsigned mask = 1U << static_cast<unsigned>(which);
+  return static_cast<std::uint8_t>(on ? bits | mask : bits & ~mask);
+}
+
+}  // namespace
 
 std::int64_t Drive::Impl::now_ps() const noexcept {
   return s.time_ps + static_cast<std::int64_t>(std::llround(s.offset_s * 1e12));
@@ -41,7 +49,7 @@ void Drive::Impl::tell_bootstrap(unsigned gates_before) noexcept {
 void Drive::Impl::follow_driver() noexcept {
   for (int looks = 0; looks < 4; ++looks) {
     const std::uint8_t gates = driver.gates(s.driver);
-    if (gates == s.gates) break;
+    if (gates == s.asked) break;
     const unsigned before = s.gates;
     switch_gates(gates);
     tell_bootstrap(before);
@@ -54,9 +62,19 @@ void Drive::Impl::follow_driver() noexcept {
 
 // After legs have changed over by themselves.
 void Drive::Impl::look_after_driver() noexcept {
-  if (!driver.fitted()) return;
+  if (!driver.acts(s.driver)) return;
   tell_bootstrap(s.gates);
   follow_driver();
+}
+
+void Drive::Impl::switches_changed() noexcept {
+  const unsigned before = s.gates;
+  switch_gates(s.asked);
+  if (driver.acts(s.driver)) {
+    tell_bootstrap(before);
+    follow_driver();
+  }
+  set_alarm();
 }
 
 bool Drive::Impl::fault_line_moves() const noexcept {
@@ -73,15 +91,18 @@ SensorEdge Drive::Impl::move_fault_line() noexcept {
 }
 
 // A switch carries too much no sooner than full voltage across the least inductance allows. Shorts
-// across the bus come by a gate: whoever sets one asks again.
+// across the bus come by a gate: whoever sets one asks again; one that is under way comes with the
+// driver's next change at the earliest.
 std::int64_t Drive::Impl::fault_line_quiet_ps(std::int64_t limit_ps) const noexcept {
-  if (!driver.fitted()) return limit_ps;
+  if (!driver.acts(s.driver)) return limit_ps;
   if (fault_line_moves()) return s.time_ps;
   std::int64_t quiet_ps = std::min(limit_ps, driver.fault_moves_ps(s.driver));
   if (driver.watches_current(s.driver)) {
     const double to_go_A = std::max(0.0, par.gate_driver.trip_A - std::sqrt(current_A2()));
     const double s_to_trip =
         to_go_A * machine.inductance_min_H() / voltage_bound_V() + par.gate_driver.trip_delay_s;
+    if (driver.may_short(s.driver, s.switches.acting(0)))
+      quiet_ps = std::min(quiet_ps, std::max(s.time_ps, driver.next_alarm_ps(s.driver)));
     if (s_to_trip < 1.0)
       quiet_ps = std::min(quiet_ps, s.time_ps + static_cast<std::int64_t>(s_to_trip * 1e12));
   }
@@ -100,6 +121,37 @@ void Drive::set_driver_supply_V(double volts) noexcept {
   if (!d.driver.fitted()) return;
   d.driver.supply(d.s.driver, volts, d.now_ps());
   d.follow_driver();
+}
+
+void Drive::set_switch_open(Switch which, bool open) noexcept {
+  impl_->s.switches.open = with_bit(impl_->s.switches.open, which, open);
+  impl_->switches_changed();
+}
+
+void Drive::set_switch_shorted(Switch which, bool shorted) noexcept {
+  impl_->s.switches.shorted = with_bit(impl_->s.switches.shorted, which, shorted);
+  impl_->switches_changed();
+}
+
+void Drive::short_leg(Leg leg, double for_s) noexcept {
+  Impl& d = *impl_;
+  const auto span_ps = static_cast<std::int64_t>(std::llround(for_s * 1e12));
+  d.s.switches.pulse_ends_ps[static_cast<std::size_t>(leg)] =
+      span_ps > 0 ? d.now_ps() + span_ps : SwitchFaults::never_ps;
+  d.switches_changed();
+}
+
+void Drive::set_gate_skew(Switch which, double on_s, double off_s) noexcept {
+  Impl& d = *impl_;
+  d.driver.skew(d.s.driver, which, on_s, off_s, d.s.asked);
+  d.inputs_changed();
+  d.set_alarm();
+}
+
+void Drive::set_bootstrap_open(Leg leg, bool open) noexcept {
+  Impl& d = *impl_;
+  d.driver.open_bootstrap(d.s.driver, static_cast<int>(leg), open, d.now_ps());
+  d.look_after_driver();
 }
 
 double Drive::bootstrap_V(Leg leg) const noexcept {

@@ -44,13 +44,33 @@ std::uint8_t GateDriver::gates(const GateDriverState& s) const noexcept {
   return static_cast<std::uint8_t>(gates);
 }
 
+bool GateDriver::may_short(const GateDriverState& s, std::uint8_t always_on) const noexcept {
+  struct Span {
+    std::int64_t from_ps, to_ps;
+  };
+  const auto on = [&](int k) -> Span {
+    if (bit(always_on, k)) return {0, no_driver_event_ps};
+    const bool delivered = bit(s.delivered, k);
+    const int count = s.under_way[k];
+    if (!delivered && count == 0) return {no_driver_event_ps, no_driver_event_ps};
+    const bool ends = count == (delivered ? 1 : 2);
+    return {delivered ? 0 : s.due_ps[k][0], ends ? s.due_ps[k][count - 1] : no_driver_event_ps};
+  };
+  for (int leg = 0; leg < 3; ++leg) {
+    const Span high = on(2 * leg), low = on(2 * leg + 1);
+    if (std::max(high.from_ps, low.from_ps) < std::min(high.to_ps, low.to_ps)) return true;
+  }
+  return false;
+}
+
 void GateDriver::command(GateDriverState& s, Switch which, bool on,
                          std::int64_t now_ps) const noexcept {
   const int k = static_cast<int>(which);
   std::uint8_t& count = s.under_way[k];
   const bool last = bit(s.delivered, k) != ((count & 1U) != 0U);  // the level after all under way
   if (on == last) return;
-  const std::int64_t due_ps = now_ps + to_ps(on ? p_.on_delay_s[k] : p_.off_delay_s[k]);
+  const std::int64_t due_ps = now_ps + to_ps(on ? p_.on_delay_s[k] + s.later_on_s[k]
+                                                : p_.off_delay_s[k] + s.later_off_s[k]);
   // Overtakes the edge before it, or finds no room: the pulse between the two vanishes.
   if (count > 0 && (due_ps <= s.due_ps[k][count - 1] || count == 2)) {
     --count;
@@ -81,6 +101,22 @@ void GateDriver::supply(GateDriverState& s, double volts, std::int64_t now_ps) c
     s.starved = false;
     if (p_.retry_after_s > 0.0) s.retry_at_ps = now_ps + to_ps(p_.retry_after_s);
   }
+  find_crossings(s);
+}
+
+void GateDriver::skew(GateDriverState& s, Switch which, double on_s, double off_s,
+                      std::uint8_t delivered) const noexcept {
+  if (!acts(s)) s.delivered = delivered;
+  s.skewed = true;
+  s.later_on_s[static_cast<int>(which)] = on_s;
+  s.later_off_s[static_cast<int>(which)] = off_s;
+}
+
+void GateDriver::open_bootstrap(GateDriverState& s, int leg, bool open,
+                                std::int64_t now_ps) const noexcept {
+  settle_bootstrap(s, now_ps);
+  s.diode_open = with_bit(s.diode_open, leg, open);
+  s.charging = static_cast<std::uint8_t>(s.charging & ~s.diode_open);
   find_crossings(s);
 }
 
@@ -122,6 +158,7 @@ std::int64_t GateDriver::next_alarm_ps(const GateDriverState& s) const noexcept 
 
 void GateDriver::bootstrap(GateDriverState& s, std::uint8_t low_legs, std::uint8_t high_turned_on,
                            std::int64_t now_ps) const noexcept {
+  low_legs = static_cast<std::uint8_t>(low_legs & ~s.diode_open);
   if (!has_bootstrap() || (low_legs == s.charging && high_turned_on == 0)) return;
   settle_bootstrap(s, now_ps);
   s.charging = low_legs;

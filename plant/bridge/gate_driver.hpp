@@ -11,6 +11,8 @@
 //              the diode blocking where V is above; otherwise dV/dt = -I_q / C; each turn-on of the
 //              high switch takes gate_charge / C. Below undervoltage the high switch is off until V
 //              has recovered by the hysteresis. The terminal's own drop is left out.
+// Faults: a line whose edges come later still (skew), which a bench without a driver may have too;
+// a bootstrap diode that has gone open, whose capacitor is no longer charged.
 // Source: common practice of half-bridge drivers; the exponentials derived (first order).
 // Units SI, times in ps since start.  RT: everything but the constructor is safe; O(1).
 #pragma once
@@ -53,6 +55,9 @@ struct GateDriverState {
   double bootstrap_V[3] = {};  // at bootstrap_ps
   std::int64_t bootstrap_ps = 0;
   std::uint8_t charging = 0, high_supplied = 0;  // bit k: leg k
+  std::uint8_t diode_open = 0;                   // bit k: of leg k; a fault
+  bool skewed = false;                           // any line below has been; a fault
+  double later_on_s[switch_count] = {}, later_off_s[switch_count] = {};
   std::int64_t crossing_ps[3] = {no_driver_event_ps, no_driver_event_ps, no_driver_event_ps};
 };
 static_assert(std::is_trivially_copyable_v<GateDriverState>);
@@ -63,6 +68,8 @@ class GateDriver {
 
   /// False: lines reach the switches at once, whatever happens.
   bool fitted() const noexcept { return fitted_; }
+  /// The same, or a fault makes lines late.
+  bool acts(const GateDriverState& s) const noexcept { return fitted_ || s.skewed; }
   bool has_bootstrap() const noexcept { return p_.bootstrap.capacitance_F > 0.0; }
   /// Waits for a switch to carry too much; see trip().
   bool watches_current(const GateDriverState& s) const noexcept {
@@ -72,6 +79,9 @@ class GateDriver {
   GateDriverState started() const noexcept;
   /// Which switches are on.
   std::uint8_t gates(const GateDriverState&) const noexcept;
+  /// What is under way may bring a moment at which both switches of a leg are asked for; always_on:
+  /// those that are on whatever is asked.
+  bool may_short(const GateDriverState&, std::uint8_t always_on) const noexcept;
   /// The open-drain output pulls.
   bool fault(const GateDriverState& s) const noexcept { return s.latched; }
 
@@ -82,6 +92,10 @@ class GateDriver {
   /// Legs whose terminal is low from now on; high switches that have just been turned on.
   void bootstrap(GateDriverState&, std::uint8_t low_legs, std::uint8_t high_turned_on,
                  std::int64_t now_ps) const noexcept;
+  /// delivered: what the lines ask for now, where no driver acted so far.
+  void skew(GateDriverState&, Switch, double on_s, double off_s,
+            std::uint8_t delivered) const noexcept;
+  void open_bootstrap(GateDriverState&, int leg, bool open, std::int64_t now_ps) const noexcept;
   /// What is due at now_ps or before.
   void ring(GateDriverState&, std::int64_t now_ps) const noexcept;
   std::int64_t next_alarm_ps(const GateDriverState&) const noexcept;
