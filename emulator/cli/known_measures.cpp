@@ -7,7 +7,7 @@ namespace stillrotor {
 std::vector<KnownMeasure> known_measures() {
   std::vector<KnownMeasure> all;
   for (const MeasureInfo& info : measure_table())
-    all.push_back({info.name, info.unit, info.per_phase});
+    all.push_back({info.name, info.unit, info.per_phase, info.asks});
   return all;
 }
 

@@ -53,11 +53,25 @@ Rows parameters(const std::vector<std::string>& sections) {
   return rows;
 }
 
+const char* needed_key(Asks asks) {
+  switch (asks) {
+    case Asks::event:
+      return "after";
+    case Asks::harmonic:
+      return "harmonic";
+    case Asks::pattern:
+      return "pattern";
+    case Asks::nothing:
+      break;
+  }
+  return "-";
+}
+
 Rows measures() {
-  Rows rows{{"measure", "unit", "phase", "what it is", "source"}};
+  Rows rows{{"measure", "unit", "phase", "needs", "what it is", "source"}};
   for (const MeasureInfo& info : measure_table())
     rows.push_back({std::string(info.name), std::string(info.unit), info.per_phase ? "U V W" : "-",
-                    std::string(info.text), std::string(info.source)});
+                    needed_key(info.asks), std::string(info.text), std::string(info.source)});
   return rows;
 }
 

@@ -79,13 +79,29 @@ class Tested {
   std::unique_ptr<io::WiredController> wired_;
 };
 
+std::optional<RecordedMachine> recorded_machine(const plant::DriveParameters& drive) {
+  const plant::PermanentMagnetParameters& m = drive.machine;
+  const double* r = m.resistance_factor;
+  const bool constant = !drive.induction && m.flux_map.empty() && m.equal_turns() &&
+                        m.turns_factor[0] == 1.0 && r[0] == r[1] && r[1] == r[2];
+  if (!constant) return {};
+  const plant::PermanentMagnetParameters star = plant::equivalent_star(m);
+  return RecordedMachine{star.winding_resistance_ohm * r[0],
+                         star.inductance_d_H,
+                         star.inductance_q_H,
+                         star.flux_linkage_Wb,
+                         m.reference_temperature_K,
+                         m.winding_temperature_coefficient_per_K};
+}
+
 RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& tested) {
   RecordHeader header;
   header.bench = bench.name;
   header.scenario = scenario.name;
   header.clock = tested.wired() != nullptr ? "wall" : "virtual";
   header.rate_Hz = bench.record_rate_Hz;
-  header.pole_pairs = bench.drive.machine.pole_pairs;
+  header.pole_pairs = bench.drive.pole_pairs();
+  header.machine = recorded_machine(bench.drive);
   const auto high = tested.simulated() != nullptr
                         ? initial_lines_high(bench, scenario, *tested.simulated())
                         : initial_lines_high(bench, scenario);

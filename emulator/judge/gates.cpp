@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <limits>
+#include <utility>
 #include <vector>
 
 #include "emulator/record/edge_stream.hpp"
@@ -50,6 +51,7 @@ class LegWatch {
     const std::size_t other = 1 - side;
     off_at_ps_[side] = at_ps;
     last_ = side;
+    if (counts(at_ps) && on_at_ps_[side] >= window_.from_ps) pulse(at_ps - on_at_ps_[side]);
     if (!on_[other]) return;
     // Both were on: the later of the two came this much too early.
     const std::int64_t since_ps = std::max(on_at_ps_[side], on_at_ps_[other]);
@@ -61,12 +63,17 @@ class LegWatch {
   bool counts(std::int64_t at_ps) const {
     return at_ps >= window_.from_ps && at_ps <= window_.to_ps;
   }
-  void dead_time(std::int64_t ps) {
-    found_.smallest_dead_time_ps = std::min(found_.smallest_dead_time_ps.value_or(ps), ps);
+  void dead_time(std::int64_t ps) { found_.dead_times_ps.push_back(ps); }
+  void pulse(std::int64_t ps) {
+    found_.shortest_pulse_ps = found_.pulses == 0 ? ps : std::min(found_.shortest_pulse_ps, ps);
+    ++found_.pulses;
   }
   void count_overlap(std::int64_t until_ps) {
-    if (std::min(until_ps, window_.to_ps) > std::max(together_ps_, window_.from_ps))
-      ++found_.overlaps;
+    const std::int64_t ps =
+        std::min(until_ps, window_.to_ps) - std::max(together_ps_, window_.from_ps);
+    if (ps <= 0) return;
+    ++found_.overlaps;
+    found_.overlap_ps += ps;
   }
 
   const Stretch& window_;
@@ -102,32 +109,58 @@ std::array<std::size_t, 2> watch_leg(const RecordReader& record, int leg, const 
   return rises;
 }
 
-std::vector<std::int64_t> periods(const RecordReader& record, std::uint16_t gate,
-                                  const Stretch& window, std::size_t rises) {
-  std::vector<std::int64_t> periods;
-  periods.reserve(rises);
-  std::int64_t before_ps = never;
+/// Times between a gate's rises, between its falls, and twice those between its pulses' middles.
+struct Periods {
+  std::vector<std::int64_t> of_rises, of_falls, of_middles;
+};
+Periods periods(const RecordReader& record, std::uint16_t gate, const Stretch& window,
+                std::size_t rises) {
+  Periods periods;
+  periods.of_rises.reserve(rises);
+  std::int64_t rise_ps = never, fall_ps = never, middle_ps = never;
   for (EdgeStream edge(record, gate); !edge.done() && edge.at_ps() <= window.to_ps; edge.step()) {
     const std::int64_t at_ps = edge.at_ps();
-    if (!edge.level() || at_ps < window.from_ps) continue;
-    if (before_ps != never) periods.push_back(at_ps - before_ps);
-    before_ps = at_ps;
+    if (at_ps < window.from_ps) continue;
+    if (edge.level()) {
+      if (rise_ps != never) periods.of_rises.push_back(at_ps - rise_ps);
+      rise_ps = at_ps;
+      continue;
+    }
+    if (fall_ps != never) periods.of_falls.push_back(at_ps - fall_ps);
+    fall_ps = at_ps;
+    if (rise_ps == never) continue;
+    if (middle_ps != never) periods.of_middles.push_back(at_ps + rise_ps - middle_ps);
+    middle_ps = at_ps + rise_ps;
   }
   return periods;
 }
 
-void find_middle(std::vector<std::int64_t> periods, GateStatistics& found) {
-  if (periods.empty()) return;
+struct Quartiles {
+  std::int64_t median_ps = 0, apart_ps = 0;
+};
+Quartiles quartiles(std::vector<std::int64_t>& values) {
   const auto at_share = [&](double share) {
-    return periods.begin() +
-           static_cast<std::ptrdiff_t>(share * static_cast<double>(periods.size() - 1));
+    return values.begin() +
+           static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
   };
   const auto lower = at_share(0.25), middle = at_share(0.5), upper = at_share(0.75);
-  std::nth_element(periods.begin(), middle, periods.end());
-  found.median_ps = *middle;
-  std::nth_element(periods.begin(), lower, middle);
-  std::nth_element(middle, upper, periods.end());
-  found.quartiles_apart_ps = *upper - *lower;
+  std::nth_element(values.begin(), middle, values.end());
+  const std::int64_t median_ps = *middle;
+  std::nth_element(values.begin(), lower, middle);
+  std::nth_element(middle, upper, values.end());
+  return {median_ps, *upper - *lower};
+}
+
+void find_periods(Periods periods, GateStatistics& found) {
+  if (periods.of_rises.empty()) return;
+  const Quartiles rises = quartiles(periods.of_rises);
+  found.median_ps = rises.median_ps;
+  found.quartiles_apart_ps = found.steadiest_quartiles_apart_ps = rises.apart_ps;
+  for (auto [values, scale] : {std::pair{&periods.of_falls, 1}, {&periods.of_middles, 2}}) {
+    if (values->empty()) continue;
+    found.steadiest_quartiles_apart_ps =
+        std::min(found.steadiest_quartiles_apart_ps, quartiles(*values).apart_ps / scale);
+  }
 }
 
 }  // namespace
@@ -143,7 +176,8 @@ GateStatistics gate_statistics(const RecordReader& record, const Stretch& window
       busiest = gate_of(leg, side);
     }
   }
-  find_middle(periods(record, busiest, window, found.rises), found);
+  find_periods(periods(record, busiest, window, found.rises), found);
+  std::sort(found.dead_times_ps.begin(), found.dead_times_ps.end());
   return found;
 }
 

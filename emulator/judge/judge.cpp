@@ -82,9 +82,10 @@ JudgedLimit judge_limit(Evidence& evidence, const Scenario& scenario, const Limi
   const std::string_view name = in_turns ? "turns_to_gates_off" : std::string_view(limit.measure);
   const MeasureRow* row = find_measure(name);
   judged.unit = row != nullptr ? row->info.unit : std::string_view();
-  judged.measured = measure(evidence, name, limit.signal, limit.window);
-  const std::string what =
-      limit.measure + (limit.signal.empty() ? "" : " of phase " + limit.signal);
+  judged.measured = measure(evidence, name, limit.signal, limit.window, limit.argument);
+  const std::string what = limit.measure +
+                           (limit.signal.empty() ? "" : " of phase " + limit.signal) +
+                           (limit.argument.empty() ? "" : " (" + limit.argument + ")");
   if (judged.measured.undefined.empty() && ended_early(record, scenario, limit)) {
     judged.measured.undefined = "the run ended at " + quantity_text(record.end_s(), "s") + " of " +
                                 quantity_text(static_cast<double>(scenario.lasts_ps) * 1e-12, "s") +
@@ -186,7 +187,8 @@ Judgement judge(const RecordReader& record, const Scenario& scenario) {
   }
   judgement.limits.push_back(judge_controller(record));
   for (const MeasureInfo& info : measure_table()) {
-    judgement.overview.emplace_back(&info, measure(evidence, info.name, "", Window{}));
+    if (info.asks == Asks::nothing)
+      judgement.overview.emplace_back(&info, measure(evidence, info.name, "", Window{}));
   }
   conclude(judgement, !scenario.expect.empty());
   return judgement;

@@ -28,16 +28,18 @@ struct MeasureInfo {
   std::string_view name;
   std::string_view unit;    // SI
   bool per_phase;           // takes `phase: U|V|W`; without it the worst of three
+  Asks asks;                // what else a limit on it must say
   std::string_view text;    // what it is, how it is computed, over what
   std::string_view source;  // definition: standard, textbook, or "own definition"
 };
 std::span<const MeasureInfo> measure_table() noexcept;
 
-/// Computes one measure over a window; signal: "U", "V", "W" or empty. Both ends of a window that
+/// Computes one measure over a window; signal: "U", "V", "W" or empty; argument: what the measure
+/// asks for (a harmonic's order, a pattern), else empty. Both ends of a window that
 /// hangs on an event count from it. Never throws for a measurement that does not hold: it comes
 /// back undefined.
 Measurement measure(const RecordReader&, std::string_view name, std::string_view signal,
-                    const Window&);
+                    const Window&, std::string_view argument = {});
 
 struct JudgedLimit {
   Limit limit;
@@ -52,7 +54,7 @@ struct Judgement {
   std::string reason;               // one sentence
   std::vector<JudgedLimit> limits;  // the scenario's, then the implicit controller_alive
   std::vector<std::pair<const MeasureInfo*, Measurement>>
-      overview;  // every measure over the whole run
+      overview;  // over the whole run, every measure that asks for nothing but a window
 };
 /// PASS, FAIL, INVALID per limit, and for the run: a valid FAIL wins over INVALID, INVALID over
 /// PASS; no limits: NONE. A crashed or hung controller (an event mark) fails `controller_alive`.

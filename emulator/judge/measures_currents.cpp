@@ -4,6 +4,7 @@
 
 #include "emulator/judge/measure_rows.hpp"
 #include "emulator/judge/statistics.hpp"
+#include "emulator/judge/wording.hpp"
 
 namespace stillrotor {
 namespace {
@@ -48,6 +49,28 @@ Measurement phase_current_peak(const MeasureInput& input) { return over_phases(i
 
 Measurement phase_current_rms(const MeasureInput& input) {
   return over_phases(input, [&](const SpreadStatistics& s) { return rms_of(s, input.window); });
+}
+
+Measurement phase_current_unbalance(const MeasureInput& input) {
+  double sum = 0.0, uncertainty = 0.0, rms[3];
+  for (int phase = 0; phase < 3; ++phase) {
+    const Measurement one = phase_current_rms({input.evidence, input.window, phase});
+    if (!one.undefined.empty()) return one;
+    rms[phase] = one.value;
+    sum += one.value;
+    uncertainty = std::max(uncertainty, one.uncertainty);
+  }
+  const double mean = sum / 3.0;
+  if (mean <= 2.0 * uncertainty) {
+    return undefined("the currents' mean is only " + quantity_text(mean, "A", 3) +
+                     ": a ratio to it says nothing");
+  }
+  Measurement unbalance;
+  for (const double one : rms)
+    unbalance.value = std::max(unbalance.value, std::fabs(one - mean) / mean);
+  // A phase's rms and the mean of three may both be off.
+  unbalance.uncertainty = (2.0 + unbalance.value) * uncertainty / mean;
+  return unbalance;
 }
 
 Measurement bus_voltage_min(const MeasureInput& input) {

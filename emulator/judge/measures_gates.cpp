@@ -89,15 +89,48 @@ Measurement pwm_frequency(const MeasureInput& input) {
   return frequency;
 }
 
-Measurement smallest_dead_time(const MeasureInput& input) {
-  const auto smallest_ps = input.gates().smallest_dead_time_ps;
-  if (!smallest_ps) {
-    return undefined("no leg changes from one switch to the other in the window");
-  }
+Measurement pwm_jitter(const MeasureInput& input) {
+  const GateStatistics& gates = input.gates();
+  if (const Measurement frequency = pwm_frequency(input); !frequency.undefined.empty())
+    return frequency;
+  // Standard deviation of normal values from their quartiles; that of a standard deviation.
+  const double sigma_s = static_cast<double>(gates.steadiest_quartiles_apart_ps) * stamp_s / 1.349;
+  Measurement jitter;
+  jitter.value = sigma_s;
+  jitter.uncertainty =
+      stamp_s + 2.0 * 1.17 * sigma_s / std::sqrt(2.0 * static_cast<double>(gates.rises - 1));
+  return jitter;
+}
+
+/// The dead time that this share of all of them fall short of.
+Measurement dead_time_at(const MeasureInput& input, double share) {
+  const auto& all = input.gates().dead_times_ps;
+  if (all.empty()) return undefined("no leg changes from one switch to the other in the window");
+  const auto at = static_cast<std::size_t>(share * static_cast<double>(all.size() - 1));
   Measurement dead_time;
-  dead_time.value = static_cast<double>(*smallest_ps) * 1e-12;
+  dead_time.value = static_cast<double>(all[at]) * stamp_s;
   dead_time.uncertainty = stamp_s;
   return dead_time;
+}
+Measurement smallest_dead_time(const MeasureInput& input) { return dead_time_at(input, 0.0); }
+Measurement dead_time_p1(const MeasureInput& input) { return dead_time_at(input, 0.01); }
+Measurement dead_time_median(const MeasureInput& input) { return dead_time_at(input, 0.5); }
+
+Measurement shortest_pulse(const MeasureInput& input) {
+  const GateStatistics& gates = input.gates();
+  if (gates.pulses == 0) return undefined("no gate goes on and off again in the window");
+  Measurement shortest;
+  shortest.value = static_cast<double>(gates.shortest_pulse_ps) * stamp_s;
+  shortest.uncertainty = stamp_s;
+  return shortest;
+}
+
+Measurement shoot_through_time(const MeasureInput& input) {
+  const GateStatistics& gates = input.gates();
+  Measurement together;
+  together.value = static_cast<double>(gates.overlap_ps) * stamp_s;
+  together.uncertainty = static_cast<double>(gates.overlaps) * stamp_s;
+  return together;
 }
 
 Measurement shoot_through_count(const MeasureInput& input) {

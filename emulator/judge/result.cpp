@@ -47,6 +47,11 @@ Json limit_json(const JudgedLimit& judged) {
   Json json;
   json["name"] = judged.limit.measure;
   if (!judged.limit.signal.empty()) json["phase"] = judged.limit.signal;
+  if (!judged.limit.argument.empty()) {
+    const MeasureRow* row = find_measure(judged.limit.measure);
+    const bool harmonic = row != nullptr && row->info.asks == Asks::harmonic;
+    json[harmonic ? "harmonic" : "pattern"] = judged.limit.argument;
+  }
   add_measured(json, judged.measured, judged.unit);
   json["window_s"] = {number(judged.measured.from_s, 12), number(judged.measured.to_s, 12)};
   if (!judged.limit.window.after.empty()) json["after"] = judged.limit.window.after;

@@ -15,6 +15,7 @@ std::string label(const Limit& limit) {
   if (window.after.empty() && (window.from_s > 0.0 || window.to_s >= 0.0))
     text += ", " + number_text(window.from_s) + " s to " +
             (window.to_s < 0.0 ? "the end" : number_text(window.to_s) + " s");
+  if (!limit.argument.empty()) text += ", " + limit.argument;
   if (!limit.signal.empty()) text += ", phase " + limit.signal;
   return text;
 }

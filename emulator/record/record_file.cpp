@@ -69,6 +69,9 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
   add_attribute(root, "clock", header.clock);
   add_attribute(root, "rate_Hz", H5T_NATIVE_DOUBLE, &header.rate_Hz);
   add_attribute(root, "pole_pairs", header.pole_pairs);
+  if (header.machine)
+    for (const auto& [name, value] : machine_attributes)
+      add_attribute(root, name, H5T_NATIVE_DOUBLE, &((*header.machine).*value));
   add_attribute(root, "finished", 0);
   create_signals(header.rate_Hz);
   create_edges(header);

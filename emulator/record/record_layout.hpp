@@ -1,6 +1,7 @@
 // How a record lies in record.h5: names, types and sizes that writer and reader share.
 //
 //   /              attributes format, bench, scenario, clock, rate_Hz, pole_pairs, finished
+//                  and recorded_machine.hpp's, of machines that have such constants
 //   /signals/<name>            float32, value k at (k + 1) / rate_Hz; attributes unit, rate_Hz,
 //   text /signals_least/<name>, /signals_greatest/<name>   float32, over the bin that ends there
 //   /edges/<line>              {t_ps int64, level uint8}; attribute initially_high

@@ -123,6 +123,7 @@ struct RecordReader::Impl {
   std::string bench, scenario, clock;
   double rate_Hz = 0.0;
   int pole_pairs = 1;
+  std::optional<RecordedMachine> machine;
   bool finished = false;
   std::int64_t covered_ps = 0;
   std::size_t frames = 0;
@@ -156,6 +157,11 @@ void RecordReader::Impl::read_header() {
   finished = read_number<int>(root, "finished", H5T_NATIVE_INT) != 0;
   if (!(rate_Hz > 0.0 && rate_Hz <= 1e9) || pole_pairs < 1) {
     throw std::runtime_error("its rate or its number of pole pairs makes no sense");
+  }
+  if (H5Aexists(root, machine_attributes[0].name) > 0) {
+    machine.emplace();
+    for (const auto& [name, value] : machine_attributes)
+      (*machine).*value = read_number<double>(root, name, H5T_NATIVE_DOUBLE);
   }
   const Hdf5Handle covered(H5Dopen2(root, "covered_ps", H5P_DEFAULT), &H5Dclose,
                            "covered_ps is missing");
@@ -252,6 +258,9 @@ const std::string& RecordReader::bench() const noexcept { return impl_->bench; }
 const std::string& RecordReader::scenario() const noexcept { return impl_->scenario; }
 const std::string& RecordReader::clock() const noexcept { return impl_->clock; }
 double RecordReader::rate_Hz() const noexcept { return impl_->rate_Hz; }
+const std::optional<RecordedMachine>& RecordReader::machine() const noexcept {
+  return impl_->machine;
+}
 int RecordReader::pole_pairs() const noexcept { return impl_->pole_pairs; }
 bool RecordReader::finished() const noexcept { return impl_->finished; }
 std::size_t RecordReader::frames() const noexcept { return impl_->frames; }

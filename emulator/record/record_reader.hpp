@@ -4,12 +4,14 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "emulator/handover/frame.hpp"
+#include "emulator/record/recorded_machine.hpp"
 
 namespace stillrotor {
 
@@ -34,8 +36,9 @@ class RecordReader {
   const std::string& clock() const noexcept;
   double rate_Hz() const noexcept;
   int pole_pairs() const noexcept;
-  bool finished() const noexcept;  // false: the run was cut short
-  double end_s() const noexcept;   // last instant that the record covers
+  const std::optional<RecordedMachine>& machine() const noexcept;  // none: has no such constants
+  bool finished() const noexcept;                                  // false: the run was cut short
+  double end_s() const noexcept;  // last instant that the record covers
 
   std::size_t frames() const noexcept;  // grid points; time of point k is (k + 1) / rate
   /// Values first .. first + count - 1 of one signal. This and the calls below throw

@@ -6,9 +6,11 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "emulator/handover/frame.hpp"
+#include "emulator/record/recorded_machine.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -18,6 +20,7 @@ struct RecordHeader {
   std::string clock;                                     // "virtual" or "wall"
   double rate_Hz = 20e3;                                 // of the grid
   int pole_pairs = 1;                                    // measures in electrical turns need it
+  std::optional<RecordedMachine> machine;                // constants, of machines that have them
   std::uint8_t initial_lines_high[io::line_bytes] = {};  // bit k: LineId k reads high at time 0
 };
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <regex>
 
 #include "emulator/bench/nearest.hpp"
 #include "emulator/bench/units.hpp"
@@ -12,8 +13,8 @@
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> limit_keys{"measure", "phase", "after", "from",
-                                          "to",      "min",   "max",   "because"};
+const std::vector<std::string> limit_keys{"measure", "phase", "harmonic", "pattern", "after",
+                                          "from",    "to",    "min",      "max",     "because"};
 const std::vector<std::string> phases{"U", "V", "W"};
 constexpr std::string_view turns = "electrical turns";
 constexpr double longest_s = 3600.0;
@@ -73,6 +74,36 @@ class LimitReader {
     if (fields_.has("phase") && !known_->per_phase)
       fields_.wrong(
           "phase", fmt::format("{} is not measured phase by phase. Remove phase.", limit_.measure));
+    read_argument("harmonic", Asks::harmonic, "harmonic: 6");
+    read_argument("pattern", Asks::pattern, "pattern: \"fault [0-9]+\"");
+    if (known_->asks == Asks::event && !fields_.has("after"))
+      fields_.wrong("measure",
+                    fmt::format("{} counts from an event. Name one with after.", limit_.measure));
+  }
+
+  void read_argument(const std::string& key, Asks asks, const char* example) {
+    const bool asked = known_->asks == asks;
+    if (asked != fields_.has(key))
+      fields_.wrong(asked ? "measure" : key,
+                    asked ? fmt::format("{} needs {}, as in {}.", limit_.measure, key, example)
+                          : fmt::format("{} takes no {}. Remove it.", limit_.measure, key));
+    if (!asked || !fields_.has(key)) return;
+    limit_.argument = fields_.text(key);
+    if (asks == Asks::harmonic) {
+      const auto order = fields_.quantity(key, Family::ratio, 1.0, 100.0, "1 to 100");
+      if (order && *order != std::floor(*order))
+        fields_.wrong(
+            key, fmt::format("harmonic is {}; allowed whole numbers, 1 to 100.", limit_.argument));
+      if (order) limit_.argument = fmt::format("{:g}", *order);
+      return;
+    }
+    try {
+      const std::regex valid(limit_.argument);
+    } catch (const std::regex_error&) {
+      fields_.wrong(key, fmt::format("pattern is {}, which is no regular expression (ECMAScript). "
+                                     "Put \\ before signs that stand for themselves.",
+                                     limit_.argument));
+    }
   }
 
   void read_window() {

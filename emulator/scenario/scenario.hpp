@@ -68,8 +68,9 @@ struct Window {
 };
 
 struct Limit {
-  std::string measure;  // a name of the measure table
-  std::string signal;   // measure's argument where it takes one (a phase); else empty
+  std::string measure;   // a name of the measure table
+  std::string signal;    // a phase, where the measure takes one; else empty
+  std::string argument;  // what else it asks for: the harmonic's order, the pattern; else empty
   Window window;
   std::optional<double> min, max;  // in the measure's unit
   std::string unit;                // the unit the limit was written in: "A", "electrical turns"
@@ -99,12 +100,21 @@ void for_each_action(const Scenario& scenario, const Do& act) {
 /// The record's event for a condition that was not met in its time.
 inline constexpr std::string_view condition_not_met = "condition not met";
 
+/// What a measure cannot do without, beside its window.
+enum class Asks : std::uint8_t {
+  nothing,
+  event,     // `after`
+  harmonic,  // `harmonic: 6`, of the electrical frequency
+  pattern    // `pattern: regular expression`, over what the controller sends
+};
+
 /// What a limit may be set on. The judge's table has the measures; the caller passes them, so that
 /// reading a scenario does not depend on judging it.
 struct KnownMeasure {
   std::string_view name;
   std::string_view unit;  // SI
   bool per_phase = false;
+  Asks asks = Asks::nothing;
 };
 
 /// Throws InputError. The bench decides what a scenario may use (a Hall fault needs Halls).

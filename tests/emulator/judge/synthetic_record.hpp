@@ -29,6 +29,10 @@ class SyntheticRecord {
     header_.pole_pairs = 4;
   }
 
+  SyntheticRecord& machine(const RecordedMachine& constants) {
+    header_.machine = constants;
+    return *this;
+  }
   /// Least and greatest of a bin are taken from `inside` instants of it, both ends among them.
   SyntheticRecord& signal(Signal signal, Wave wave, int inside = 20) {
     waves_[signal] = {std::move(wave), inside};

@@ -27,8 +27,12 @@ expect:
   - {measure: delay, after: hall_line_open, max: 1.2 electrical turns, because: not blind}
 )";
 
-constexpr KnownMeasure known[] = {
-    {"peak", "A", true}, {"delay", "s", false}, {"count", "1", false}};
+constexpr KnownMeasure known[] = {{"peak", "A", true},
+                                  {"delay", "s", false},
+                                  {"count", "1", false},
+                                  {"wave", "A", true, Asks::harmonic},
+                                  {"said", "1", false, Asks::pattern},
+                                  {"answer", "s", false, Asks::event}};
 
 class LoadScenario : public testing::Test {
  protected:
@@ -378,6 +382,29 @@ TEST_F(LoadScenario, WhatIsWaitedForIsChecked) {
           "counts from key on already");
   bench_.drive.shaft.hold = plant::Hold::locked;
   refused("when: speed > 1 rpm, brake: on", "needs a rotor that turns");
+}
+
+TEST_F(LoadScenario, AMeasureGetsWhatItAsksForAndNothingElse) {
+  const auto said_of_limit = [&](const std::string& limit) {
+    return said_with("  - {measure: delay", "  - {" + limit + "}\n  - {measure: delay");
+  };
+  const std::string harmonic = "measure: wave, harmonic: 6, max: 1 A";
+  EXPECT_EQ(said_of_limit(harmonic), "");
+  EXPECT_EQ(load(replaced(small_scenario, "  - {measure: delay",
+                          "  - {" + harmonic + "}\n  - {measure: delay"))
+                .expect[1]
+                .argument,
+            "6");
+  EXPECT_EQ(said_of_limit("measure: said, pattern: \"^fault [0-9]+$\", min: 1"), "");
+  const std::pair<const char*, const char*> cases[] = {
+      {"measure: wave, max: 1 A", "wave needs harmonic, as in harmonic: 6."},
+      {"measure: wave, harmonic: 2.5, max: 1 A", "harmonic is 2.5; allowed whole numbers"},
+      {"measure: wave, harmonic: 1000, max: 1 A", "1 to 100"},
+      {"measure: count, harmonic: 6, max: 1", "count takes no harmonic. Remove it."},
+      {"measure: said, max: 1", "said needs pattern"},
+      {"measure: said, pattern: \"a(b\", max: 1", "pattern is a(b, which is no regular expression"},
+      {"measure: answer, max: 1 s", "answer counts from an event. Name one with after."}};
+  for (const auto& [limit, words] : cases) EXPECT_THAT(said_of_limit(limit), HasSubstr(words));
 }
 
 TEST_F(LoadScenario, ALimitIsWrittenInItsMeasuresUnit) {
