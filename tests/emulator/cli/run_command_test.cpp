@@ -2,6 +2,7 @@
 #include <gmock/gmock.h>
 #include <sys/resource.h>
 
+#include <map>
 #include <nlohmann/json.hpp>
 
 #include "emulator/cli/run_folder.hpp"
@@ -181,6 +182,45 @@ TEST_F(RunCommand, TwiceGivesTheSameResultToTheByte) {
   EXPECT_EQ(read_text(path("one/result.json")), read_text(path("two/result.json")));
   EXPECT_EQ(document("one/result.json")["signals_sha256"].get<std::string>().size(), 64U);
   EXPECT_EQ(read_text(path("one/gates.vcd")).size(), read_text(path("two/gates.vcd")).size());
+}
+
+// A real record: what goes in is what comes out and what gets warm; six-step lies where its Halls
+// are (1.5 degrees off at U); a throttle that closes ends gates and torque.
+TEST_F(RunCommand, MeasuresWhatHappens) {
+  write_text(path("more.yaml"),
+             "scenario: Measures\nlasts: 1.6 s\nstart: {speed: 60 rpm, key: on}\ntimeline:\n"
+             "  - {at: 20 ms, throttle: 2.2 V, over: 20 ms}\n  - {at: 1.5 s, brake: on}\nexpect:\n"
+             "  - {measure: torque_harmonic, harmonic: 6, from: 0.5 s, to: 1.4 s, max: 100 N m}\n"
+             "  - {measure: phase_current_harmonic, harmonic: 1, phase: U, from: 0.5 s, to: 1.4 s, "
+             "min: 1 A}\n"
+             "  - {measure: text_matches, pattern: \"fault\", max: 0}\n"
+             "  - {measure: time_to_zero_torque, after: brake on, max: 50 ms}\n"
+             "  - {measure: restarts, after: brake on, max: 0}\n"
+             "  - {measure: bus_overvoltage, after: brake on, max: 5 V}\n"
+             "  - {measure: speed_deviation, after: brake on, max: 100 rpm}\n");
+  const Answer answer = call({"run", bench(), path("more.yaml"), "--out", "more"});
+  EXPECT_EQ(answer.status, 0) << answer.out << answer.err;
+  std::map<std::string, double> found;
+  for (const auto& row : document("more/result.json")["overview"])
+    if (row["value"].is_number()) found[row["name"]] = row["value"];
+  const auto within = [&](const char* measure, double least, double most) {
+    ASSERT_TRUE(found.contains(measure)) << measure;
+    EXPECT_GE(found[measure], least) << measure;
+    EXPECT_LE(found[measure], most) << measure;
+  };
+  within("efficiency", 0.4, 0.95);
+  within("copper_loss", 1.0, 300.0);
+  // Six switches of 4 mohm against windings of 42 mohm, two of each in the current's way, and
+  // diodes.
+  within("remaining_loss", 0.0, found["copper_loss"]);
+  within("commutation_error_mean", -0.03, 0.05);
+  within("commutation_error_spread", 0.0, 0.1);
+  within("modulation_index", 0.02, 1.103);
+  within("phase_current_unbalance", 0.0, 0.1);
+  within("phase_current_distortion", 0.1, 0.6);  // blocks of 120 degrees: 0.31
+  within("distance_from_best_torque", 0.0, 0.05);
+  within("pwm_jitter", 0.0, 1e-7);
+  within("temperature_winding_max", 290.0, 400.0);
 }
 
 TEST_F(RunCommand, ResolvedFilesRunToTheSameSignals) {
