@@ -126,6 +126,9 @@ struct DriveState : Continuous {
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   double hall_shift_rad[3] = {0.0, 0.0, 0.0};  // electrical, of each switch out of its place
   double hall_carrier_rad = 0.0;               // of all three together
+  double encoder_dirty_share = 0.0;            // of the disc's lines
+  std::int64_t encoder_slip = 0;               // counts that the disc stands ahead of the shaft
+  double sin_cos_shift_rad[2] = {0.0, 0.0};    // of the period: sine, cosine
   std::int64_t encoder_count = 0;
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
   double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
@@ -248,7 +251,15 @@ class Drive {
   // Faults of sensors, until set back to 0 or false. Levels that change by it come as edges.
   /// Electrical angle by which a Hall switch stands out of its place; positive: it flips late.
   void set_hall_shift_rad(Leg, double) noexcept;
-  void set_hall_carrier_rad(double) noexcept;  // the same of all three together
+  void set_hall_carrier_rad(double) noexcept;     // the same of all three together
+  void set_encoder_dirty_share(double) noexcept;  // 0 to 0.5; which lines: by the seed
+  /// The disc slips on the shaft, ahead or back. One count at a time: of more at once the line sees
+  /// only where they end. For good.
+  void slip_encoder(int counts) noexcept;
+  /// Of the period; positive: the channel runs ahead. channel 0: sine, 1: cosine.
+  void set_sin_cos_shift_rad(int channel, double) noexcept;
+  void set_angle_bit_errors(double share) noexcept;  // of a clocked angle's bits, 0 to 1
+  void set_angle_stuck(bool) noexcept;               // at the code of now
   // The controller's side of an absolute angle sensor that is clocked; its data follow as edges.
   void set_angle_clock(bool high) noexcept;
   void set_angle_selected(bool) noexcept;

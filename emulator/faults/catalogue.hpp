@@ -14,6 +14,15 @@ extern const Fault phase_open, bad_joint;
 // sensors
 extern const Fault hall_line_open, hall_line_stuck, hall_line_inverted, hall_line_glitching,
     hall_lines_swapped, hall_displaced, hall_supply_lost;
-extern const Fault angle_sensor_error;
+extern const Fault encoder_line_open, encoder_lines_swapped, encoder_counts_lost,
+    encoder_index_missing, encoder_mount_slips;
+extern const Fault sin_cos_degraded, angle_sensor_error, angle_frame_errors, angle_stuck;
+extern const Fault current_sensor_offset, current_sensor_gain, current_sensor_drift,
+    current_sensor_saturated, current_sensor_stuck, current_sensor_noisy, current_sensors_swapped;
+extern const Fault bus_voltage_sensor_wrong, bus_voltage_sensor_stuck;
+extern const Fault temperature_sensor_open, temperature_sensor_short;
+// the driver's hands and the controller's supply
+extern const Fault throttle_wire_open, throttle_wire_short, throttle_ground_lifted;
+extern const Fault brake_switch_stuck, key_bounces, controller_brown_out;
 
 }  // namespace stillrotor

@@ -27,10 +27,10 @@ std::int64_t checked_rate(double rate_Hz) {
 }  // namespace
 
 Sampler::Sampler(const plant::Drive& drive, double rate_Hz, RunSink& sink,
-                 std::function<double(std::int64_t)> throttle_V)
+                 std::function<void(Pins&, std::int64_t)> at_pins)
     : drive_(drive),
       sink_(sink),
-      throttle_V_(std::move(throttle_V)),
+      at_pins_(std::move(at_pins)),
       rate_Hz_(checked_rate(rate_Hz)),
       whole_ps_(second_ps / rate_Hz_),
       rest_ps_(second_ps % rate_Hz_) {
@@ -184,11 +184,14 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::back_emf_V, at.back_emf_V.V);
   set(Signal::back_emf_W, at.back_emf_V.W);
   set(Signal::load_torque, at.load_Nm);
-  set(Signal::throttle, throttle_V_(frame.at_ps));
-  set(Signal::sense_U, sense_V(0, share));
-  set(Signal::sense_V, sense_V(1, share));
-  set(Signal::sense_W, sense_V(2, share));
-  set(Signal::sense_bus, sense_bus_V(at.bus_V, share));
+  Pins pins{
+      0.0, {sense_V(0, share), sense_V(1, share), sense_V(2, share)}, sense_bus_V(at.bus_V, share)};
+  at_pins_(pins, frame.at_ps);
+  set(Signal::throttle, pins.throttle_V);
+  set(Signal::sense_U, pins.phase_current_V[0]);
+  set(Signal::sense_V, pins.phase_current_V[1]);
+  set(Signal::sense_W, pins.phase_current_V[2]);
+  set(Signal::sense_bus, pins.bus_V);
   const plant::DriveState& s = drive_.state();
   const auto kelvin = [&s](plant::TemperatureNode n) {
     return s.temperature_C[static_cast<std::size_t>(n)] + 273.15;

@@ -24,10 +24,16 @@ namespace stillrotor {
 
 class Sampler final : public plant::SegmentObserver {
  public:
-  /// throttle_V: the throttle's wire at a grid instant. Throws std::invalid_argument: rate_Hz is
-  /// not a whole number from 1 to 1,000,000.
+  /// Volts at the controller's pins at a grid instant.
+  struct Pins {
+    double throttle_V = 0.0;
+    std::array<double, 3> phase_current_V{};
+    double bus_V = 0.0;
+  };
+  /// at_pins: gets what the sensors say, puts in what the pins do. Throws std::invalid_argument:
+  /// rate_Hz is not a whole number from 1 to 1,000,000.
   Sampler(const plant::Drive&, double rate_Hz, RunSink&,
-          std::function<double(std::int64_t)> throttle_V);
+          std::function<void(Pins&, std::int64_t)> at_pins);
 
   void on_segment(const plant::Segment&) noexcept override;
 
@@ -73,7 +79,7 @@ class Sampler final : public plant::SegmentObserver {
 
   const plant::Drive& drive_;
   RunSink& sink_;
-  std::function<double(std::int64_t)> throttle_V_;
+  std::function<void(Pins&, std::int64_t)> at_pins_;
   std::int64_t rate_Hz_;
   std::int64_t whole_ps_, rest_ps_;  // of a second over rate_Hz_
   Bin bin_, held_bin_;

@@ -86,6 +86,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
     : bench_(bench),
       sink_(sink),
       wiring_(bench.harness),
+      analog_(bench, scenario.seed),
       timeline_(scenario.timeline),
       moving_faults_(scenario),
       conditions_(scenario.waiting),
@@ -94,11 +95,12 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
+      controller_supply_V_(bench.controller_supply_V),
       pulse_(bench.controls.pulse),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
       sampler_(plant_, bench.record_rate_Hz, sink_,
-               [this](std::int64_t t_ps) noexcept { return throttle_V_.at(t_ps); }),
+               [this](Sampler::Pins& pins, std::int64_t t_ps) noexcept { at_pins(pins, t_ps); }),
       foresight_(plant_, sampler_),
       supply_news_(bench.drive, plant_.state().supply) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
@@ -146,17 +148,24 @@ double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
   const std::int64_t t_ps = std::max(at.count(), now_ps());
   if (channel == io::channel::throttle) {
     if (t_ps >= timeline_.next_ps()) advance(t_ps);
-    return throttle_V_.at(t_ps);
+    return pin_V(channel, t_ps);
   }
   if (foresight_.ahead() || t_ps > now_ps()) advance(t_ps);
-  return plant_.sense_V(sensor_of(channel));
+  return pin_V(channel, t_ps);
+}
+
+/// As the plant stands. Of the throttle and what drifts: then.
+double BenchWorld::pin_V(io::ChannelId channel, std::int64_t t_ps) const noexcept {
+  return analog_.volts(channel, t_ps, [&](io::ChannelId source) {
+    return source == io::channel::throttle ? throttle_V_.at(t_ps)
+                                           : plant_.sense_V(sensor_of(source));
+  });
 }
 
 /// As the plant stands, which may be ahead of the present.
 double BenchWorld::present_V(io::ChannelId channel) const noexcept {
   if (!bench_.harness.channels[io::index(channel)]) return 0.0;
-  if (channel == io::channel::throttle) return throttle_V_.at(plant_.state().time_ps);
-  return plant_.sense_V(sensor_of(channel));
+  return pin_V(channel, plant_.state().time_ps);
 }
 
 std::optional<Time> BenchWorld::crossing(const io::Comparison& comparison, bool was_true, Time from,
@@ -197,7 +206,7 @@ void BenchWorld::predict(double lead_s, Pins& pins) noexcept {
   }
   for (const io::ChannelId channel : channels)
     if (bench_.harness.channels[io::index(channel)])
-      pins.volts[io::index(channel)] = plant_.sense_V(sensor_of(channel));
+      pins.volts[io::index(channel)] = pin_V(channel, now_ps());
   plant_.restore(present);
 }
 
@@ -220,7 +229,8 @@ bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
   show(io::line::brake, brake);
   show(io::line::reverse, reverse);
   if (bench_.harness.channels[io::index(io::channel::throttle)])
-    pins.volts[io::index(io::channel::throttle)] = throttle_V.at(t_ps);
+    pins.volts[io::index(io::channel::throttle)] = analog_.volts(
+        io::channel::throttle, t_ps, [&](io::ChannelId) { return throttle_V.at(t_ps); });
   return key;
 }
 
@@ -343,9 +353,7 @@ void BenchWorld::act(const Action& action) noexcept {
   switch (action.kind) {
     case ActionKind::key:
       set_line(io::line::key, on);
-      power_request_ = on ? bench_.controller_supply_V : 0.0;
-      if (bench_.key_closes_contactor) plant_.set_contactor(on);
-      return;
+      return close_key_contact(on);
     case ActionKind::brake:
       return set_line(io::line::brake, on);
     case ActionKind::reverse:
@@ -375,6 +383,30 @@ void BenchWorld::act(const Action& action) noexcept {
   }
 }
 
+/// For the record.
+void BenchWorld::at_pins(Sampler::Pins& pins, std::int64_t t_ps) const noexcept {
+  pins.throttle_V = throttle_V_.at(t_ps);
+  if (!analog_.faulty()) return;
+  const Sampler::Pins sensed = pins;
+  const auto pin_V = [&](io::ChannelId pin) {
+    return analog_.volts(pin, t_ps, [&](io::ChannelId source) {
+      if (source == io::channel::throttle) return sensed.throttle_V;
+      if (source == io::channel::bus_voltage) return sensed.bus_V;
+      return sensed.phase_current_V[io::index(source) - io::index(io::channel::phase_current_U)];
+    });
+  };
+  pins.throttle_V = pin_V(io::channel::throttle);
+  for (std::uint16_t k = 0; k < 3; ++k)
+    pins.phase_current_V[k] = pin_V(
+        io::ChannelId{static_cast<std::uint16_t>(io::index(io::channel::phase_current_U) + k)});
+  pins.bus_V = pin_V(io::channel::bus_voltage);
+}
+
+void BenchWorld::close_key_contact(bool closed) noexcept {
+  power_request_ = closed ? controller_supply_V_ : 0.0;
+  if (bench_.key_closes_contactor) plant_.set_contactor(closed);
+}
+
 /// Where a fault reaches in.
 class BenchWorld::Site final : public FaultSite {
  public:
@@ -385,6 +417,21 @@ class BenchWorld::Site final : public FaultSite {
   LineFault line(LineId line) const noexcept override { return world_.wiring_.fault(line); }
   void set_line(LineId line, const LineFault& fault) noexcept override {
     world_.set_line_fault(line, fault);
+  }
+  ChannelFault channel(io::ChannelId channel) const noexcept override {
+    return world_.analog_.fault(channel);
+  }
+  void set_channel(io::ChannelId channel, const ChannelFault& fault) noexcept override {
+    world_.analog_.set_fault(channel, fault);
+  }
+  double pin_V(io::ChannelId channel) const noexcept override {
+    return world_.pin_V(channel, now_ps());
+  }
+  bool key_on() const noexcept override { return world_.wiring_.is_on(io::line::key); }
+  void set_key_contact(bool closed) noexcept override { world_.close_key_contact(closed); }
+  void set_controller_supply_V(double volts) noexcept override {
+    world_.controller_supply_V_ = volts;
+    if (key_on()) world_.power_request_ = volts;
   }
   double share(LineId line, std::int64_t number) const noexcept override {
     const std::uint64_t seed = plant::mixed(world_.plant_.parameters().seed + io::index(line));

@@ -17,6 +17,7 @@
 #include "emulator/handover/frame.hpp"
 #include "emulator/handover/sampler.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/virtual_time/analog_wiring.hpp"
 #include "emulator/virtual_time/conditions.hpp"
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
@@ -120,6 +121,9 @@ class BenchWorld final : public io::World {
   };
 
   double present_V(io::ChannelId) const noexcept;
+  double pin_V(io::ChannelId, std::int64_t t_ps) const noexcept;
+  void close_key_contact(bool closed) noexcept;
+  void at_pins(Sampler::Pins&, std::int64_t t_ps) const noexcept;
   double present_V(const io::Potential& p) const noexcept {
     return p.channel ? present_V(*p.channel) : p.volts;
   }
@@ -146,6 +150,7 @@ class BenchWorld final : public io::World {
   const Bench& bench_;
   EdgeGatherer sink_;
   Wiring wiring_;
+  AnalogWiring analog_;
   Timeline timeline_;
   MovingFaults moving_faults_;
   Conditions conditions_;
@@ -154,6 +159,7 @@ class BenchWorld final : public io::World {
   bool counts_distance_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
+  double controller_supply_V_;  // while the key is on
   PulseSender pulse_;
   GivenMotion motion_;
   std::size_t next_speed_ = 0;

@@ -28,6 +28,21 @@ std::uint32_t AbsoluteAngle::code(const Shaft& shaft, std::int64_t now_ps) const
   return static_cast<std::uint32_t>(steps) & ((1U << par_.bits) - 1U);
 }
 
+std::uint32_t AbsoluteAngle::sent_code(const AbsoluteAngleState& s, const Shaft& shaft,
+                                       std::int64_t now_ps) const noexcept {
+  return s.stuck ? s.stuck_code : code(shaft, now_ps);
+}
+
+/// Each bit by itself, on its way to the controller.
+AngleFrame AbsoluteAngle::damaged(const AbsoluteAngleState& s, AngleFrame frame,
+                                  std::int64_t now_ps) const noexcept {
+  if (s.bit_error_share <= 0.0) return frame;
+  std::uint64_t random = noise_bits(seed_, NoiseOf::angle_bits, now_ps);
+  for (int bit = 0; bit < frame.bits; ++bit, random = mixed(random))
+    if (unit_share(random) <= s.bit_error_share) frame.word ^= 1U << bit;
+  return frame;
+}
+
 std::int64_t AbsoluteAngle::pulse_ps(std::uint32_t code) const noexcept {
   const std::int64_t clocks = par_.start_clocks + (std::int64_t{1} << par_.bits) + par_.stop_clocks;
   return period_ps_ * (par_.start_clocks + static_cast<std::int64_t>(code)) / clocks;
@@ -40,7 +55,7 @@ void AbsoluteAngle::start(AbsoluteAngleState& s, const Shaft& shaft,
   if (par_.output == AngleOutput::pwm) {
     s.high = true;
     s.period_ps = now_ps;
-    s.next_ps = now_ps + pulse_ps(code(shaft, now_ps));
+    s.next_ps = now_ps + pulse_ps(sent_code(s, shaft, now_ps));
   } else if (par_.output == AngleOutput::ssi) {
     s.high = true;
   } else if (par_.output == AngleOutput::spi) {
@@ -54,7 +69,7 @@ void AbsoluteAngle::pass(AbsoluteAngleState& s, const Shaft& shaft) const noexce
   s.next_ps = AbsoluteAngleState::never_ps;
   if (par_.output == AngleOutput::pwm) {
     if (s.high) s.period_ps = now_ps;
-    s.next_ps = s.period_ps + (s.high ? pulse_ps(code(shaft, now_ps)) : period_ps_);
+    s.next_ps = s.period_ps + (s.high ? pulse_ps(sent_code(s, shaft, now_ps)) : period_ps_);
     s.next_high = !s.high;
   } else if (par_.output == AngleOutput::ssi && !s.high) {
     s.next_ps = s.idle_ps;
@@ -88,7 +103,8 @@ void AbsoluteAngle::set_clock(AbsoluteAngleState& s, bool high, const Shaft& sha
   if (s.sent >= 0 && now_ps >= s.idle_ps) s.sent = -1;
   if (s.sent < 0) {
     if (high) return;
-    s.frame = ssi_frame(code(shaft, now_ps), par_.bits, s.error, par_.ssi);
+    s.frame =
+        damaged(s, ssi_frame(sent_code(s, shaft, now_ps), par_.bits, s.error, par_.ssi), now_ps);
     s.sent = 0;
   }
   const bool waits_for_idle = s.next_ps == s.idle_ps;
@@ -104,7 +120,7 @@ void AbsoluteAngle::set_clock(AbsoluteAngleState& s, bool high, const Shaft& sha
 
 AngleFrame AbsoluteAngle::spi_answer(const AbsoluteAngleState& s, const Shaft& shaft,
                                      std::int64_t now_ps) const noexcept {
-  return spi_frame(code(shaft, now_ps), par_.bits, s.error, par_.spi_check);
+  return spi_frame(sent_code(s, shaft, now_ps), par_.bits, s.error, par_.spi_check);
 }
 
 void AbsoluteAngle::set_selected(AbsoluteAngleState& s, bool selected, const Shaft& shaft,
@@ -113,7 +129,7 @@ void AbsoluteAngle::set_selected(AbsoluteAngleState& s, bool selected, const Sha
   s.selected = selected;
   if (selected) {
     const AngleFrame taken = spi_answer(s, shaft, now_ps);
-    s.frame = par_.answers_previous ? s.following : taken;
+    s.frame = damaged(s, par_.answers_previous ? s.following : taken, now_ps);
     s.following = taken;
     s.sent = 0;
   } else {

@@ -49,6 +49,9 @@ struct AbsoluteAngleState {
   bool high = false;  // the line
   bool clock = false, selected = false;
   bool error = false;  // the sensor says of itself that it cannot be trusted
+  bool stuck = false;  // it sends this code whatever the shaft does
+  std::uint32_t stuck_code = 0;
+  double bit_error_share = 0.0;  // of the bits clocked out that arrive wrong
   bool next_high = false;
   std::int64_t next_ps = never_ps;  // when time moves the line to next_high
   std::int64_t idle_ps = 0;         // ssi: when the transmission has ended
@@ -76,6 +79,8 @@ class AbsoluteAngle {
   void set_selected(AbsoluteAngleState&, bool, const Shaft&, std::int64_t now_ps) const noexcept;
 
  private:
+  std::uint32_t sent_code(const AbsoluteAngleState&, const Shaft&, std::int64_t) const noexcept;
+  AngleFrame damaged(const AbsoluteAngleState&, AngleFrame, std::int64_t now_ps) const noexcept;
   AngleFrame spi_answer(const AbsoluteAngleState&, const Shaft&, std::int64_t) const noexcept;
   void show(AbsoluteAngleState&, bool level, std::int64_t at_ps) const noexcept;
   std::int64_t pulse_ps(std::uint32_t code) const noexcept;

@@ -115,9 +115,11 @@ double Drive::sense_V(SensorChannel channel) const noexcept {
       return voltage_sense_V(d.par.phase_voltage, (v.U + v.V + v.W) / 3.0);
     }
     case SensorChannel::angle_sin:
-      return sine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
+      return sine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed,
+                          s.sin_cos_shift_rad[0]);
     case SensorChannel::angle_cos:
-      return cosine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed);
+      return cosine_sense_V(d.par.sin_cos, d.shaft().theta_m_rad, s.time_ps, d.par.seed,
+                            s.sin_cos_shift_rad[1]);
     case SensorChannel::temperature_motor:
     case SensorChannel::temperature_bridge: {
       const TemperatureSensorParameters& sensor =
@@ -164,6 +166,30 @@ void Drive::set_hall_shift_rad(Leg leg, double shift_rad) noexcept {
 void Drive::set_hall_carrier_rad(double shift_rad) noexcept {
   impl_->s.hall_carrier_rad = shift_rad;
   impl_->position.find_thresholds(impl_->s);
+}
+
+void Drive::set_encoder_dirty_share(double share) noexcept {
+  impl_->s.encoder_dirty_share = share;
+  impl_->position.find_thresholds(impl_->s);
+}
+
+void Drive::slip_encoder(int counts) noexcept {
+  impl_->s.encoder_slip += counts;
+  impl_->position.find_thresholds(impl_->s);
+}
+
+void Drive::set_sin_cos_shift_rad(int channel, double shift_rad) noexcept {
+  impl_->s.sin_cos_shift_rad[channel] = shift_rad;
+}
+
+void Drive::set_angle_bit_errors(double share) noexcept {
+  impl_->s.absolute_angle.bit_error_share = share;
+}
+
+void Drive::set_angle_stuck(bool stuck) noexcept {
+  Impl& d = *impl_;
+  d.s.absolute_angle.stuck_code = d.absolute_angle.code(d.shaft(), d.s.time_ps);
+  d.s.absolute_angle.stuck = stuck;
 }
 
 void Drive::set_angle_error(bool error) noexcept { impl_->s.absolute_angle.error = error; }

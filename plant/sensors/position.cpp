@@ -80,41 +80,51 @@ PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const
     return two_pi * static_cast<double>(p * c - s.electrical_turns * counts_per_turn) /
            static_cast<double>(counts_per_turn);
   };
-  if (encoder_.missing_lines.empty())
+  if (encoder_.missing_lines.empty() && s.encoder_dirty_share <= 0.0)
     return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
-  const std::int64_t above = changed_above(s.encoder_count);
-  const std::int64_t below = unchanged_down_to(s.encoder_count);
+  const std::int64_t above = changed_above(s, s.encoder_count);
+  const std::int64_t below = unchanged_down_to(s, s.encoder_count);
   const bool ever = above <= s.encoder_count + counts_per_turn;
   return {ever ? boundary(above) : never_rad, ever ? boundary(below) : -never_rad};
 }
 
 /// The next count with other levels; more than a turn away: there is none.
-std::int64_t PositionSensors::changed_above(std::int64_t count) const noexcept {
+std::int64_t PositionSensors::changed_above(const DriveState& s,
+                                            std::int64_t count) const noexcept {
   const std::int64_t far = count + 4 * static_cast<std::int64_t>(encoder_.lines);
-  const std::uint8_t now = encoder_levels(count);
+  const std::uint8_t now = encoder_levels(s, count);
   std::int64_t above = count + 1;
-  while (above <= far && encoder_levels(above) == now) ++above;
+  while (above <= far && encoder_levels(s, above) == now) ++above;
   return above;
 }
 
 /// The lowest count down to which levels are as at this one.
-std::int64_t PositionSensors::unchanged_down_to(std::int64_t count) const noexcept {
+std::int64_t PositionSensors::unchanged_down_to(const DriveState& s,
+                                                std::int64_t count) const noexcept {
   const std::int64_t far = count - 4 * static_cast<std::int64_t>(encoder_.lines);
-  const std::uint8_t now = encoder_levels(count);
+  const std::uint8_t now = encoder_levels(s, count);
   std::int64_t below = count;
-  while (below > far && encoder_levels(below - 1) == now) --below;
+  while (below > far && encoder_levels(s, below - 1) == now) --below;
   return below;
 }
 
-std::uint8_t PositionSensors::encoder_levels(std::int64_t count) const noexcept {
+bool PositionSensors::line_is_seen(const DriveState& s, std::int64_t line) const noexcept {
+  const auto& missing = encoder_.missing_lines;
+  if (!missing.empty() &&
+      std::binary_search(missing.begin(), missing.end(), static_cast<int>(line)))
+    return false;
+  return s.encoder_dirty_share <= 0.0 ||
+         unit_share(noise_bits(seed_, NoiseOf::encoder_dirt, line)) > s.encoder_dirty_share;
+}
+
+std::uint8_t PositionSensors::encoder_levels(const DriveState& s,
+                                             std::int64_t count) const noexcept {
   const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
-  const std::int64_t in_turn = ((count % per_turn) + per_turn) % per_turn;
+  const std::int64_t in_turn = (((count + s.encoder_slip) % per_turn) + per_turn) % per_turn;
   const std::int64_t quarter = in_turn & 3;
   const bool first = quarter == 1 || quarter == 2, second = quarter == 2 || quarter == 3;
-  const auto& missing = encoder_.missing_lines;
   std::uint8_t levels = 0;
-  if (missing.empty() ||
-      !std::binary_search(missing.begin(), missing.end(), static_cast<int>(in_turn / 4))) {
+  if (line_is_seen(s, in_turn / 4)) {
     if (encoder_.reversed ? second : first) levels |= bit(encoder_first);  // A leads
     if (encoder_.reversed ? first : second) levels |= bit(encoder_first + 1);
   }
@@ -139,13 +149,14 @@ void PositionSensors::start(DriveState& s) const noexcept {
     const double turns = static_cast<double>(s.electrical_turns) + s.theta_e_rad / two_pi;
     s.encoder_count = static_cast<std::int64_t>(
         std::floor(turns * 4.0 * static_cast<double>(encoder_.lines) / pole_pairs_));
-    s.sensor_levels |= encoder_levels(s.encoder_count);
+    s.sensor_levels |= encoder_levels(s, s.encoder_count);
     // Rounding may put the angle a hair outside the count's own boundaries.
     const Reach reach = encoder_reach(s);
-    if (s.theta_e_rad >= reach.ahead_rad) s.encoder_count = changed_above(s.encoder_count);
-    if (s.theta_e_rad < reach.behind_rad) s.encoder_count = unchanged_down_to(s.encoder_count) - 1;
+    if (s.theta_e_rad >= reach.ahead_rad) s.encoder_count = changed_above(s, s.encoder_count);
+    if (s.theta_e_rad < reach.behind_rad)
+      s.encoder_count = unchanged_down_to(s, s.encoder_count) - 1;
     s.sensor_levels =
-        static_cast<std::uint8_t>((s.sensor_levels & 7U) | encoder_levels(s.encoder_count));
+        static_cast<std::uint8_t>((s.sensor_levels & 7U) | encoder_levels(s, s.encoder_count));
   }
   find_thresholds(s);
 }
@@ -162,13 +173,14 @@ void PositionSensors::find_thresholds(DriveState& s) const noexcept {
   if (encoder_.fitted) {
     take(encoder_reach(s));
     // A and Z, or B and Z, change with one count: the second is due at once.
-    if ((s.sensor_levels & 0x38U) != encoder_levels(s.encoder_count)) s.edge_ahead_rad = -never_rad;
+    if ((s.sensor_levels & 0x38U) != encoder_levels(s, s.encoder_count))
+      s.edge_ahead_rad = -never_rad;
   }
 }
 
 SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
   const auto pending_encoder_line = [&]() -> int {
-    const unsigned differ = (s.sensor_levels & 0x38U) ^ encoder_levels(s.encoder_count);
+    const unsigned differ = (s.sensor_levels & 0x38U) ^ encoder_levels(s, s.encoder_count);
     for (int line = encoder_first; line < sensor_line_count; ++line)
       if (differ & bit(line)) return line;
     return -1;
@@ -191,7 +203,7 @@ SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
     line = due;
     if (due >= encoder_first) {
       s.encoder_count =
-          forward ? changed_above(s.encoder_count) : unchanged_down_to(s.encoder_count) - 1;
+          forward ? changed_above(s, s.encoder_count) : unchanged_down_to(s, s.encoder_count) - 1;
       line = pending_encoder_line();
     }
   }

@@ -31,9 +31,10 @@ class PositionSensors {
   Reach encoder_reach(const DriveState&) const noexcept;
   double hall_centre(const DriveState&, int k) const noexcept;
   double hall_jitter(int k, const DriveState&, double pulse, int edge) const noexcept;
-  std::int64_t changed_above(std::int64_t count) const noexcept;
-  std::int64_t unchanged_down_to(std::int64_t count) const noexcept;
-  std::uint8_t encoder_levels(std::int64_t count) const noexcept;
+  std::int64_t changed_above(const DriveState&, std::int64_t count) const noexcept;
+  std::int64_t unchanged_down_to(const DriveState&, std::int64_t count) const noexcept;
+  bool line_is_seen(const DriveState&, std::int64_t line) const noexcept;
+  std::uint8_t encoder_levels(const DriveState&, std::int64_t count) const noexcept;
 
   HallParameters hall_;
   EncoderParameters encoder_;

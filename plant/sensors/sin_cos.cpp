@@ -30,14 +30,15 @@ double noise(const SinCosParameters& sensor, NoiseOf which, std::int64_t time_ps
 }  // namespace
 
 double sine_sense_V(const SinCosParameters& sensor, double theta_m_rad, std::int64_t time_ps,
-                    std::uint64_t seed) noexcept {
-  return volts(sensor, 0, period_angle(sensor, theta_m_rad),
+                    std::uint64_t seed, double shift_rad) noexcept {
+  return volts(sensor, 0, period_angle(sensor, theta_m_rad) + shift_rad,
                noise(sensor, NoiseOf::angle_sin, time_ps, seed));
 }
 
 double cosine_sense_V(const SinCosParameters& sensor, double theta_m_rad, std::int64_t time_ps,
-                      std::uint64_t seed) noexcept {
-  return volts(sensor, 1, period_angle(sensor, theta_m_rad) + 0.5 * pi + sensor.phase_error_rad,
+                      std::uint64_t seed, double shift_rad) noexcept {
+  return volts(sensor, 1,
+               period_angle(sensor, theta_m_rad) + 0.5 * pi + sensor.phase_error_rad + shift_rad,
                noise(sensor, NoiseOf::angle_cos, time_ps, seed));
 }
 

@@ -24,10 +24,11 @@ struct SinCosParameters {
   double low_limit_V = 0.0, high_limit_V = 5.0;
 };
 
-/// theta_m_rad: mechanical, best within one turn, so that no digits are lost.
+/// theta_m_rad: mechanical, best within one turn, so that no digits are lost. shift_rad: of the
+/// period, by which a fault puts the channel ahead.
 double sine_sense_V(const SinCosParameters&, double theta_m_rad, std::int64_t time_ps,
-                    std::uint64_t seed) noexcept;
+                    std::uint64_t seed, double shift_rad = 0.0) noexcept;
 double cosine_sense_V(const SinCosParameters&, double theta_m_rad, std::int64_t time_ps,
-                      std::uint64_t seed) noexcept;
+                      std::uint64_t seed, double shift_rad = 0.0) noexcept;
 
 }  // namespace stillrotor::plant

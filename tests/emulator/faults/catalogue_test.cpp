@@ -12,6 +12,7 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
   Bench bare = hub_bench();
   bare.harness = {};
   bare.drive.hall.fitted = false;
+  bare.drive.phase_current = {};
   bare.drive.machine.flux_map.psi_d_Wb = {1.0};
   for (const Fault* fault : fault_catalogue()) {
     SCOPED_TRACE(fault->name);

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <numeric>
 
-#include "tests/emulator/virtual_time/support.hpp"
+#include "tests/emulator/faults/support.hpp"
 
 namespace stillrotor::test {
 namespace {
@@ -18,27 +18,8 @@ constexpr double turn = 360.0;                    // electrical degrees
 constexpr double speed_rad_s = 10.0;              // kept by the inertia: 15 * 10 rad/s electrical
 constexpr std::int64_t turn_ps = 41'887'902'048;  // 2 pi / 150 rad/s
 
-Action broken(std::int64_t at_ps, const Fault& which, const FaultSettings& settings = {},
-              bool cleared = false) {
-  Action a = fault_action(which, settings, cleared);
-  a.at_ps = at_ps;
-  return a;
-}
-
-Bench turning_bench() {
-  Bench bench = hub_bench();
-  bench.drive.shaft.inertia_kg_m2 = 1e6;
-  bench.drive.shaft.coulomb_friction_Nm = 0.0;
-  return bench;
-}
-
 Scenario turning(std::vector<Action> timeline, std::int64_t lasts_ps) {
-  Scenario scenario;
-  scenario.lasts_ps = lasts_ps;
-  scenario.start.key = true;
-  scenario.start.speed_rad_s = speed_rad_s;
-  scenario.timeline = std::move(timeline);
-  return scenario;
+  return test::turning(speed_rad_s, lasts_ps, std::move(timeline));
 }
 
 std::int64_t time_of(double degrees) {
@@ -189,9 +170,8 @@ Gated gated(std::vector<Action> timeline) {
   scenario.start.speed_rad_s = 0.0;
   Gated out;
   run(bench, scenario, controller, out.sink);
-  for (const Frame& frame : out.sink.frames)
-    if (frame.at_ps == 19 * ms || frame.at_ps == 39 * ms)
-      out.current_A.push_back(frame.value[static_cast<std::size_t>(Signal::current_U)]);
+  for (const std::int64_t moment : {19 * ms, 39 * ms})
+    out.current_A.push_back(at(out.sink, moment, Signal::current_U));
   return out;
 }
 

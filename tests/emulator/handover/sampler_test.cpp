@@ -31,7 +31,7 @@ plant::DriveParameters drive_parameters() {
   return p;
 }
 
-const auto no_throttle = [](std::int64_t) { return 0.0; };
+const auto no_throttle = [](Sampler::Pins&, std::int64_t) {};
 
 void connect_U_to_bus(plant::Drive& drive, bool on) {
   drive.set_switch(plant::Switch::UH, on);
@@ -155,8 +155,9 @@ TEST(Sampler, ForgetsAndKeepsWhatItWasToldToHold) {
 TEST(Sampler, AsksForTheThrottleAtTheGridInstant) {
   plant::Drive drive(drive_parameters());
   Frames frames;
-  Sampler sampler(drive, 10e3, frames,
-                  [](std::int64_t t_ps) { return 1e-9 * static_cast<double>(t_ps); });
+  Sampler sampler(drive, 10e3, frames, [](Sampler::Pins& pins, std::int64_t t_ps) {
+    pins.throttle_V = 1e-9 * static_cast<double>(t_ps);
+  });
   drive.advance(ms, &sampler);
   ASSERT_EQ(frames.kept.size(), 10U);
   EXPECT_FLOAT_EQ(frames.kept[2].value[static_cast<std::size_t>(Signal::throttle)], 0.3F);
