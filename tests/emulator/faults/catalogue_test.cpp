@@ -27,5 +27,20 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
   }
 }
 
+// Behind a timing co-processor gates, Halls, encoder and currents do not pass through this program;
+// what the driver's hands move does.
+TEST(Catalogue, KnowsWhichWiresACoProcessorHas) {
+  Bench linked = hub_bench();
+  linked.backend = "link";
+  linked.drive.encoder.fitted = true;
+  for (const Fault* fault :
+       {&gate_line_open, &hall_line_open, &hall_lines_swapped, &encoder_line_open,
+        &encoder_lines_swapped, &current_sensor_offset, &bus_voltage_sensor_wrong}) {
+    EXPECT_FALSE(is_possible(*fault, linked)) << fault->name;
+  }
+  for (const Fault* fault : {&throttle_wire_open, &brake_switch_stuck})
+    EXPECT_TRUE(is_possible(*fault, linked)) << fault->name;
+}
+
 }  // namespace
 }  // namespace stillrotor::test

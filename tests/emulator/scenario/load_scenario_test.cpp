@@ -217,9 +217,11 @@ TEST_F(LoadScenario, AFaultNeedsTheSensorThatItBreaks) {
                "  encoder: {lines: 256}\n  phase_current: {kind: in_line, sensitivity: 20 mV/A}\n"),
       "kind: six_step", "kind: field_oriented");
   bench_ = load_bench(folder_.write("bench.yaml", encoder_only), {}, "/none");
-  EXPECT_THAT(said(small_scenario),
-              HasSubstr("hall_line_open needs Halls; the bench \"Small\" has none. Change it there "
-                        "(sensors.hall, harness.hall), or remove the fault"));
+  EXPECT_THAT(
+      said(small_scenario),
+      HasSubstr("hall_line_open needs Halls, wired from here; the bench \"Small\" has none. Change "
+                "it there (sensors.hall, harness.hall, controller.backend), or remove the "
+                "fault"));
 }
 
 TEST_F(LoadScenario, ABadJointHasAResistanceAndNeedsSingleWindings) {
