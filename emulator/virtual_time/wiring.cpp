@@ -37,9 +37,12 @@ bool Wiring::set_fault(io::LineId line, const LineFault& fault) noexcept {
 }
 
 void Wiring::find_pins() noexcept {
-  for (std::uint16_t k = 0; k < io::line_count; ++k) wires_[k].pin = io::LineId{k};
+  for (std::uint16_t k = 0; k < io::line_count; ++k) {
+    wires_[k].source = wires_[k].fault.source.value_or(io::LineId{k});
+    wires_[k].pin = io::LineId{k};
+  }
   for (std::uint16_t k = 0; k < io::line_count; ++k)
-    if (const auto source = wires_[k].fault.source) wires_[io::index(*source)].pin = io::LineId{k};
+    wires_[io::index(wires_[k].source)].pin = io::LineId{k};
 }
 
 io::Level Wiring::level(io::LineId line, bool source_on) const noexcept {

@@ -24,7 +24,7 @@ class Wiring {
   /// Where a source's wire ends, and whose wire ends at a pin: the same, unless wires are
   /// exchanged.
   io::LineId pin_of(io::LineId source) const noexcept { return wires_[io::index(source)].pin; }
-  io::LineId source_of(io::LineId pin) const noexcept { return fault(pin).source.value_or(pin); }
+  io::LineId source_of(io::LineId pin) const noexcept { return wires_[io::index(pin)].source; }
 
   /// At the controller's pin. `released`: broken or unconnected, and no pull in the harness.
   io::Level level(io::LineId line) const noexcept { return level(line, is_on(source_of(line))); }
@@ -47,7 +47,7 @@ class Wiring {
   struct Wire {
     bool on = false;
     bool faulty = false;  // the fault is one that level() has to look at
-    io::LineId pin{};
+    io::LineId pin{}, source{};
     LineFault fault;
   };
   template <class Change>

@@ -240,6 +240,20 @@ TEST(Outputs, WireFaultsOfTheScenarioReachTheWires) {
   EXPECT_FALSE(run.wires.is_released(io::line::hall_V));
 }
 
+// 20 mV/A: 2 A more than none on 2.5 V; the DC link's bus reads 80 % of 48 V / 20.
+TEST(Outputs, FaultsOfSensorsReachTheConverters) {
+  Action offset = fault(1 * ms, current_sensor_offset, 0, false, 2.0);
+  Action wrong = fault(1 * ms, bus_voltage_sensor_wrong, 0.8, false, 0.0);
+  Action open = fault(1 * ms, throttle_wire_open, 0.1);
+  CycleRun run(hub_bench(), standing(2 * ms, {offset, wrong, open}));
+  io::WireOutputs last;
+  run.wires.on_write = [&](const io::WireOutputs& o) { last = o; };
+  run.go();
+  EXPECT_NEAR(last.volts[io::index(io::channel::phase_current_U)], 2.54, 1e-9);
+  EXPECT_NEAR(last.volts[io::index(io::channel::bus_voltage)], 0.8 * 2.4, 1e-6);
+  EXPECT_NEAR(last.volts[io::index(io::channel::throttle)], 0.1, 1e-12);
+}
+
 TEST(Harness, PolarityOfActiveLowGatesIsTheWiresMatter) {
   Bench bench = hub_bench();
   for (std::size_t k = 0; k < io::gate_count; ++k) bench.harness.lines[k].active_high = false;

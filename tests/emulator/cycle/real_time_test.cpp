@@ -7,6 +7,7 @@
 #include <sys/resource.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <thread>
@@ -55,6 +56,24 @@ Scenario busy() {
   scenario.timeline.push_back(fault(160 * ms, hall_line_open, 0, true));
   scenario.timeline.push_back(fault(180 * ms, phase_open, 1));
   scenario.timeline.push_back(fault(190 * ms, phase_open, 1, true));
+  const std::pair<const Fault*, FaultSettings> wires_and_sensors[] = {
+      {&hall_line_glitching, {{0, 5e3, 20e-6}}},
+      {&hall_displaced, {{1, 0.2}}},
+      {&hall_lines_swapped, {{0}}},
+      {&current_sensor_noisy, {{0, 0.5}}},
+      {&current_sensor_drift, {{1, 10.0}}},
+      {&current_sensors_swapped, {{0}}},
+      {&gate_line_stuck, {{0, 0}}},
+      {&throttle_wire_short, {{1}}},
+      {&controller_brown_out, {{0.0}}},
+      {&key_bounces, {{3.0, 1e-3}}}};
+  for (const auto& [which, settings] : wires_and_sensors)
+    for (const bool cleared : {false, true}) {
+      scenario.timeline.push_back(fault_action(*which, settings, cleared));
+      scenario.timeline.back().at_ps = (cleared ? 210 : 200) * ms;
+    }
+  std::stable_sort(scenario.timeline.begin(), scenario.timeline.end(),
+                   [](const Action& a, const Action& b) { return a.at_ps < b.at_ps; });
   scenario.timeline.push_back(action(220 * ms, ActionKind::brake, 1.0));
   scenario.timeline.push_back(action(250 * ms, ActionKind::key, 0.0));
   const auto wait = [&](Watched what, double bound, Action does) {

@@ -1,6 +1,10 @@
 // What every fault of the catalogue keeps to.
 #include <gtest/gtest.h>
 
+#include <filesystem>
+#include <set>
+#include <string>
+
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -25,6 +29,17 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
     for (const FaultOption& option : fault->options)
       EXPECT_FALSE(option.allowed.empty() || (option.example.empty() && option.preset.empty()));
   }
+}
+
+// One page a fault, and no page of a fault that is gone.
+TEST(Catalogue, HasItsPages) {
+  namespace fs = std::filesystem;
+  const fs::path folder = fs::path(STILLROTOR_SOURCE_DIR) / "docs/faults";
+  std::set<std::string> pages, names;
+  for (const fs::directory_entry& entry : fs::directory_iterator(folder))
+    if (entry.path().filename() != "README.md") pages.insert(entry.path().stem().string());
+  for (const Fault* fault : fault_catalogue()) names.emplace(fault->name);
+  EXPECT_EQ(pages, names);
 }
 
 // Behind a timing co-processor gates, Halls, encoder and currents do not pass through this program;
