@@ -23,6 +23,7 @@ int main(int argc, char** argv) {
   stillrotor check configs/benches/orchard-cart-hub.yaml
   stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/hall-wire-breaks.yaml
   stillrotor record info runs/<folder>
+  stillrotor compare runs/<before> runs/<after>
 
 `stillrotor COMMAND --help` says more.)");
 
@@ -32,6 +33,8 @@ int main(int argc, char** argv) {
   stillrotor::add_list(app, status);
   stillrotor::add_record(app, status);
   stillrotor::add_report(app, status);
+  stillrotor::add_compare(app, status);
+  stillrotor::add_baseline(app, status);
   stillrotor::add_host(app, status);
 
   try {

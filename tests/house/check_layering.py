@@ -22,9 +22,11 @@ RULES = [
      "what the judge needs comes through the record"),
     ("emulator/report/", ("emulator/cycle/", "emulator/virtual_time/"),
      "what the report needs comes through the record"),
+    ("emulator/compare/", ("emulator/cycle/", "emulator/virtual_time/", "emulator/bench/"),
+     "what is compared comes through records and results"),
 ] + [
     (f"emulator/{part}/", ("emulator/cli/",), "commands are the top: nothing includes them")
-    for part in ("bench", "scenario", "handover", "record", "judge", "report", "virtual_time",
+    for part in ("bench", "scenario", "handover", "record", "judge", "report", "compare", "virtual_time",
                  "cycle", "host", "budget", "gate_quality", "calibration", "arrangement", "rehearsal",
                  "panel")
 ]
