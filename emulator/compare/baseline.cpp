@@ -21,10 +21,12 @@ constexpr double outside = 1e-3;       // of such runs lie beyond the band
 constexpr double resolution = 1e-6;    // of a value with seven digits
 constexpr double least_time_s = 1e-9;  // of events: a record's picoseconds, rounded
 
-Band band_of(const std::vector<double>& values, double least) {
+/// In whatever order the values come: sorted, since sums are not the same in another order.
+Band band_of(std::vector<double> values, double least) {
   Band band;
   band.seen = values.size();
   if (values.empty()) return band;
+  std::sort(values.begin(), values.end());
   const auto count = static_cast<double>(values.size());
   for (const double value : values) band.mean += value / count;
   double squares = 0.0;

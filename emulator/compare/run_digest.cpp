@@ -46,7 +46,8 @@ std::string label(const Json& limit) {
   if (limit.contains("phase")) text += ", phase " + limit["phase"].get<std::string>();
   if (limit.contains("after")) text += ", after " + limit["after"].get<std::string>();
   // Windows that hang on an event move with it: what was asked for stands in the limits' order.
-  else if (limit.at("window_s").at(0).is_number() && limit["window_s"].at(1).is_number())
+  else if (text != "controller_alive" && limit.at("window_s").at(0).is_number() &&
+           limit["window_s"].at(1).is_number())
     text += fmt::format(", {} s to {} s", number_text(limit["window_s"][0].get<double>()),
                         number_text(limit["window_s"][1].get<double>()));
   return text;

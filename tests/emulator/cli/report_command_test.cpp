@@ -102,7 +102,7 @@ TEST_F(CompareCommand, TellsTheSameFromTheChangedMostImportantFirst) {
   EXPECT_THAT(changed.out,
               AllOf(HasSubstr("Different."), HasSubstr("current_limit=40 A"),
                     HasSubstr("the run is FAIL, was PASS"), HasSubstr("is FAIL, was PASS"),
-                    HasSubstr("phase_current.U: by up to")));
+                    HasSubstr("back_emf.U: by up to")));
   const auto place = [&](const char* title) { return changed.out.find(title); };
   EXPECT_LT(place("Set otherwise"), place("\nVerdicts"));
   EXPECT_LT(place("\nVerdicts"), place("\nMeasures"));
@@ -152,7 +152,7 @@ TEST_F(CompareCommand, HoldsARunAgainstBandsFromRepeats) {
        {compare({"less", "--baseline", "drive.json"}),
         compare({"seed1", "less", "--repeats", "seed2", "seed3", "seed4"})}) {
     EXPECT_EQ(beyond.status, 1) << beyond.out << beyond.err;
-    EXPECT_THAT(beyond.out, AllOf(HasSubstr("phase_current_rms"), HasSubstr(" bands")));
+    EXPECT_THAT(beyond.out, AllOf(HasSubstr("torque_mean: "), HasSubstr(" bands")));
   }
 
   EXPECT_THAT(call({"baseline", "accept", "seed1", "seed2", "--out", "few.json"}).err,

@@ -201,7 +201,8 @@ TEST_F(RunCommand, MeasuresWhatHappens) {
   const Answer answer = call({"run", bench(), path("more.yaml"), "--out", "more"});
   EXPECT_EQ(answer.status, 0) << answer.out << answer.err;
   std::map<std::string, double> found;
-  for (const auto& row : document("more/result.json")["overview"])
+  const nlohmann::json result = document("more/result.json");
+  for (const auto& row : result["overview"])
     if (row["value"].is_number()) found[row["name"]] = row["value"];
   const auto within = [&](const char* measure, double least, double most) {
     ASSERT_TRUE(found.contains(measure)) << measure;
