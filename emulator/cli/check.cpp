@@ -25,6 +25,7 @@
 #include "emulator/gate_quality/current_error.hpp"
 #include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/scenario/vocabulary.hpp"
 #include "emulator/wiring_plan/wiring_plan.hpp"
 #include "io/backends.hpp"
 #include "io/link/fitness.hpp"
@@ -183,14 +184,9 @@ void print_scenario(const Scenario& scenario) {
     const auto bound = [](const std::optional<double>& b) {
       return b ? fmt::format("{:g}", *b) : std::string("-");
     };
-    const Window& window = limit.window;
-    limits.push_back(
-        {limit.measure + (limit.signal.empty() ? "" : " " + limit.signal), bound(limit.min),
-         bound(limit.max), limit.unit,
-         fmt::format("{:g} s to {}{}", window.from_s,
-                     window.to_s < 0.0 ? "the end" : fmt::format("{:g} s", window.to_s),
-                     window.after.empty() ? "" : " after " + window.after),
-         limit.because});
+    limits.push_back({limit.measure + (limit.signal.empty() ? "" : " " + limit.signal),
+                      bound(limit.min), bound(limit.max), limit.unit, window_text(limit.window),
+                      limit.because});
   }
   fmt::print("\n{}", table(limits));
 }

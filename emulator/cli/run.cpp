@@ -45,7 +45,7 @@ namespace fs = std::filesystem;
 
 struct Request {
   fs::path bench, scenario, out;
-  std::vector<std::string> overrides;
+  std::vector<std::string> overrides, scenario_settings;
   std::string pace, clock, user;
   std::string rehearse;  // route of wires
   bool quiet = false, allow_soft = false;
@@ -136,6 +136,7 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
   facts.clock = run.cycle ? "wall" : "virtual";
   facts.integrity = integrity(run);
   facts.overrides = bench.overrides;
+  for (const std::string& one : scenario.overrides) facts.overrides.push_back("scenario " + one);
   facts.seeds = {{"scenario", scenario.seed}};
   for (const Fault* fault : fault_catalogue())
     if (is_possible(*fault, bench)) facts.possible_faults.emplace_back(fault->name);
@@ -311,7 +312,8 @@ int run(const Request& request) {
   try {
     if (!request.user.empty()) become(request.user);
     bench = load_bench(request.bench, request.overrides, build_folder());
-    const Scenario scenario = load_scenario(request.scenario, *bench, known_measures());
+    const Scenario scenario =
+        load_scenario(request.scenario, *bench, known_measures(), request.scenario_settings);
     require_possible(*bench, scenario);
     const Tested tested(*bench, scenario, request.clock == "wall");
     // Before there is a folder.
@@ -338,6 +340,10 @@ void add_run(CLI::App& app, int& status) {
   command
       ->add_option("--set", request->overrides,
                    "change a parameter of the bench: path=value; may be given again")
+      ->allow_extra_args(false);
+  command
+      ->add_option("--scenario-set", request->scenario_settings,
+                   "change a parameter of the scenario: name=value; may be given again")
       ->allow_extra_args(false);
   command->add_option("--pace", request->pace, "wall: as slow as the real thing, to watch it")
       ->check(CLI::IsMember({"wall"}));

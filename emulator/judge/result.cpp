@@ -54,7 +54,10 @@ Json limit_json(const JudgedLimit& judged) {
   }
   add_measured(json, judged.measured, judged.unit);
   json["window_s"] = {number(judged.measured.from_s, 12), number(judged.measured.to_s, 12)};
-  if (!judged.limit.window.after.empty()) json["after"] = judged.limit.window.after;
+  const Window& window = judged.limit.window;
+  for (const auto& [key, event] :
+       {std::pair{"after", &window.after}, {"until", &window.until}, {"before", &window.before}})
+    if (!event->empty()) json[key] = *event;
   json["min"] = optional_number(judged.limit.min);
   json["max"] = optional_number(judged.limit.max);
   json["verdict"] = name(judged.verdict);

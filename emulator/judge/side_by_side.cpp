@@ -12,7 +12,10 @@ std::string label(const Limit& limit) {
   const Window& window = limit.window;
   std::string text = limit.measure;
   if (!window.after.empty()) text += ", after " + window.after;
-  if (window.after.empty() && (window.from_s > 0.0 || window.to_s >= 0.0))
+  if (!window.until.empty()) text += ", until " + window.until;
+  if (!window.before.empty()) text += ", before " + window.before;
+  const bool hangs = !window.after.empty() || !window.until.empty() || !window.before.empty();
+  if (!hangs && (window.from_s > 0.0 || window.to_s >= 0.0))
     text += ", " + number_text(window.from_s) + " s to " +
             (window.to_s < 0.0 ? "the end" : number_text(window.to_s) + " s");
   if (!limit.argument.empty()) text += ", " + limit.argument;

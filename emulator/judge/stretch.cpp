@@ -11,8 +11,10 @@ namespace {
 std::int64_t to_ps(double seconds) { return std::llround(seconds * 1e12); }
 double to_s(std::int64_t ps) { return static_cast<double>(ps) * 1e-12; }
 
-std::optional<std::int64_t> find_event(const RecordReader& record, const std::string& wanted) {
+std::optional<std::int64_t> find_event(const RecordReader& record, const std::string& wanted,
+                                       std::int64_t not_before_ps = 0) {
   for (const RecordedMark& mark : record.marks()) {
+    if (mark.at_ps < not_before_ps) continue;
     if (mark.kind == MarkKind::text || mark.kind == MarkKind::gap) continue;
     if (mark.name == wanted || mark.detail == wanted) return mark.at_ps;
   }
@@ -54,19 +56,32 @@ ResolvedWindow resolve(const RecordReader& record, const Window& window) {
   ResolvedWindow answer;
   Stretch& stretch = answer.stretch;
   const bool to_the_end = window.to_s < 0.0;
-  std::int64_t origin_ps = 0;
-  if (!window.after.empty()) {
-    stretch.event_ps = find_event(record, window.after);
-    if (!stretch.event_ps) {
-      answer.undefined =
-          "\"" + window.after + "\" did not happen in this run (" + events_of(record) + ")";
-      return answer;
-    }
-    origin_ps = *stretch.event_ps;
-  }
   const std::int64_t end_ps = to_ps(record.end_s());
-  stretch.from_ps = origin_ps + to_ps(window.from_s);
-  stretch.to_ps = to_the_end ? end_ps : origin_ps + to_ps(window.to_s);
+  const auto did_not_happen = [&](const std::string& event, std::string_view when) {
+    answer.undefined = "\"" + event + "\" did not happen" + std::string(when) + " in this run (" +
+                       events_of(record) + ")";
+    return answer;
+  };
+  std::int64_t origin_ps = 0;
+  const std::string& first = window.before.empty() ? window.after : window.before;
+  if (!first.empty()) {
+    const auto event_ps = find_event(record, first);
+    if (!event_ps) return did_not_happen(first, "");
+    origin_ps = *event_ps;
+    if (window.before.empty()) stretch.event_ps = event_ps;
+  }
+  if (!window.before.empty()) {
+    stretch.from_ps = window.from_s < 0.0 ? 0 : origin_ps - to_ps(window.from_s);
+    stretch.to_ps = origin_ps - to_ps(window.to_s);
+  } else {
+    stretch.from_ps = origin_ps + to_ps(window.from_s);
+    stretch.to_ps = to_the_end ? end_ps : origin_ps + to_ps(window.to_s);
+  }
+  if (!window.until.empty()) {
+    const auto last_ps = find_event(record, window.until, stretch.from_ps);
+    if (!last_ps) return did_not_happen(window.until, " after the window's beginning");
+    stretch.to_ps = *last_ps + to_ps(window.to_s);
+  }
   if (to_the_end && !record.finished()) {
     answer.undefined = "the record was cut short at " + quantity_text(record.end_s(), "s") +
                        ", and the window reaches to the end of the run";

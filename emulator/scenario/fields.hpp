@@ -23,6 +23,7 @@ class Fields {
   /// The scalar's text; empty and a problem when it is no scalar; empty when absent.
   std::string text(std::string_view key) const;
   Place place_of(std::string_view key) const;
+  const YamlNode* node(std::string_view key) const noexcept { return map_.find(key); }
 
   // Nothing and a problem when wrong; nothing when absent.
   std::optional<double> quantity(std::string_view key, Family, double least, double most,

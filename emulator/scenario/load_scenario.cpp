@@ -4,6 +4,7 @@
 #include <numbers>
 
 #include "emulator/bench/resolved_yaml.hpp"
+#include "emulator/scenario/compose.hpp"
 #include "emulator/scenario/fields.hpp"
 #include "emulator/scenario/readers.hpp"
 
@@ -17,7 +18,7 @@ const std::vector<std::string> start_keys{"speed", "angle", "key", "state_of_cha
 /// Texts of the resolved file, defaults until the file says otherwise.
 struct Written {
   std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off", charge;
-  std::vector<std::string> timeline, expect;
+  std::vector<std::string> parameters, timeline, expect;
 };
 
 void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
@@ -70,6 +71,8 @@ std::string resolved(const Fields& fields, const Written& written) {
                 {"angle", written.angle},
                 {"key", written.key},
                 {"state_of_charge", written.charge}}));
+  if (!written.parameters.empty()) out += "parameters:\n";
+  for (const std::string& line : written.parameters) out += fmt::format("  {}\n", line);
   for (const auto& [name, lines] :
        {std::pair{"timeline", &written.timeline}, {"expect", &written.expect}}) {
     out += fmt::format("{}:{}\n", name, lines->empty() ? " []" : "");
@@ -80,22 +83,27 @@ std::string resolved(const Fields& fields, const Written& written) {
 
 }  // namespace
 
-std::string flow_map(const std::vector<std::pair<std::string, std::string>>& pairs) {
+std::string flow_map(const std::vector<WrittenPair>& pairs) {
   std::string out;
-  for (const auto& [key, text] : pairs)
+  for (const auto& [key, text, nested] : pairs)
     if (!text.empty())
-      out += fmt::format("{}{}: {}", out.empty() ? "" : ", ", key, yaml_scalar(text));
+      out +=
+          fmt::format("{}{}: {}", out.empty() ? "" : ", ", key, nested ? text : yaml_scalar(text));
   return "{" + out + "}";
 }
 
 Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
-                       std::span<const KnownMeasure> measures) {
-  const YamlNode root = read_yaml(file, file.string());
+                       std::span<const KnownMeasure> measures,
+                       std::span<const std::string> settings) {
+  ComposedScenario composed = compose_scenario(file, settings);
+  const YamlNode& root = composed.root;
   Problems problems;
   const Fields fields(root, "a scenario", scenario_keys, problems);
   Scenario scenario;
   Written written;
   scenario.file = file;
+  scenario.overrides = std::move(composed.overrides);
+  written.parameters = std::move(composed.parameters);
   scenario.name = fields.text("scenario");
   if (!fields.has("scenario"))
     problems.add(root.place, "scenario is missing; give it a name, for example scenario: A hill.");

@@ -13,8 +13,9 @@
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> limit_keys{"measure", "phase", "harmonic", "pattern", "after",
-                                          "from",    "to",    "min",      "max",     "because"};
+const std::vector<std::string> limit_keys{"measure", "phase",  "harmonic", "pattern",
+                                          "after",   "before", "until",    "from",
+                                          "to",      "min",    "max",      "because"};
 const std::vector<std::string> phases{"U", "V", "W"};
 constexpr std::string_view turns = "electrical turns";
 constexpr double longest_s = 3600.0;
@@ -42,9 +43,11 @@ class LimitReader {
   }
 
   std::string line() const {
-    std::vector<std::pair<std::string, std::string>> pairs;
+    std::vector<WrittenPair> pairs;
     for (const std::string& key : limit_keys)
-      pairs.emplace_back(key, key == "from" && !fields_.has("from") ? "0 s" : fields_.text(key));
+      pairs.push_back({key, key == "from" && !fields_.has("from") && !fields_.has("before")
+                                ? "0 s"
+                                : fields_.text(key)});
     return flow_map(pairs);
   }
 
@@ -110,26 +113,55 @@ class LimitReader {
     Window& window = limit_.window;
     const double lasts_s = static_cast<double>(scenario_.lasts_ps) * 1e-12;
     window.after = fields_.text("after");
-    const double most = window.after.empty() ? lasts_s : longest_s;
-    const std::string allowed = window.after.empty() ? fmt::format("0 s to lasts, {:g} s", lasts_s)
-                                                     : fmt::format("0 s to {:g} s", longest_s);
-    window.from_s = fields_.quantity("from", Family::time, 0.0, most, allowed).value_or(0.0);
-    const auto to = fields_.quantity("to", Family::time, 0.0, most, allowed);
-    if (to) window.to_s = *to;
-    if (to && *to <= window.from_s)
-      fields_.wrong("to", fmt::format("to is {} and from is {}; allowed only later than from. "
-                                      "Swap or widen them.",
-                                      fields_.text("to"),
-                                      fields_.has("from") ? fields_.text("from") : "0 s"));
+    window.until = fields_.text("until");
+    window.before = fields_.text("before");
+    const bool backwards = !window.before.empty();
+    for (const char* key : {"after", "until"})
+      if (backwards && fields_.has(key))
+        fields_.wrong(key, fmt::format("{} means nothing beside before. Remove one of them.", key));
+    const bool from_hangs = backwards || !window.after.empty();
+    const bool to_hangs = from_hangs || !window.until.empty();
+    const auto time = [&](const char* key, bool hangs) {
+      const double most = hangs ? longest_s : lasts_s;
+      return fields_.quantity(key, Family::time, 0.0, most,
+                              hangs ? fmt::format("0 s to {:g} s", longest_s)
+                                    : fmt::format("0 s to lasts, {:g} s", lasts_s));
+    };
+    const auto from = time("from", from_hangs), to = time("to", to_hangs);
+    window.from_s = from.value_or(backwards ? -1.0 : 0.0);
+    window.to_s = to.value_or(to_hangs && (backwards || !window.until.empty()) ? 0.0 : -1.0);
+    check_order(window, to.has_value());
+    for (const auto& [key, event] :
+         {std::pair{"after", &window.after}, {"until", &window.until}, {"before", &window.before}})
+      check_event(key, *event);
+  }
+
+  void check_order(const Window& window, bool to_is_said) const {
+    const bool backwards = !window.before.empty();
+    const bool empty = backwards
+                           ? window.from_s >= 0.0 && window.to_s >= window.from_s
+                           : to_is_said && window.until.empty() && window.to_s <= window.from_s;
+    if (!empty) return;
+    const std::string from = fields_.has("from") ? fields_.text("from") : "0 s";
+    const std::string to = fields_.has("to") ? fields_.text("to") : "0 s";
+    fields_.wrong(fields_.has("to") ? "to" : "from",
+                  backwards ? fmt::format("from is {} and to is {} before {}; allowed only from "
+                                          "longer before it. Swap or widen them.",
+                                          from, to, window.before)
+                            : fmt::format("to is {} and from is {}; allowed only later than from. "
+                                          "Swap or widen them.",
+                                          to, from));
+  }
+
+  void check_event(const char* key, const std::string& event) const {
     const std::vector<std::string> events = event_names(scenario_);
-    if (!window.after.empty() &&
-        std::find(events.begin(), events.end(), window.after) == events.end())
-      fields_.wrong("after", events.empty()
-                                 ? "after names an event, and the timeline makes none. "
-                                   "Remove it, or add the action."
-                                 : fmt::format("the timeline never makes the event "
-                                               "\"{}\".{}",
-                                               window.after, suggestion(window.after, events)));
+    if (event.empty() || std::find(events.begin(), events.end(), event) != events.end()) return;
+    fields_.wrong(key, events.empty()
+                           ? fmt::format("{} names an event, and the timeline makes none. Remove "
+                                         "it, or add the action.",
+                                         key)
+                           : fmt::format("the timeline never makes the event \"{}\".{}", event,
+                                         suggestion(event, events)));
   }
 
   /// A bound in the measure's unit; a time also in electrical turns.

@@ -3,9 +3,11 @@
 
 #include <algorithm>
 #include <array>
+#include <map>
 #include <numeric>
 #include <optional>
 #include <set>
+#include <tuple>
 
 #include "emulator/bench/nearest.hpp"
 #include "emulator/scenario/fields.hpp"
@@ -16,11 +18,12 @@ namespace stillrotor {
 namespace {
 
 constexpr std::string_view ramp_time = "over";
+constexpr double longest_s = 3600.0;
 
 /// What may stand beside what is done: the ramp's time and all faults' options.
 const std::vector<std::string>& options() {
   static const std::vector<std::string> names = [] {
-    std::vector<std::string> all{std::string(ramp_time)};
+    std::vector<std::string> all{std::string(ramp_time), "body", "intermittent"};
     for (const Fault* fault : fault_catalogue())
       for (const FaultOption& option : fault->options)
         if (std::find(all.begin(), all.end(), option.name) == all.end())
@@ -64,12 +67,16 @@ struct ReadAction {
   Action action;
   Place place;
   std::string line;  // of the resolved file
+  std::optional<Flickering> flickering;
 };
 
 class ActionReader {
  public:
   ActionReader(const YamlNode& node, const Bench& bench, std::int64_t lasts_ps, Problems& problems)
-      : fields_(node, "an action", all_keys(), problems), bench_(bench), lasts_ps_(lasts_ps) {}
+      : fields_(node, "an action", all_keys(), problems),
+        bench_(bench),
+        lasts_ps_(lasts_ps),
+        problems_(problems) {}
 
   std::optional<ReadAction> read() {
     const bool timely = read_moment();
@@ -93,13 +100,13 @@ class ActionReader {
       if (condition->what != Watched::time_since && !condition->after.empty())
         read_.action.label += " after " + condition->after;
     }
-    moment_.insert(moment_.end(), pairs_.begin(), pairs_.end());
+    for (WrittenPair& pair : pairs_) moment_.push_back(std::move(pair));
     read_.line = flow_map(moment_);
     return read_;
   }
 
  private:
-  using Pairs = std::vector<std::pair<std::string, std::string>>;
+  using Pairs = std::vector<WrittenPair>;
 
   /// Its time, or what it waits for.
   bool read_moment() {
@@ -140,11 +147,16 @@ class ActionReader {
                                            [&](const ActionWord& w) { return w.name == name; });
     Action& action = read_.action;
     action.kind = word.kind;
-    const std::string written = fields_.text(name);
-    pairs_.emplace_back(name, written);
-    action.label = fmt::format("{} {}", name, written);
     using Form = ActionWord::Form;
-    bool good = allow_only(name, word.form == Form::ramp ? ramp_time : "");
+    const bool heats = word.kind == ActionKind::temperature;
+    bool good = allow_only(name, {word.form == Form::ramp ? ramp_time : "", heats ? "body" : ""});
+    if (heats) good = read_body() && good;
+    const YamlNode* value_node = fields_.node(name);
+    if (word.form == Form::ramp && value_node->kind == YamlNode::Kind::map)
+      return read_shaped(word, *value_node) && good && has_wire(word) && has_part(word);
+    const std::string written = fields_.text(name);
+    pairs_.push_back({name, written});
+    action.label = fmt::format("{} {}", name, written);
     if (word.form == Form::on_off) {
       const auto value = fields_.on_off(name);
       action.value = value.value_or(false) ? 1.0 : 0.0;
@@ -163,12 +175,91 @@ class ActionReader {
     return good && has_wire(word) && has_part(word);
   }
 
+  bool read_shaped(const ActionWord& word, const YamlNode& node) {
+    if (fields_.has(ramp_time)) {
+      means_nothing(std::string(ramp_time), "a shape, which has its own time");
+      return false;
+    }
+    const Controls& c = bench_.controls;
+    auto read =
+        read_shape(node,
+                   {word.name, word.family, word.least, word.most, word.allowed,
+                    word.kind == ActionKind::throttle, c.throttle_idle_V, c.throttle_full_V},
+                   problems_);
+    if (!read) return false;
+    Action& action = read_.action;
+    action.shape = std::make_shared<const Shape>(std::move(read->shape));
+    action.least = word.least;
+    action.most = word.most;
+    action.label = fmt::format("{} {}", word.name, read->label);
+    action.mark = event_name(action);
+    pairs_.push_back({std::string(word.name), read->written, true});
+    return true;
+  }
+
+  /// Which body's temperature.
+  bool read_body() {
+    const std::vector<std::string> bodies(body_words.begin(), body_words.end());
+    if (!fields_.has("body")) {
+      fields_.wrong("temperature", fmt::format("temperature needs body; allowed {}. Write body: "
+                                               "winding.",
+                                               fmt::join(bodies, ", ")));
+      return false;
+    }
+    const auto body = fields_.choice("body", bodies);
+    read_.action.body = body.value_or(0);
+    pairs_.push_back({"body", fields_.text("body")});
+    return body.has_value();
+  }
+
+  /// The times at which it comes and goes are drawn later, when its place in the timeline is known.
+  bool read_intermittent(const Fault& fault) {
+    const YamlNode* node = fields_.node("intermittent");
+    if (node == nullptr) return true;
+    static const std::vector<std::string> keys{"probability", "lasts", "for"};
+    const Fields fields(*node, "intermittent", keys, problems_);
+    const auto share =
+        fields.quantity("probability", Family::ratio, 1e-3, 0.999, "0.1 % to 99.9 %");
+    const auto present =
+        fields.quantity("lasts", Family::time, 1e-6, longest_s, "1 us to 3600 s, a mean");
+    const auto lasts = fields.quantity("for", Family::time, 1e-6, longest_s, "1 us to 3600 s");
+    for (const std::string& key : keys)
+      if (!fields.has(key))
+        problems_.add(node->place,
+                      fmt::format("intermittent needs {}. Write intermittent: {{probability: 10 %, "
+                                  "lasts: 5 ms, for: 2 s}}.",
+                                  key));
+    if (fault.end == nullptr)
+      problems_.add(node->place, fmt::format("{} lasts to the end of the run; nothing mends it. "
+                                             "Remove intermittent.",
+                                             fault.name));
+    if (!share || !present || !lasts || fault.end == nullptr) return false;
+    constexpr double most_flips = 10'000.0;
+    if (*lasts * *share / *present > most_flips) {
+      problems_.add(node->place,
+                    fmt::format("intermittent comes about {:.0f} times; allowed {:.0f}. Lengthen "
+                                "lasts, or shorten for.",
+                                *lasts * *share / *present, most_flips));
+      return false;
+    }
+    read_.flickering = Flickering{*share, *present, *lasts};
+    pairs_.push_back({"intermittent",
+                      flow_map({{"probability", fields.text("probability")},
+                                {"lasts", fields.text("lasts")},
+                                {"for", fields.text("for")}}),
+                      true});
+    read_.action.label +=
+        fmt::format(" {} of the time, {} each, for {}", fields.text("probability"),
+                    fields.text("lasts"), fields.text("for"));
+    return true;
+  }
+
   bool read_ramp() {
     const auto over = fields_.time_ps("over", 0.0, 3600.0, "0 s to 3600 s");
     Action& action = read_.action;
     action.over_ps = over.value_or(0);
     if (action.over_ps > 0) action.label += " over " + fields_.text("over");
-    pairs_.emplace_back("over", fields_.has("over") ? fields_.text("over") : "0 s");
+    pairs_.push_back({"over", fields_.has("over") ? fields_.text("over") : "0 s"});
     return over || !fields_.has("over");
   }
 
@@ -199,7 +290,8 @@ class ActionReader {
       due.push_back(cleared && !option.which ? nullptr : &option);
     bool good = true;
     for (const std::string& name : options())
-      if (fields_.has(name) && std::none_of(due.begin(), due.end(), [&](const FaultOption* option) {
+      if (fields_.has(name) && (cleared || name != "intermittent") &&
+          std::none_of(due.begin(), due.end(), [&](const FaultOption* option) {
             return option != nullptr && option->name == name;
           })) {
         means_nothing(name, key);
@@ -215,13 +307,14 @@ class ActionReader {
       good = good && value;
       const std::string text =
           fields_.has(due[k]->name) ? fields_.text(due[k]->name) : std::string(due[k]->preset);
-      pairs_.emplace_back(due[k]->name, text);
+      pairs_.push_back({std::string(due[k]->name), text});
       said += " " + text;
     }
     const std::int64_t at_ps = read_.action.at_ps;
     read_.action = fault_action(fault, settings, cleared);
     read_.action.at_ps = at_ps;
     read_.action.label = read_.action.mark + said;
+    good = read_intermittent(fault) && good;
     return good && has_part(key, fault, settings);
   }
 
@@ -252,10 +345,11 @@ class ActionReader {
   }
 
   /// Options only where they mean something.
-  bool allow_only(const std::string& action, std::string_view allowed) {
+  bool allow_only(const std::string& action, std::initializer_list<std::string_view> allowed) {
     bool good = true;
     for (const std::string& option : options())
-      if (fields_.has(option) && option != allowed) {
+      if (fields_.has(option) &&
+          std::find(allowed.begin(), allowed.end(), option) == allowed.end()) {
         means_nothing(option, action);
         good = false;
       }
@@ -308,6 +402,7 @@ class ActionReader {
   Fields fields_;
   const Bench& bench_;
   std::int64_t lasts_ps_;
+  Problems& problems_;
   ReadAction read_;
   Pairs moment_, pairs_;  // of the resolved file
 };
@@ -324,7 +419,8 @@ void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& pro
     if (read.condition) left_to_the_run.insert(fault_key(read.action));
     if (!read.action.cleared) begun.insert(fault_key(read.action));
   }
-  for (const auto& [condition, action, place, line] : actions) {
+  std::map<FaultKey, std::int64_t> ends_by_itself;
+  for (const auto& [condition, action, place, line, flickering] : actions) {
     if (action.kind != ActionKind::fault) continue;
     const FaultKey key = fault_key(action);
     if (left_to_the_run.contains(key)) {
@@ -333,11 +429,60 @@ void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& pro
                                         action.label));
       continue;
     }
+    if (const auto ended = ends_by_itself.find(key);
+        ended != ends_by_itself.end() && ended->second <= action.at_ps) {
+      present.erase(key);
+      ends_by_itself.erase(ended);
+    }
+    if (flickering) ends_by_itself[key] = action.at_ps + to_ps(flickering->lasts_s);
+    if (action.cleared) ends_by_itself.erase(key);
     const bool changes = action.cleared ? present.erase(key) == 1 : present.insert(key).second;
     if (!changes)
       problems.add(place, fmt::format("{}: at this time the fault is {} already. Check the order "
                                       "in time.",
                                       action.label, action.cleared ? "absent" : "present"));
+  }
+}
+
+/// Two movements of one quantity at the same time contradict each other: of its value, of a sine
+/// added to it, of a noise. What conditions begin is left to the run.
+void check_overlaps(const std::vector<ReadAction>& actions, Problems& problems) {
+  struct Movement {
+    std::int64_t end_ps;
+    const ReadAction* read;
+  };
+  std::map<std::tuple<ActionKind, std::size_t, int>, Movement> under_way;
+  for (const ReadAction& read : actions) {
+    const Action& action = read.action;
+    if (read.condition || action.kind == ActionKind::fault) continue;
+    const bool added = action.shape && action.shape->kind != Shape::Kind::table;
+    const int layer = added ? 1 + static_cast<int>(action.shape->kind) : 0;
+    const std::tuple key{action.kind, action.body, layer};
+    const auto before = under_way.find(key);
+    if (before != under_way.end() && before->second.end_ps > action.at_ps)
+      problems.add(
+          read.place,
+          fmt::format("{} begins at {:g} s, while \"{}\" ({}) goes on to {:g} s. Begin "
+                      "later, or end the other one sooner.",
+                      action.label, static_cast<double>(action.at_ps) * 1e-12,
+                      before->second.read->action.label, before->second.read->place.origin(),
+                      static_cast<double>(before->second.end_ps) * 1e-12));
+    const std::int64_t lasts_ps = action.shape ? action.shape->lasts_ps : action.over_ps;
+    under_way[key] = {action.at_ps + lasts_ps, &read};
+  }
+}
+
+/// What is random in an action, by its place in the timeline.
+void draw(ReadAction& read, std::uint64_t seed, std::size_t place) {
+  Action& action = read.action;
+  if (read.flickering) {
+    action.flips = draw_flips(*read.flickering, seed, place);
+    action.end_mark = action.mark + std::string(cleared_ending);
+  }
+  if (action.shape && action.shape->kind == Shape::Kind::noise) {
+    Shape drawn = *action.shape;
+    draw_noise(drawn, seed, place);
+    action.shape = std::make_shared<const Shape>(std::move(drawn));
   }
 }
 
@@ -353,7 +498,10 @@ void check_events(const std::vector<ReadAction>& actions, bool key_at_start, Pro
   for (std::size_t known = possible.size() + 1; known != possible.size();) {
     known = possible.size();
     for (const ReadAction& read : actions)
-      if (!waits(read)) possible.insert(event_name(read.action));
+      if (!waits(read)) {
+        possible.insert(event_name(read.action));
+        if (read.flickering) possible.insert(event_name(read.action) + std::string(cleared_ending));
+      }
   }
   const std::vector<std::string> names(possible.begin(), possible.end());
   for (const ReadAction& read : actions)
@@ -385,9 +533,12 @@ std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench,
     return a.action.at_ps < b.action.at_ps;
   });
   check_order_of_faults(actions, problems);
+  check_overlaps(actions, problems);
   check_events(actions, scenario.start.key, problems);
   std::vector<std::string> lines;
-  for (ReadAction& read : actions) {
+  for (std::size_t k = 0; k < actions.size(); ++k) {
+    ReadAction& read = actions[k];
+    draw(read, scenario.seed, k);
     if (read.condition)
       scenario.waiting.push_back({std::move(*read.condition), std::move(read.action)});
     else

@@ -25,7 +25,30 @@ std::vector<std::string> read_timeline(const YamlNode& list, const Bench&, Scena
 std::vector<std::string> read_limits(const YamlNode& list, std::span<const KnownMeasure> measures,
                                      Scenario&, Problems&);
 
-/// "{at: 0.4 s, throttle: 2.6 V}" from pairs of key and text; pairs without text are left out.
-std::string flow_map(const std::vector<std::pair<std::string, std::string>>&);
+/// One key of a resolved file and its value, which is a scalar, or a map or list written already.
+struct WrittenPair {
+  std::string key, text;
+  bool nested = false;
+};
+/// "{at: 0.4 s, throttle: 2.6 V}"; pairs without text are left out.
+std::string flow_map(const std::vector<WrittenPair>&);
+
+/// `{sine: ...}`, `{noise: ...}` or `{table: ...}` in the place of a quantity's value.
+struct ReadShape {
+  Shape shape;          // a noise is not drawn yet
+  std::string label;    // "sine 2 N m, 5 Hz, 2 s"
+  std::string written;  // of the resolved file
+};
+/// A value in that file's own unit may be a share of the throttle's way: `position` turns it into
+/// volts. Nothing, and the problem said, when wrong.
+struct ShapedQuantity {
+  std::string_view name;
+  Family family;
+  double least, most;
+  std::string_view allowed;
+  bool is_throttle;
+  double idle, full;  // of the throttle, V
+};
+std::optional<ReadShape> read_shape(const YamlNode&, const ShapedQuantity&, Problems&);
 
 }  // namespace stillrotor

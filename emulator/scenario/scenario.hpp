@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -11,6 +12,7 @@
 
 #include "emulator/faults/fault.hpp"
 #include "emulator/scenario/condition.hpp"
+#include "emulator/scenario/shape.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
@@ -31,6 +33,7 @@ enum class ActionKind : std::uint8_t {
   held_speed,      // value rad/s, of a dynamometer
   driver_supply,   // value V, of the gate driver; a step
   command_pulse,   // value 0/1: it is sent
+  temperature,     // value K, of Action::body
   fault            // see emulator/faults
 };
 
@@ -41,10 +44,15 @@ struct Action {
   double value = 0.0;  // final value, SI
   const Fault* fault = nullptr;
   FaultSettings settings;
-  bool cleared = false;  // the fault ends here
-  std::string mark;      // its name in the record: "key on", "hall_line_open cleared"
-  std::string which;     // of several alike, what a fault hits: "U"
-  std::string label;     // for people: "throttle 2.6 V over 300 ms"
+  bool cleared = false;                // the fault ends here
+  std::shared_ptr<const Shape> shape;  // in the place of value and ramp
+  double least = 0.0, most = 0.0;      // what it keeps the quantity within
+  std::vector<std::int64_t> flips;     // of an intermittent fault, see draw_flips()
+  std::string end_mark;                // of an intermittent fault: its end's name in the record
+  std::size_t body = 0;                // a plant::TemperatureNode
+  std::string mark;                    // its name in the record: "key on", "hall_line_open cleared"
+  std::string which;                   // of several alike, what a fault hits: "U"
+  std::string label;                   // for people: "throttle 2.6 V over 300 ms"
 };
 
 /// An action that happens when something comes to hold, once.
@@ -63,8 +71,10 @@ struct Start {
 /// A window in the record. Ends may hang on an event's name ("hall_line_open", "key on").
 struct Window {
   double from_s = 0.0;
-  double to_s = -1.0;  // < 0: to the end of the run
-  std::string after;   // event: from_s counts from it; empty: from the start
+  double to_s = -1.0;    // < 0: to the end of the run
+  std::string after;     // event: from_s counts from it; empty: from the start
+  std::string until{};   // event, the first one after the beginning: to_s counts from it
+  std::string before{};  // event: both count backwards from it, and from_s < 0 is from the start
 };
 
 struct Limit {
@@ -87,6 +97,7 @@ struct Scenario {
   std::vector<Action> timeline;        // sorted by time, stable
   std::vector<WaitingAction> waiting;  // in the file's order
   std::vector<Limit> expect;
+  std::vector<std::string> overrides;  // of its parameters: "top=3 V"
   std::string resolved_yaml;
 };
 
@@ -117,9 +128,11 @@ struct KnownMeasure {
   Asks asks = Asks::nothing;
 };
 
-/// Throws InputError. The bench decides what a scenario may use (a Hall fault needs Halls).
+/// Throws InputError. `settings`: values of its parameters, "top=3 V". The bench decides what a
+/// scenario may use (a Hall fault needs Halls).
 Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
-                       std::span<const KnownMeasure> measures);
+                       std::span<const KnownMeasure> measures,
+                       std::span<const std::string> settings = {});
 /// The same without a check of measures' names and units.
 Scenario load_scenario(const std::filesystem::path& file, const Bench& bench);
 

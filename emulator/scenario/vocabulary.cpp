@@ -41,6 +41,8 @@ constexpr std::array actions{
                "of the gate driver; needs its undervoltage or its bootstrap supplies"},
     ActionWord{"command_pulse", ActionKind::command_pulse, on_off, Family::ratio, 0, 1, "on or off",
                "sender of the command pulse; off: no pulse comes"},
+    ActionWord{"temperature", ActionKind::temperature, ramp, Family::temperature, 173.15, 573.15,
+               "-100 degC to 300 degC", "of a body; with heat paths it goes on from there"},
 };
 
 }  // namespace
@@ -64,21 +66,44 @@ Action fault_action(const Fault& fault, const FaultSettings& settings, bool clea
 
 std::string event_name(const Action& action) {
   if (action.kind == ActionKind::fault)
-    return fmt::format("{}{}", action.fault->name, action.cleared ? " cleared" : "");
+    return fmt::format("{}{}", action.fault->name, action.cleared ? cleared_ending : "");
   const auto word = std::find_if(actions.begin(), actions.end(), [&](const ActionWord& candidate) {
     return candidate.kind == action.kind;
   });
+  if (action.kind == ActionKind::temperature)
+    return fmt::format("{} {}", word->name, body_words[action.body]);
   const char* state = word->form != on_off ? "" : action.value != 0.0 ? " on" : " off";
   return fmt::format("{}{}", word->name, state);
+}
+
+std::string window_text(const Window& w) {
+  const auto seconds = [](double s) { return fmt::format("{:g} s", s); };
+  if (!w.before.empty())
+    return fmt::format("{} to {} before {}", w.from_s < 0.0 ? "the start" : seconds(w.from_s),
+                       seconds(w.to_s), w.before);
+  std::string text = seconds(w.from_s);
+  if (!w.after.empty()) text += " after " + w.after;
+  if (!w.until.empty())
+    return text + (w.to_s > 0.0 ? fmt::format(" to {} after {}", seconds(w.to_s), w.until)
+                                : " until " + w.until);
+  if (w.after.empty() || w.to_s < 0.0)
+    return text + " to " + (w.to_s < 0.0 ? "the end" : seconds(w.to_s));
+  return fmt::format("{} to {} after {}", seconds(w.from_s), seconds(w.to_s), w.after);
+}
+
+std::vector<std::string> event_names(const Action& action) {
+  std::vector<std::string> names{event_name(action)};
+  if (!action.flips.empty()) names.push_back(names.front() + std::string(cleared_ending));
+  return names;
 }
 
 std::vector<std::string> event_names(const Scenario& scenario) {
   std::vector<std::string> names;
   if (scenario.start.key) names.emplace_back("key on");
   for_each_action(scenario, [&names](const Action& action) {
-    if (std::string name = event_name(action);
-        std::find(names.begin(), names.end(), name) == names.end())
-      names.push_back(std::move(name));
+    for (std::string& name : event_names(action))
+      if (std::find(names.begin(), names.end(), name) == names.end())
+        names.push_back(std::move(name));
   });
   return names;
 }

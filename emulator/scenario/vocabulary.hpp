@@ -1,6 +1,7 @@
 // The words of a scenario: what can be done at the connector and around it, and what can break.
 #pragma once
 
+#include <array>
 #include <span>
 #include <string>
 #include <string_view>
@@ -30,6 +31,18 @@ Action fault_action(const Fault&, const FaultSettings&, bool cleared);
 /// What a limit's `after` may name in this timeline: marks in the record have the same names.
 /// "key on", "throttle", "hall_line_open", "hall_line_open cleared".
 std::string event_name(const Action&);
+/// Of one action: an intermittent fault also makes the event of its end.
+std::vector<std::string> event_names(const Action&);
 std::vector<std::string> event_names(const Scenario&);
+
+/// "0 s to 2 s after hall_line_open"
+std::string window_text(const Window&);
+
+/// Behind a fault's name: the event of its end.
+inline constexpr std::string_view cleared_ending = " cleared";
+
+/// What `temperature` can be of, in the order of plant::TemperatureNode.
+inline constexpr std::array<std::string_view, 4> body_words{"winding", "magnet", "heatsink",
+                                                            "junction"};
 
 }  // namespace stillrotor

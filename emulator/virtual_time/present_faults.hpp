@@ -27,6 +27,10 @@ class PresentFaults {
     one->present = !action.cleared;
     return true;
   }
+  /// It has ended by itself.
+  void forget(const Action& action) noexcept {
+    if (const auto one = find(action); one != known_.end()) one->present = false;
+  }
 
  private:
   struct Known {

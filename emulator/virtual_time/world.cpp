@@ -53,6 +53,11 @@ constexpr std::string_view leg_name(int leg) noexcept {
   return std::string_view("UVW").substr(static_cast<std::size_t>(leg), 1);
 }
 
+constexpr double zero_C_K = 273.15;
+
+/// Temperatures that move are told to the plant so often.
+constexpr std::int64_t temperature_tick_ps = 1'000'000'000;  // 1 ms
+
 bool asks_for_distance(const Scenario& scenario) noexcept {
   return std::any_of(scenario.waiting.begin(), scenario.waiting.end(),
                      [](const auto& one) { return one.condition.what == Watched::distance; });
@@ -91,11 +96,14 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       moving_faults_(scenario),
       conditions_(scenario.waiting),
       present_faults_(scenario),
+      flickering_faults_(scenario),
       counts_distance_(asks_for_distance(scenario)),
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
       controller_supply_V_(bench.controller_supply_V),
+      temperature_K_{RampedInput(zero_C_K), RampedInput(zero_C_K), RampedInput(zero_C_K),
+                     RampedInput(zero_C_K)},
       pulse_(bench.controls.pulse),
       motion_(std::move(motion)),
       plant_(started(bench, scenario, motion_)),
@@ -216,8 +224,7 @@ bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
        reverse = wiring_.is_on(io::line::reverse);
   for (const Action& action : timeline_.coming()) {
     if (action.at_ps > t_ps) break;
-    if (action.kind == ActionKind::throttle)
-      throttle_V.go(action.at_ps, action.value, action.over_ps);
+    if (action.kind == ActionKind::throttle) throttle_V.act(action.at_ps, action);
     if (action.kind == ActionKind::key) key = action.value != 0.0;
     if (action.kind == ActionKind::brake) brake = action.value != 0.0;
     if (action.kind == ActionKind::reverse) reverse = action.value != 0.0;
@@ -292,7 +299,8 @@ void BenchWorld::do_due_actions() noexcept {
   while (const Action* action = timeline_.take_due(now_ps())) act(*action);
   timeline_.woken();
   watch_conditions();
-  if (moving_faults_.any()) follow_faults();
+  follow_faults();
+  timeline_.wake_at(conditions_.next_ps(now_ps()));
   follow_ramps();
   follow_given_speed();
   follow_command_pulse();
@@ -309,7 +317,6 @@ void BenchWorld::watch_conditions() noexcept {
   conditions_.ask(
       now, plant_, odometer_.distance_m(), [this](const Action& action) { act(action); },
       [&](const WaitingAction& one) { event(now, condition_not_met, one.action.label); });
-  timeline_.wake_at(conditions_.next_ps(now));
 }
 
 void BenchWorld::follow_ramps() noexcept {
@@ -323,7 +330,23 @@ void BenchWorld::follow_ramps() noexcept {
     plant_.hold_speed_rad_s(held_speed_rad_s_.ramp_at(now));
   for (const RampedInput* input :
        {&load_torque_Nm_, &slope_, &supply_V_, &wind_m_s_, &pedal_Nm_, &held_speed_rad_s_})
-    if (input->end_ps() > now) timeline_.wake_at(input->end_ps());
+    timeline_.wake_at(input->next_change_ps(now));
+  if (warmed_ != 0) follow_temperatures();
+}
+
+void BenchWorld::follow_temperatures() noexcept {
+  const std::int64_t now = now_ps();
+  for (std::size_t k = 0; k < temperature_K_.size(); ++k) {
+    const auto bit = static_cast<std::uint8_t>(1U << k);
+    if ((warmed_ & bit) == 0) continue;
+    const RampedInput& asked = temperature_K_[k];
+    plant_.set_temperature_C(static_cast<plant::TemperatureNode>(k), asked.at(now) - zero_C_K);
+    const std::int64_t next_ps = asked.next_change_ps(now);
+    if (next_ps == never_ps)
+      warmed_ = static_cast<std::uint8_t>(warmed_ & ~bit);
+    else
+      timeline_.wake_at(std::min(next_ps, now + temperature_tick_ps));
+  }
 }
 
 void BenchWorld::follow_given_speed() noexcept {
@@ -359,25 +382,32 @@ void BenchWorld::act(const Action& action) noexcept {
     case ActionKind::reverse:
       return set_line(io::line::reverse, on);
     case ActionKind::throttle:
-      return throttle_V_.go(now, action.value, action.over_ps);
+      return throttle_V_.act(now, action);
     case ActionKind::load_torque:
-      return load_torque_Nm_.go(now, action.value, action.over_ps);
+      return load_torque_Nm_.act(now, action);
     case ActionKind::slope:
-      return slope_.go(now, action.value, action.over_ps);
+      return slope_.act(now, action);
     case ActionKind::supply_voltage:
-      return supply_V_.go(now, action.value, action.over_ps);
+      return supply_V_.act(now, action);
     case ActionKind::supply:
       return plant_.set_supply_interrupted(!on);
     case ActionKind::wind:
-      return wind_m_s_.go(now, action.value, action.over_ps);
+      return wind_m_s_.act(now, action);
     case ActionKind::pedal_torque:
-      return pedal_Nm_.go(now, action.value, action.over_ps);
+      return pedal_Nm_.act(now, action);
     case ActionKind::held_speed:
-      return held_speed_rad_s_.go(now, action.value, action.over_ps);
+      return held_speed_rad_s_.act(now, action);
     case ActionKind::driver_supply:
       return plant_.set_driver_supply_V(action.value);
     case ActionKind::command_pulse:
       return pulse_.send(on);
+    case ActionKind::temperature:
+      if ((warmed_ >> action.body & 1U) == 0)
+        temperature_K_[action.body].go(now, plant_.state().temperature_C[action.body] + zero_C_K,
+                                       0);
+      temperature_K_[action.body].act(now, action);
+      warmed_ = static_cast<std::uint8_t>(warmed_ | 1U << action.body);
+      return;
     case ActionKind::fault:
       return;  // above
   }
@@ -446,17 +476,32 @@ void BenchWorld::act_fault(const Action& action) noexcept {
   const bool broken = !action.cleared;
   if (!present_faults_.change(action))
     return event(now_ps(), broken ? "fault present already" : "fault absent already", action.label);
+  const bool gone = !broken && flickering_faults_.end(action);
   sink_.mark(broken ? MarkKind::fault : MarkKind::action, now_ps(), action.mark, action.which);
-  Site site(*this);
-  (broken ? action.fault->begin : action.fault->end)(site, action.settings);
-  if (broken)
-    moving_faults_.begin(action, now_ps());
-  else
-    moving_faults_.end(action);
+  if (!gone) switch_fault(action, broken);
+  if (broken) flickering_faults_.begin(action, now_ps());
   conditions_.happened(action.mark, now_ps());
 }
 
+void BenchWorld::switch_fault(const Action& action, bool present) noexcept {
+  Site site(*this);
+  (present ? action.fault->begin : action.fault->end)(site, action.settings);
+  if (present)
+    moving_faults_.begin(action, now_ps());
+  else
+    moving_faults_.end(action);
+}
+
 void BenchWorld::follow_faults() noexcept {
+  const std::int64_t now = now_ps();
+  timeline_.wake_at(flickering_faults_.follow(
+      now, [this](const Action& action, bool present) { switch_fault(action, present); },
+      [&](const Action& action) {
+        present_faults_.forget(action);
+        sink_.mark(MarkKind::action, now, action.end_mark, action.which);
+        conditions_.happened(action.end_mark, now);
+      }));
+  if (!moving_faults_.any()) return;
   Site site(*this);
   timeline_.wake_at(moving_faults_.follow(site));
 }

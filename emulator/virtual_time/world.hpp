@@ -19,6 +19,7 @@
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/analog_wiring.hpp"
 #include "emulator/virtual_time/conditions.hpp"
+#include "emulator/virtual_time/flickering_faults.hpp"
 #include "emulator/virtual_time/foresight.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/moving_faults.hpp"
@@ -134,7 +135,9 @@ class BenchWorld final : public io::World {
   void watch_conditions() noexcept;
   void act(const Action&) noexcept;
   void act_fault(const Action&) noexcept;
+  void switch_fault(const Action&, bool present) noexcept;
   void follow_faults() noexcept;
+  void follow_temperatures() noexcept;
   void set_line_fault(io::LineId, const LineFault&) noexcept;
   void set_line(io::LineId source, bool on, Cause = Cause::scenario) noexcept;
   void follow_ramps() noexcept;
@@ -155,11 +158,14 @@ class BenchWorld final : public io::World {
   MovingFaults moving_faults_;
   Conditions conditions_;
   PresentFaults present_faults_;
+  FlickeringFaults flickering_faults_;
   Odometer odometer_;
   bool counts_distance_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
   double controller_supply_V_;  // while the key is on
+  std::array<RampedInput, plant::temperature_node_count> temperature_K_;
+  std::uint8_t warmed_ = 0;  // bit k: the scenario moves the temperature of body k
   PulseSender pulse_;
   GivenMotion motion_;
   std::size_t next_speed_ = 0;

@@ -76,6 +76,26 @@ Scenario busy() {
                    [](const Action& a, const Action& b) { return a.at_ps < b.at_ps; });
   scenario.timeline.push_back(action(220 * ms, ActionKind::brake, 1.0));
   scenario.timeline.push_back(action(250 * ms, ActionKind::key, 0.0));
+  const auto shape = [&](std::int64_t at_ps, ActionKind kind, Shape::Kind what) {
+    Shape drawn;
+    drawn.kind = what;
+    drawn.size = 0.02;
+    drawn.frequency_Hz = 100.0;
+    drawn.lasts_ps = 50 * ms;
+    if (what != Shape::Kind::sine) draw_noise(drawn, 1, 0);
+    Action a = action(at_ps, kind, 0.0);
+    a.shape = std::make_shared<const Shape>(std::move(drawn));
+    a.least = -1.0;
+    a.most = 1000.0;
+    scenario.timeline.push_back(std::move(a));
+  };
+  shape(251 * ms, ActionKind::slope, Shape::Kind::sine);
+  shape(252 * ms, ActionKind::load_torque, Shape::Kind::noise);
+  shape(253 * ms, ActionKind::temperature, Shape::Kind::table);
+  Action flickers = fault(255 * ms, hall_line_open, 0);
+  flickers.flips = draw_flips({0.5, 1e-3, 20e-3}, 1, 0);
+  flickers.end_mark = "hall_line_open cleared";
+  scenario.timeline.push_back(std::move(flickers));
   const auto wait = [&](Watched what, double bound, Action does) {
     WaitingAction one;
     one.condition = {what, true, bound, 5 * ms, scenario.lasts_ps, "slope", "as written"};

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "emulator/judge/judge.hpp"
+#include "emulator/judge/stretch.hpp"
 #include "tests/emulator/judge/synthetic_record.hpp"
 
 namespace stillrotor {
@@ -114,6 +115,34 @@ TEST(Verdict, IsInvalidWhenTheMeasureIsUndefined) {
   EXPECT_THAT(judgement.reason,
               AllOf(HasSubstr("1 of 2 limits could not be judged"),
                     HasSubstr("pwm_frequency could not be measured: no gate rose")));
+}
+
+TEST(Window, HangsOnEventsAtBothEnds) {
+  SyntheticRecord record(0.5);
+  record.mark(MarkKind::action, 100 * ms, "key on")
+      .mark(MarkKind::action, 200 * ms, "throttle")
+      .mark(MarkKind::action, 300 * ms, "key on");
+  const RecordReader& read = record.read();
+  const struct {
+    Window window;
+    double from_s, to_s;  // from_s < 0: there is no such window
+  } cases[] = {
+      {{0.0, 0.0, "", "throttle"}, 0.0, 0.2},
+      {{0.05, 0.02, "key on", "throttle"}, 0.15, 0.22},
+      {{0.01, 0.0, "throttle", "key on"}, 0.21, 0.3},  // the first one after its beginning
+      {{0.25, 0.0, "", "throttle"}, -1.0, 0.0},
+      {{-1.0, 0.0, "", "", "throttle"}, 0.0, 0.2},
+      {{0.15, 0.05, "", "", "throttle"}, 0.05, 0.15},
+      {{0.25, 0.05, "", "", "throttle"}, -1.0, 0.0},  // begins before the record
+      {{0.1, 0.0, "", "", "brake on"}, -1.0, 0.0},
+  };
+  for (const auto& one : cases) {
+    const ResolvedWindow found = resolve(read, one.window);
+    EXPECT_EQ(found.undefined.empty(), one.from_s >= 0.0) << one.to_s << one.window.until;
+    if (one.from_s < 0.0) continue;
+    EXPECT_NEAR(static_cast<double>(found.stretch.from_ps) * 1e-12, one.from_s, 1e-12);
+    EXPECT_NEAR(static_cast<double>(found.stretch.to_ps) * 1e-12, one.to_s, 1e-12);
+  }
 }
 
 TEST(Verdict, IsInvalidWhenAGapLiesInTheWindow) {

@@ -409,6 +409,188 @@ TEST_F(LoadScenario, AMeasureGetsWhatItAsksForAndNothingElse) {
   for (const auto& [limit, words] : cases) EXPECT_THAT(said_of_limit(limit), HasSubstr(words));
 }
 
+TEST_F(LoadScenario, AQuantityCanHaveAShape) {
+  folder_.write("hand.csv", "# a hand\ntime [ms], throttle [%]\n0, 0\n500, 40\n900, 0\n");
+  const Scenario scenario = load(replaced(
+      small_scenario, "  - {at: 0.4 s, throttle: 2.6 V, over: 300 ms}\n",
+      "  - {at: 0.4 s, throttle: {table: hand.csv}}\n"
+      "  - {at: 2.5 s, throttle: {noise: {rms: 1 %, bandwidth: 20 Hz, for: 1 s}}}\n"
+      "  - {at: 2.5 s, throttle: {sine: {amplitude: 100 mV, frequency: 5 Hz, for: 1 s}}}\n"));
+  ASSERT_EQ(scenario.timeline.size(), 5U);
+  const Shape& hand = *scenario.timeline[1].shape;
+  ASSERT_EQ(hand.points.size(), 3U);
+  EXPECT_EQ(hand.points[1].at_ps, 500'000'000'000);
+  EXPECT_NEAR(hand.points[1].value, 2.19, 1e-12);  // see AThrottleCanBeGivenAsAPosition
+  EXPECT_EQ(scenario.timeline[1].label, "throttle table hand.csv");
+  EXPECT_NEAR(scenario.timeline[3].shape->size, 0.0335, 1e-12);
+  EXPECT_EQ(scenario.timeline[4].label, "throttle sine 100 mV, 5 Hz, for 1 s");
+  EXPECT_EQ(scenario.timeline[4].most, 6.0);
+  const Scenario again = load(scenario.resolved_yaml);
+  ASSERT_EQ(again.timeline.size(), scenario.timeline.size());
+  for (std::size_t k = 0; k < scenario.timeline.size(); ++k) {
+    if (!scenario.timeline[k].shape) continue;
+    const Shape &a = *scenario.timeline[k].shape, &b = *again.timeline[k].shape;
+    EXPECT_EQ(a.kind, b.kind);
+    EXPECT_EQ(a.size, b.size);
+    EXPECT_EQ(a.lasts_ps, b.lasts_ps);
+    ASSERT_EQ(a.points.size(), b.points.size());
+    for (std::size_t n = 0; n < a.points.size(); ++n) {
+      EXPECT_EQ(a.points[n].at_ps, b.points[n].at_ps);
+      EXPECT_EQ(a.points[n].value, b.points[n].value);
+    }
+  }
+}
+
+TEST_F(LoadScenario, ShapesAreChecked) {
+  folder_.write("late.csv", "time [s], slope [%]\n0, 1\n2, 70\n1, 3\n");
+  folder_.write("bad.csv", "time [s], slope [%]\n0, 1\n1, x\n");
+  const auto refused = [&](const std::string& shape, const std::string& why) {
+    EXPECT_THAT(said_of_action("at: 1 s, " + shape), HasSubstr(why)) << shape;
+  };
+  EXPECT_EQ(said_of_action("at: 1 s, temperature: 80 degC, body: winding"), "");
+  refused("slope: {table: late.csv}", "late.csv:3:1: slope is 0.7; allowed -50 % to 50 %");
+  refused("slope: {table: late.csv}",
+          "late.csv:4:1: time is 1 s; allowed 0 s to 3600 s, each later");
+  refused("slope: {table: bad.csv}", "bad.csv:3:1: slope is \"x\"");
+  refused("slope: {table: none.csv}", "there is no such file");
+  refused("slope: {sine: {amplitude: 2 %, frequency: 1 Hz}}", "sine needs for");
+  refused("slope: {sine: {amplitude: 2 V, frequency: 1 Hz, for: 1 s}}", "is not a plain number");
+  refused("slope: {sine: {amplitude: 2 %, frequency: 2 kHz, for: 1 s}}", "allowed 1 mHz to 1 kHz");
+  refused("slope: {noise: {rms: 2 %, bandwidth: 10 kHz, for: 3600 s}}", "points; allowed 200000");
+  refused("slope: {saw: {}}", "unknown key saw in the shape of slope");
+  refused("slope: {}", "has 0 of sine, noise, table; allowed exactly one");
+  refused("slope: {sine: {amplitude: 2 %, frequency: 1 Hz, for: 1 s}}, over: 1 s",
+          "over means nothing beside a shape");
+  refused("brake: {sine: {}}", "brake has no single value");
+  refused("temperature: 80 degC", "temperature needs body; allowed winding, magnet");
+  refused("slope: 2 %, body: winding", "body means nothing beside slope");
+}
+
+// Two movements of a quantity at once say two things.
+TEST_F(LoadScenario, RampsOfOneQuantityDoNotOverlap) {
+  EXPECT_THAT(said_of_action("at: 0.6 s, throttle: 1 V"),
+              AllOf(HasSubstr("throttle 1 V begins at 0.6 s, while \"throttle 2.6 V over 300 ms\""),
+                    HasSubstr("s.yaml:8) goes on to 0.7 s")));
+  EXPECT_EQ(said_of_action("at: 0.7 s, throttle: 1 V"), "");
+  EXPECT_EQ(said_of_action("at: 0.6 s, slope: 1 %"), "");
+  EXPECT_EQ(
+      said_of_action("at: 0.6 s, throttle: {sine: {amplitude: 1 V, frequency: 1 Hz, for: 1 s}}"),
+      "");
+}
+
+TEST_F(LoadScenario, AFaultCanComeAndGo) {
+  const std::string flickers = ", intermittent: {probability: 10 %, lasts: 5 ms, for: 1 s}";
+  const Scenario scenario = load(replaced(small_scenario, "hall_line_open, line: U}",
+                                          "hall_line_open, line: U" + flickers + "}"));
+  const Action& action = scenario.timeline[2];
+  EXPECT_GT(action.flips.size(), 10U);
+  EXPECT_LT(action.flips.size(), 80U);  // about 2 * 20
+  EXPECT_EQ(action.label, "hall_line_open U 10 % of the time, 5 ms each, for 1 s");
+  EXPECT_EQ(load(scenario.resolved_yaml).timeline[2].flips, action.flips);
+  EXPECT_NE(load(replaced(scenario.resolved_yaml, "seed: 1", "seed: 2")).timeline[2].flips,
+            action.flips);
+  EXPECT_THAT(event_names(scenario), testing::Contains("hall_line_open cleared"));
+  const auto said_of_fault = [&](const std::string& rest) {
+    return said_of_action("at: 1 s, fault: phase_open, line: V, " + rest);
+  };
+  EXPECT_EQ(said_of_fault(flickers.substr(2)), "");
+  EXPECT_THAT(said_of_fault("intermittent: {lasts: 5 ms, for: 1 s}"),
+              HasSubstr("needs probability"));
+  EXPECT_THAT(said_of_fault("intermittent: {probability: 100 %, lasts: 5 ms, for: 1 s}"),
+              HasSubstr("allowed 0.1 % to 99.9 %"));
+  EXPECT_THAT(said_of_fault("intermittent: {probability: 50 %, lasts: 1 us, for: 1 s}"),
+              HasSubstr("comes about 500000 times; allowed 10000"));
+  EXPECT_THAT(said_of_action("at: 3 s, clear: hall_line_open, line: U" + flickers),
+              HasSubstr("intermittent means nothing beside clear"));
+  EXPECT_THAT(said_of_action("at: 1 s, throttle: 1 V" + flickers),
+              HasSubstr("intermittent means nothing beside throttle"));
+}
+
+TEST_F(LoadScenario, AWindowHangsOnEventsAtBothEnds) {
+  const auto window = [&](const std::string& keys) {
+    return load(replaced(small_scenario, "from: 0 s, to: 2 s", keys)).expect[0].window;
+  };
+  EXPECT_EQ(window("until: throttle").to_s, 0.0);
+  EXPECT_EQ(window("after: key on, until: throttle, to: 20 ms").to_s, 0.02);
+  EXPECT_LT(window("before: throttle").from_s, 0.0);
+  EXPECT_EQ(window("before: throttle, from: 100 ms").from_s, 0.1);
+  const Scenario scenario =
+      load(replaced(small_scenario, "from: 0 s, to: 2 s", "before: throttle, from: 100 ms"));
+  EXPECT_EQ(load(scenario.resolved_yaml).expect[0].window.from_s, 0.1);
+  EXPECT_THAT(said_with("from: 0 s, to: 2 s", "before: throttle, after: key on"),
+              HasSubstr("after means nothing beside before"));
+  EXPECT_THAT(said_with("from: 0 s, to: 2 s", "until: phase_open"), HasSubstr("never makes"));
+  EXPECT_THAT(said_with("from: 0 s, to: 2 s", "before: throttle, from: 1 ms, to: 2 ms"),
+              HasSubstr("only from longer before it"));
+}
+
+TEST_F(LoadScenario, ParametersStandForValues) {
+  const std::string text =
+      replaced(small_scenario, "throttle: 2.6 V", "throttle: \"${top}\"") +
+      "parameters: {top: {value: 2.6 V, range: 1 V to 4 V, text: at the wire}, who: {value: U}}\n";
+  EXPECT_EQ(load(text).timeline[1].value, 2.6);
+  const auto set = [&](const std::vector<std::string>& settings) {
+    return load_scenario(folder_.write("s.yaml", text), bench_, known, settings);
+  };
+  const Scenario scenario = set({"top=3 V"});
+  EXPECT_EQ(scenario.timeline[1].value, 3.0);
+  EXPECT_EQ(scenario.overrides, std::vector<std::string>{"top=3 V"});
+  EXPECT_THAT(scenario.resolved_yaml, HasSubstr("top: {value: 3 V, range: 1 V to 4 V, text: at the "
+                                                "wire}"));
+  EXPECT_EQ(load(scenario.resolved_yaml).resolved_yaml, scenario.resolved_yaml);
+  const auto refused = [&](const std::string& setting) {
+    return problems([&] { set({setting}); });
+  };
+  EXPECT_THAT(refused("top=5 V"),
+              HasSubstr("--scenario-set top=5 V: the value of top is 5 V; allowed "
+                        "1 V to 4 V"));
+  EXPECT_THAT(refused("top=3 A"), HasSubstr("allowed 1 V to 4 V"));
+  EXPECT_THAT(refused("tpo=3 V"), HasSubstr("Did you mean top?"));
+  EXPECT_THAT(refused("top"), HasSubstr("allowed name=value"));
+  EXPECT_THAT(said(replaced(text, "${top}", "${tpo}")),
+              AllOf(HasSubstr("s.yaml:7"), HasSubstr("names no parameter of the scenario. Did you "
+                                                     "mean top?")));
+  EXPECT_THAT(said(replaced(text, "value: 2.6 V", "value: 0.5 V")),
+              HasSubstr("allowed 1 V to 4 V"));
+  EXPECT_THAT(said(replaced(text, "1 V to 4 V", "1 V up")), HasSubstr("allowed LEAST to MOST"));
+  EXPECT_THAT(said(replaced(text, "value: 2.6 V, ", "")), HasSubstr("parameter top has no value"));
+}
+
+// By hand: 0.5 s of the part, 1 s later.
+TEST_F(LoadScenario, PartsAreIncludedLater) {
+  folder_.write("parts/hill.yaml",
+                "parameters: {grade: {value: 6 %, range: 0 % to 20 %}}\n"
+                "timeline:\n  - {at: 0.5 s, slope: \"${grade}\"}\n"
+                "  - {when: speed > 1 rpm, by: 1 s, brake: on}\n"
+                "expect:\n  - {measure: count, from: 0.2 s, to: 0.4 s, max: 1}\n"
+                "  - {measure: count, after: slope, to: 0.4 s, max: 1}\n"
+                "include: [more.yaml]\n");
+  folder_.write("parts/more.yaml", "timeline: [{at: 2 s, brake: off}]\n");
+  const std::string text =
+      std::string(small_scenario) + "include: [{from: parts/hill.yaml, at: 1 s}]\n";
+  const Scenario scenario = load(text);
+  ASSERT_EQ(scenario.timeline.size(), 5U);
+  EXPECT_EQ(scenario.timeline[2].label, "slope 6 %");
+  EXPECT_EQ(scenario.timeline[2].at_ps, 1'500'000'000'000);
+  EXPECT_EQ(scenario.timeline[4].at_ps, 3'000'000'000'000);
+  EXPECT_EQ(scenario.waiting[0].condition.by_ps, 2'000'000'000'000);
+  ASSERT_EQ(scenario.expect.size(), 4U);
+  EXPECT_DOUBLE_EQ(scenario.expect[2].window.from_s, 1.2);
+  EXPECT_DOUBLE_EQ(scenario.expect[2].window.to_s, 1.4);
+  EXPECT_EQ(scenario.expect[3].window.to_s, 0.4);
+  EXPECT_EQ(load(scenario.resolved_yaml).resolved_yaml, scenario.resolved_yaml);
+
+  folder_.write("parts/hill.yaml", "timeline:\n  - {at: 0.5 s, slpoe: 6 %}\n");
+  EXPECT_THAT(said(text), HasSubstr("hill.yaml:2:"));
+  folder_.write("parts/hill.yaml", "include: [../s.yaml]\n");
+  EXPECT_THAT(said(text), HasSubstr("hill.yaml:1:11: include ../s.yaml leads back to itself"));
+  folder_.write("parts/hill.yaml", "lasts: 4 s\n");
+  EXPECT_THAT(said(text), HasSubstr("unknown key lasts in a part of a scenario"));
+  EXPECT_THAT(said(replaced(text, "hill.yaml", "hlil.yaml")), HasSubstr("s.yaml:11:18"));
+  EXPECT_THAT(said(replaced(text, "{from: parts/hill.yaml, at: 1 s}", "{at: 1 s}")),
+              HasSubstr("include needs the path of a part"));
+}
+
 TEST_F(LoadScenario, ALimitIsWrittenInItsMeasuresUnit) {
   EXPECT_THAT(said_with("max: 60 A", "max: 60 V"),
               HasSubstr("max of peak: \"60 V\" is a voltage; a current"));

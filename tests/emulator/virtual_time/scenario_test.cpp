@@ -149,6 +149,167 @@ TEST(Actions, LeaveAMarkWithTheirLabel) {
   EXPECT_EQ(sink.marks[6].kind, MarkKind::action);
 }
 
+// ---- shapes
+
+Action shaped(std::int64_t at_ps, ActionKind kind, Shape shape, double least, double most) {
+  Action a = action(at_ps, kind, 0.0);
+  a.shape = std::make_shared<const Shape>(std::move(shape));
+  a.least = least;
+  a.most = most;
+  return a;
+}
+Shape sine(double amplitude, double frequency_Hz, std::int64_t lasts_ps) {
+  Shape shape;
+  shape.kind = Shape::Kind::sine;
+  shape.size = amplitude;
+  shape.frequency_Hz = frequency_Hz;
+  shape.lasts_ps = lasts_ps;
+  return shape;
+}
+Shape table(std::vector<ShapePoint> points) {
+  Shape shape;
+  shape.kind = Shape::Kind::table;
+  shape.lasts_ps = points.back().at_ps;
+  shape.points = std::move(points);
+  return shape;
+}
+
+// By hand: at rest 0.85 V; a twelfth of a period of 100 Hz later 0.85 V + 0.25 V, a quarter later
+// 0.85 V + 0.5 V, three quarters later less than idle and kept within 0.6 V; after two periods 0.85
+// V again.
+TEST(Shapes, ASineIsExactAndKeptWithinItsBounds) {
+  const auto volts = throttle_readings(
+      {2 * ms, 2 * ms + 5 * ms / 6, 2 * ms + 2'500 * us, 2 * ms + 7'500 * us, 19 * ms},
+      {shaped(2 * ms, ActionKind::throttle, sine(0.5, 100.0, 15 * ms), 0.6, 6.0)});
+  const std::vector<double> expected = {0.85, 1.1, 1.35, 0.6, 0.85};
+  ASSERT_EQ(volts.size(), expected.size());
+  for (std::size_t k = 0; k < volts.size(); ++k) EXPECT_NEAR(volts[k], expected[k], 1e-9) << k;
+}
+
+// From 1 V at once to 3 V within 4 ms, down to 2 V within 2 ms, which holds; a ramp takes over from
+// where the table stands.
+TEST(Shapes, ATableIsStraightBetweenItsPoints) {
+  const auto volts = throttle_readings(
+      {2 * ms - 1, 2 * ms, 4 * ms, 6 * ms, 7 * ms, 8 * ms, 9 * ms, 11 * ms, 13 * ms},
+      {shaped(2 * ms, ActionKind::throttle, table({{0, 1.0}, {4 * ms, 3.0}, {6 * ms, 2.0}}), 0.0,
+              6.0),
+       action(10 * ms, ActionKind::throttle, 4.0, 2 * ms)});
+  const std::vector<double> expected = {0.85, 1.0, 2.0, 3.0, 2.5, 2.0, 2.0, 3.0, 4.0};
+  ASSERT_EQ(volts.size(), expected.size());
+  for (std::size_t k = 0; k < volts.size(); ++k) EXPECT_NEAR(volts[k], expected[k], 1e-12) << k;
+}
+
+// Without friction, on 0.02 kg m^2: a torque of A sin(2 pi f t) changes the speed by
+// A (1 - cos(2 pi f t)) / (2 pi f J): 2 N m at 100 Hz have turned it by 2 * 2 / (2 pi 100 Hz 0.02)
+// = 0.3183 rad/s after half a period, and by nothing after a whole one. Tolerance: a polygon of 64
+// sides inside the sine holds (2 pi / 64)^2 / 12 = 0.08 % less.
+TEST(Shapes, ThePlantFollowsASine) {
+  Bench bench = hub_bench();
+  bench.drive.shaft.coulomb_friction_Nm = 0.0;
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, standing({shaped(0, ActionKind::load_torque, sine(2.0, 100.0, 10 * ms), -10.0, 10.0)}),
+      idle, sink);
+  EXPECT_NEAR(at(sink, 5 * ms, Signal::speed), -0.31831F, 0.0004F);
+  EXPECT_NEAR(at(sink, 10 * ms, Signal::speed), 0.0F, 1e-5F);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::speed), 0.0F, 1e-5F);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::load_torque), 0.0F, 1e-6F);
+}
+
+// The same seed draws the same; mean square over time as asked. Tolerance: 6270 points of 3 % rms
+// each, so 1.5 %, three times over.
+TEST(Shapes, NoiseHasItsRmsAndItsSeed) {
+  Shape noise;
+  noise.kind = Shape::Kind::noise;
+  noise.size = 0.2;
+  noise.frequency_Hz = 100.0;
+  noise.lasts_ps = 20 * second;
+  Shape again = noise, other = noise;
+  draw_noise(noise, 7, 3);
+  draw_noise(again, 7, 3);
+  draw_noise(other, 7, 4);
+  ASSERT_EQ(noise.points.size(), again.points.size());
+  double squares = 0.0;
+  for (std::size_t k = 0; k + 1 < noise.points.size(); ++k) {
+    const ShapePoint &a = noise.points[k], &b = noise.points[k + 1];
+    EXPECT_EQ(a.value, again.points[k].value);
+    EXPECT_LT(a.at_ps, b.at_ps);
+    squares += static_cast<double>(b.at_ps - a.at_ps) * 1e-12 *
+               (a.value * a.value + a.value * b.value + b.value * b.value) / 3.0;
+  }
+  EXPECT_NEAR(std::sqrt(squares / 20.0), 0.2, 0.01);
+  EXPECT_NE(noise.points[1].value, other.points[1].value);
+}
+
+// Without heat paths a body keeps what it is told: from 25 degC to 125 degC within 10 ms, told in
+// steps of 1 ms.
+TEST(Shapes, ABodyIsWarmedAndStaysSo) {
+  Action warm = action(5 * ms, ActionKind::temperature, 398.15, 10 * ms);
+  warm.body = static_cast<std::size_t>(plant::TemperatureNode::winding);
+  ScriptedController idle;
+  KeepingSink sink;
+  run(hub_bench(), standing({warm}), idle, sink);
+  EXPECT_NEAR(at(sink, 4 * ms, Signal::temperature_winding), 298.15F, 1e-3F);
+  EXPECT_NEAR(at(sink, 10 * ms, Signal::temperature_winding), 348.15F, 10.0F);
+  EXPECT_NEAR(at(sink, 16 * ms, Signal::temperature_winding), 398.15F, 1e-3F);
+  EXPECT_NEAR(at(sink, 16 * ms, Signal::temperature_magnet), 298.15F, 1e-3F);
+}
+
+// ---- faults that come and go
+
+// By hand: present 20 % of the time, 5 ms each: absent 20 ms each. Of 2000 s that are 80,000
+// cycles; the share's deviation is 20 % * 80 % * sqrt(2 / 80,000) = 0.08 %, five times over 0.4 %.
+TEST(Intermittent, HasItsShareAndItsMeanDuration) {
+  const auto flips = draw_flips({0.2, 5e-3, 2000.0}, 1, 0);
+  EXPECT_EQ(flips, draw_flips({0.2, 5e-3, 2000.0}, 1, 0));
+  EXPECT_NE(flips, draw_flips({0.2, 5e-3, 2000.0}, 2, 0));
+  ASSERT_EQ(flips.size() % 2, 1U);
+  double present_s = 0.0;
+  std::int64_t since_ps = 0;
+  for (std::size_t k = 0; k < flips.size(); ++k) {
+    EXPECT_LT(since_ps, flips[k]);
+    if (k % 2 == 0) present_s += static_cast<double>(flips[k] - since_ps) * 1e-12;
+    since_ps = flips[k];
+  }
+  EXPECT_NEAR(present_s / 2000.0, 0.2, 0.004);
+  EXPECT_NEAR(present_s / (static_cast<double>(flips.size() + 1) / 2.0), 5e-3, 1e-4);
+  EXPECT_LE(flips.back(), 2000 * second);
+}
+
+// Line V is low at 0 deg and its pull is up: each time it breaks it reads high. Cleared in between,
+// it stays whole; left alone, it ends by itself. One mark for the fault, one for its end.
+TEST(Intermittent, ComesAndGoesAndIsOneFaultInTheRecord) {
+  Action flickers = fault(2 * ms, hall_line_open, 1);
+  flickers.flips = {ms, 3 * ms, 4 * ms, 6 * ms, 7 * ms};
+  flickers.end_mark = "hall_line_open cleared";
+  const struct {
+    std::vector<Action> timeline;
+    std::vector<std::int64_t> edges_ms;
+    std::int64_t cleared_ms;
+  } cases[] = {
+      {{flickers}, {2, 3, 5, 6, 8, 9}, 9},
+      {{flickers, fault(7 * ms, hall_line_open, 1, true)}, {2, 3, 5, 6}, 7},
+      {{flickers, fault(5 * ms + 500 * us, hall_line_open, 1, true)}, {2, 3, 5}, 5},
+  };
+  for (const auto& one : cases) {
+    ScriptedController controller;
+    KeepingSink sink;
+    run(hub_bench(), standing(one.timeline), controller, sink);
+    std::vector<std::int64_t> edges_ms;
+    for (const io::Edge& edge : controller.delivered)
+      if (edge.at.count() % ms == 0) edges_ms.push_back(edge.at.count() / ms);
+    EXPECT_EQ(edges_ms, one.edges_ms);
+    int begun = 0, ended = 0;
+    for (const KeptMark& mark : sink.marks) {
+      begun += mark.name == "hall_line_open";
+      ended += mark.name == "hall_line_open cleared";
+    }
+    EXPECT_EQ(begun, 1);
+    EXPECT_EQ(ended, 1);
+    EXPECT_EQ(sink.find("hall_line_open cleared")->at_ps / ms, one.cleared_ms);
+  }
+}
+
 // ---- actions that wait for the plant
 
 WaitingAction waiting(Watched what, bool above, double bound, Action does, std::int64_t for_ps = 0,
