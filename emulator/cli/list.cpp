@@ -1,5 +1,6 @@
 // stillrotor list: everything that bench and scenario files can say, from the tables themselves.
-#include <fmt/core.h>
+#include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
@@ -12,9 +13,11 @@
 
 #include "emulator/bench/parameter_table.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/scenario_schema.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/judge/judge.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 #include "io/backends.hpp"
 
@@ -93,6 +96,15 @@ Rows conditions() {
   return rows;
 }
 
+Rows keys() {
+  Rows rows{{"in", "key", "allowed", "what it is"}};
+  for (const ScenarioKey& row : scenario_keys())
+    rows.push_back({row.map, row.key + (row.required ? " (required)" : ""),
+                    row.words.empty() ? row.allowed : fmt::format("{}", fmt::join(row.words, ", ")),
+                    row.text});
+  return rows;
+}
+
 std::string or_dash(std::string_view text) { return text.empty() ? "-" : std::string(text); }
 
 Rows faults() {
@@ -166,6 +178,7 @@ const std::map<std::string, Lister>& listers() {
       {"faults", faults},
       {"backends", backends},
       {"signals", signals},
+      {"scenario-keys", keys},
       {"benches", [] { return files("benches"); }},
       {"scenarios", [] { return files("scenarios"); }},
       {"machines",
@@ -186,6 +199,9 @@ const std::map<std::string, Lister>& listers() {
   return all;
 }
 
+/// Not a table: a JSON Schema.
+constexpr const char* schema = "scenario-schema";
+
 }  // namespace
 
 void add_list(CLI::App& app, int& status) {
@@ -194,13 +210,15 @@ void add_list(CLI::App& app, int& status) {
       app.add_subcommand("list", "Show what there is: parameters, measures, faults, files, ...");
   std::vector<std::string> words;
   for (const auto& [word, lister] : listers()) words.push_back(word);
+  words.emplace_back(schema);
   command->add_option("WHAT", *what, "what to list")->required()->check(CLI::IsMember(words));
   command->footer(R"(Examples:
   stillrotor list parameters        everything a bench file can say, with unit, range and default
   stillrotor list measures          what a scenario can set limits on
+  stillrotor list scenario-schema   a JSON Schema of scenario files, for editors
   stillrotor list machines          part files below ./configs, and the parameters of a machine)");
   command->callback([what, &status] {
-    fmt::print("{}", table(listers().at(*what)(), 0));
+    fmt::print("{}", *what == schema ? scenario_schema() : table(listers().at(*what)(), 0));
     status = 0;
   });
 }

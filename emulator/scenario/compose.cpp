@@ -8,6 +8,7 @@
 #include "emulator/bench/nearest.hpp"
 #include "emulator/bench/units.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
 
 namespace stillrotor {
@@ -15,9 +16,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-const std::vector<std::string> part_keys{"part", "parameters", "include", "timeline", "expect"};
-const std::vector<std::string> include_keys{"from", "at"};
-const std::vector<std::string> parameter_keys{"value", "range", "text"};
 constexpr std::size_t deepest_chain = 8;
 constexpr int most_parts = 100;
 constexpr double longest_s = 3600.0;
@@ -80,7 +78,7 @@ class Composer {
       double later_s = 0.0;
       const YamlNode* named = &item;
       if (item.kind == YamlNode::Kind::map) {
-        const Fields fields(item, "an include", include_keys, problems_);
+        const Fields fields(item, "an include", keys_of("include"), problems_);
         later_s =
             fields.quantity("at", Family::time, 0.0, longest_s, "0 s to 3600 s").value_or(0.0);
         named = item.find("from");
@@ -111,7 +109,7 @@ class Composer {
     }
     try {
       YamlNode part = read_yaml(path, path.string(), named.place);
-      const Fields known(part, "a part of a scenario", part_keys, problems_);
+      const Fields known(part, "a part of a scenario", keys_of("part"), problems_);
       chain_.push_back(canonical);
       take_parameters(part);
       include_parts(part, path, offset_s);
@@ -197,7 +195,8 @@ class Composer {
                       fmt::format("{} is no name of a parameter; allowed 1 to 60 of a to "
                                   "z, 0 to 9 and _. Rename it.",
                                   key.text));
-      const Fields fields(node, fmt::format("parameter {}", key.text), parameter_keys, problems_);
+      const Fields fields(node, fmt::format("parameter {}", key.text), keys_of("parameter"),
+                          problems_);
       if (!fields.has("value"))
         problems_.add(node.place,
                       fmt::format("parameter {} has no value. Write value: 2.6 V.", key.text));

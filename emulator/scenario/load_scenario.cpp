@@ -6,19 +6,17 @@
 #include "emulator/bench/resolved_yaml.hpp"
 #include "emulator/scenario/compose.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
+#include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> scenario_keys{"scenario", "lasts",    "seed",
-                                             "start",    "timeline", "expect"};
-const std::vector<std::string> start_keys{"speed", "angle", "key", "state_of_charge"};
-
 /// Texts of the resolved file, defaults until the file says otherwise.
 struct Written {
-  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off", charge;
-  std::vector<std::string> parameters, timeline, expect;
+  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off", charge, bus, temperature;
+  std::vector<std::string> parameters, road, timeline, expect;
 };
 
 void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
@@ -33,9 +31,27 @@ void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
   written.seed = text;
 }
 
+/// Of bodies that are warm at the start. Returns the map of the resolved file.
+std::string read_temperatures(const YamlNode& node, const Bench& bench, Start& start,
+                              Problems& problems) {
+  const Fields fields(node, "start temperature", keys_of("start temperature"), problems);
+  std::vector<WrittenPair> pairs;
+  for (std::size_t k = 0; k < body_words.size(); ++k) {
+    const std::string_view body = body_words[k];
+    start.temperature_K[k] =
+        fields.quantity(body, Family::temperature, 173.15, 573.15, "-100 degC to 300 degC");
+    pairs.push_back({std::string(body), fields.text(body)});
+  }
+  if (fields.has("junction") && bench.drive.thermal.fitted)
+    fields.wrong("junction",
+                 "junction follows its heatsink where the bench has heat paths "
+                 "(thermal). Warm the heatsink instead.");
+  return flow_map(pairs);
+}
+
 void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Written& written,
                 Problems& problems) {
-  const Fields fields(node, "start", start_keys, problems);
+  const Fields fields(node, "start", keys_of("start"), problems);
   constexpr double most_speed = 100'000.0 * 2.0 * std::numbers::pi / 60.0;
   constexpr double full_turn = 2.0 * std::numbers::pi;
   Start& start = scenario.start;
@@ -55,6 +71,10 @@ void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Wr
                              "of the bench \"{}\" has no open_circuit. Give it one, or remove "
                              "state_of_charge.",
                              bench.name));
+  start.bus_V = fields.quantity("bus_voltage", Family::voltage, 0.0, 2000.0, "0 V to 2000 V");
+  if (const YamlNode* warm = fields.node("temperature"))
+    written.temperature = read_temperatures(*warm, bench, start, problems);
+  written.bus = fields.text("bus_voltage");
   written.charge = fields.text("state_of_charge");
   if (fields.has("speed")) written.speed = fields.text("speed");
   if (fields.has("angle")) written.angle = fields.text("angle");
@@ -70,11 +90,15 @@ std::string resolved(const Fields& fields, const Written& written) {
       flow_map({{"speed", written.speed},
                 {"angle", written.angle},
                 {"key", written.key},
-                {"state_of_charge", written.charge}}));
+                {"state_of_charge", written.charge},
+                {"bus_voltage", written.bus},
+                {"temperature", written.temperature, true}}));
   if (!written.parameters.empty()) out += "parameters:\n";
   for (const std::string& line : written.parameters) out += fmt::format("  {}\n", line);
-  for (const auto& [name, lines] :
-       {std::pair{"timeline", &written.timeline}, {"expect", &written.expect}}) {
+  for (const auto& [name, lines] : {std::pair{"road", &written.road},
+                                    {"timeline", &written.timeline},
+                                    {"expect", &written.expect}}) {
+    if (lines->empty() && lines == &written.road) continue;
     out += fmt::format("{}:{}\n", name, lines->empty() ? " []" : "");
     for (const std::string& line : *lines) out += fmt::format("  - {}\n", line);
   }
@@ -98,7 +122,7 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
   ComposedScenario composed = compose_scenario(file, settings);
   const YamlNode& root = composed.root;
   Problems problems;
-  const Fields fields(root, "a scenario", scenario_keys, problems);
+  const Fields fields(root, "a scenario", keys_of("scenario"), problems);
   Scenario scenario;
   Written written;
   scenario.file = file;
@@ -122,6 +146,8 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
   }
   if (const YamlNode* timeline = root.find("timeline"))
     written.timeline = read_timeline(*timeline, bench, scenario, problems);
+  if (const YamlNode* road = root.find("road"))
+    written.road = read_road(*road, bench, scenario, problems);
   if (const YamlNode* expect = root.find("expect"))
     written.expect = read_limits(*expect, measures, scenario, problems);
   problems.throw_if_any();

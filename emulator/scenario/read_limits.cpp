@@ -7,15 +7,13 @@
 #include "emulator/bench/nearest.hpp"
 #include "emulator/bench/units.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> limit_keys{"measure", "phase",  "harmonic", "pattern",
-                                          "after",   "before", "until",    "from",
-                                          "to",      "min",    "max",      "because"};
 const std::vector<std::string> phases{"U", "V", "W"};
 constexpr std::string_view turns = "electrical turns";
 constexpr double longest_s = 3600.0;
@@ -24,7 +22,9 @@ class LimitReader {
  public:
   LimitReader(const YamlNode& node, std::span<const KnownMeasure> measures,
               const Scenario& scenario, Problems& problems)
-      : fields_(node, "a limit", limit_keys, problems), measures_(measures), scenario_(scenario) {}
+      : fields_(node, "a limit", keys_of("limit"), problems),
+        measures_(measures),
+        scenario_(scenario) {}
 
   Limit read() {
     read_measure();
@@ -44,7 +44,7 @@ class LimitReader {
 
   std::string line() const {
     std::vector<WrittenPair> pairs;
-    for (const std::string& key : limit_keys)
+    for (const std::string& key : keys_of("limit"))
       pairs.push_back({key, key == "from" && !fields_.has("from") && !fields_.has("before")
                                 ? "0 s"
                                 : fields_.text(key)});

@@ -7,12 +7,12 @@
 #include "emulator/bench/csv_table.hpp"
 #include "emulator/bench/resolved_yaml.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
 
 namespace stillrotor {
 namespace {
 
-const std::vector<std::string> kinds{"sine", "noise", "table"};
 constexpr double longest_s = 3600.0;
 
 class ShapeReader {
@@ -21,9 +21,10 @@ class ShapeReader {
       : node_(node),
         quantity_(quantity),
         problems_(problems),
-        fields_(node, fmt::format("the shape of {}", quantity.name), kinds, problems) {}
+        fields_(node, fmt::format("the shape of {}", quantity.name), keys_of("shape"), problems) {}
 
   std::optional<ReadShape> read() {
+    const std::vector<std::string>& kinds = keys_of("shape");
     const auto said = std::count_if(kinds.begin(), kinds.end(),
                                     [&](const std::string& kind) { return fields_.has(kind); });
     if (said != 1) {
@@ -46,7 +47,7 @@ class ShapeReader {
   bool read_added(const YamlNode& node, Shape::Kind kind, const char* size, const char* rate,
                   double most_rate_Hz, std::string_view rates) {
     const std::string what = kind == Shape::Kind::sine ? "sine" : "noise";
-    const std::vector<std::string> keys{size, rate, "for"};
+    const std::vector<std::string>& keys = keys_of(what);
     const Fields fields(node, what, keys, problems_);
     bool good = true;
     for (const std::string& key : keys)

@@ -11,6 +11,7 @@
 
 #include "emulator/bench/nearest.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
@@ -52,16 +53,6 @@ const std::vector<std::string>& doing() {
   return keys;
 }
 
-const std::vector<std::string>& all_keys() {
-  static const std::vector<std::string> keys = [] {
-    std::vector<std::string> all{"at", "when", "after", "by"};
-    all.insert(all.end(), doing().begin(), doing().end());
-    all.insert(all.end(), options().begin(), options().end());
-    return all;
-  }();
-  return keys;
-}
-
 struct ReadAction {
   std::optional<Condition> condition;  // else it has a time
   Action action;
@@ -73,7 +64,7 @@ struct ReadAction {
 class ActionReader {
  public:
   ActionReader(const YamlNode& node, const Bench& bench, std::int64_t lasts_ps, Problems& problems)
-      : fields_(node, "an action", all_keys(), problems),
+      : fields_(node, "an action", keys_of("action"), problems),
         bench_(bench),
         lasts_ps_(lasts_ps),
         problems_(problems) {}
@@ -216,7 +207,7 @@ class ActionReader {
   bool read_intermittent(const Fault& fault) {
     const YamlNode* node = fields_.node("intermittent");
     if (node == nullptr) return true;
-    static const std::vector<std::string> keys{"probability", "lasts", "for"};
+    const std::vector<std::string>& keys = keys_of("intermittent");
     const Fields fields(*node, "intermittent", keys, problems_);
     const auto share =
         fields.quantity("probability", Family::ratio, 1e-3, 0.999, "0.1 % to 99.9 %");

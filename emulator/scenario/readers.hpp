@@ -20,6 +20,9 @@ std::optional<Condition> read_condition(const Fields&, const Bench&, std::int64_
 /// in the same order.
 std::vector<std::string> read_timeline(const YamlNode& list, const Bench&, Scenario&, Problems&);
 
+/// Fills scenario.road; the timeline is read already. Returns the lines of the resolved file.
+std::vector<std::string> read_road(const YamlNode& list, const Bench&, Scenario&, Problems&);
+
 /// Fills scenario.expect; the timeline is read already. Returns the lines of the resolved file.
 /// measures empty: their names and units are not checked.
 std::vector<std::string> read_limits(const YamlNode& list, std::span<const KnownMeasure> measures,

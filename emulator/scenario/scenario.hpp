@@ -1,6 +1,7 @@
 // A scenario, read, checked and compiled: a timeline in picoseconds and limits in SI.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
@@ -12,8 +13,10 @@
 
 #include "emulator/faults/fault.hpp"
 #include "emulator/scenario/condition.hpp"
+#include "emulator/scenario/road.hpp"
 #include "emulator/scenario/shape.hpp"
 #include "io/connector.hpp"
+#include "plant/sensors/temperature.hpp"
 
 namespace stillrotor {
 
@@ -66,6 +69,9 @@ struct Start {
   double angle_rad = 0.0;  // mechanical
   bool key = false;
   std::optional<double> charge;  // state of charge; absent: the bench's
+  std::optional<double> bus_V;   // of the DC link; absent: the supply's
+  /// By plant::TemperatureNode; absent: the bench's.
+  std::array<std::optional<double>, plant::temperature_node_count> temperature_K;
 };
 
 /// A window in the record. Ends may hang on an event's name ("hall_line_open", "key on").
@@ -94,6 +100,7 @@ struct Scenario {
   std::int64_t lasts_ps = 0;
   Start start;
   std::uint64_t seed = 1;
+  Road road;
   std::vector<Action> timeline;        // sorted by time, stable
   std::vector<WaitingAction> waiting;  // in the file's order
   std::vector<Limit> expect;

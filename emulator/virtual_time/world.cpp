@@ -54,11 +54,13 @@ constexpr std::string_view leg_name(int leg) noexcept {
 }
 
 constexpr double zero_C_K = 273.15;
+constexpr double condition_grid_s = static_cast<double>(condition_grid_ps) * 1e-12;
 
 /// Temperatures that move are told to the plant so often.
 constexpr std::int64_t temperature_tick_ps = 1'000'000'000;  // 1 ms
 
 bool asks_for_distance(const Scenario& scenario) noexcept {
+  if (scenario.road.any()) return true;
   return std::any_of(scenario.waiting.begin(), scenario.waiting.end(),
                      [](const auto& one) { return one.condition.what == Watched::distance; });
 }
@@ -80,7 +82,11 @@ plant::Drive started(const Bench& bench, const Scenario& scenario, const GivenMo
   start.omega_m_rad_s =
       motion.speed.empty() ? scenario.start.speed_rad_s : motion.speed.front().speed_rad_s;
   start.theta_m_rad = motion.start_angle_rad.value_or(scenario.start.angle_rad);
+  start.bus_V = scenario.start.bus_V.value_or(-1.0);
   drive.start(start);
+  for (std::size_t k = 0; k < plant::temperature_node_count; ++k)
+    if (const auto kelvin = scenario.start.temperature_K[k])
+      drive.set_temperature_C(static_cast<plant::TemperatureNode>(k), *kelvin - zero_C_K);
   return drive;
 }
 
@@ -98,6 +104,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       present_faults_(scenario),
       flickering_faults_(scenario),
       counts_distance_(asks_for_distance(scenario)),
+      road_(scenario.road),
       throttle_V_(bench.controls.throttle_idle_V),
       supply_V_(charged(bench, scenario).supply.voltage_V),
       held_speed_rad_s_(scenario.start.speed_rad_s),
@@ -322,9 +329,14 @@ void BenchWorld::watch_conditions() noexcept {
 void BenchWorld::follow_ramps() noexcept {
   const std::int64_t now = now_ps();
   plant_.set_load_torque_Nm(load_torque_Nm_.ramp_at(now));
-  plant_.set_slope(slope_.ramp_at(now));
+  const double ahead_m = counts_distance_ ? plant_.snapshot().vehicle_m_s * condition_grid_s : 0.0;
+  const auto on_the_road = [&](const RoadLine& line) {
+    const double here = line.at(odometer_.distance_m());
+    return plant::Ramp{here, (line.at(odometer_.distance_m() + ahead_m) - here) / condition_grid_s};
+  };
+  plant_.set_slope(road_.slope.any() ? on_the_road(road_.slope) : slope_.ramp_at(now));
   plant_.set_supply_V(supply_V_.ramp_at(now));
-  plant_.set_wind_m_s(wind_m_s_.ramp_at(now));
+  plant_.set_wind_m_s(road_.wind_m_s.any() ? on_the_road(road_.wind_m_s) : wind_m_s_.ramp_at(now));
   plant_.set_pedal_Nm(pedal_Nm_.ramp_at(now));
   if (bench_.drive.shaft.hold == plant::Hold::start_speed && motion_.speed.empty())
     plant_.hold_speed_rad_s(held_speed_rad_s_.ramp_at(now));

@@ -161,6 +161,7 @@ class BenchWorld final : public io::World {
   FlickeringFaults flickering_faults_;
   Odometer odometer_;
   bool counts_distance_;
+  const Road& road_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
       pedal_Nm_{0.0}, held_speed_rad_s_;
   double controller_supply_V_;  // while the key is on

@@ -591,6 +591,53 @@ TEST_F(LoadScenario, PartsAreIncludedLater) {
               HasSubstr("include needs the path of a part"));
 }
 
+TEST_F(LoadScenario, TheStartCanBeWarmAndDischarged) {
+  const Scenario scenario = load(
+      replaced(small_scenario, "key: off}",
+               "key: off, bus_voltage: 0 V, temperature: {winding: 80 degC, junction: 60 degC}}"));
+  EXPECT_EQ(scenario.start.bus_V, 0.0);
+  EXPECT_DOUBLE_EQ(scenario.start.temperature_K[0].value(), 353.15);
+  EXPECT_FALSE(scenario.start.temperature_K[1].has_value());
+  const Scenario again = load(scenario.resolved_yaml);
+  EXPECT_EQ(again.resolved_yaml, scenario.resolved_yaml);
+  EXPECT_EQ(again.start.temperature_K, scenario.start.temperature_K);
+  EXPECT_THAT(said_with("key: off}", "key: off, temperature: {winding: 400 degC}}"),
+              HasSubstr("allowed -100 degC to 300 degC"));
+  EXPECT_THAT(said_with("key: off}", "key: off, temperature: {rotor: 80 degC}}"),
+              HasSubstr("unknown key rotor in start temperature"));
+  bench_.drive.thermal.fitted = true;
+  EXPECT_THAT(said_with("key: off}", "key: off, temperature: {junction: 80 degC}}"),
+              HasSubstr("junction follows its heatsink"));
+}
+
+// By hand: from 0 % at 10 m to 6 % within 4 m: 3 % at 12 m; down at once at 20 m.
+TEST_F(LoadScenario, ARoadGoesByDistance) {
+  const std::string road =
+      "road:\n  - {at: 0 m, slope: 0 %}\n  - {at: 10 m, slope: 6 %, over: 4 m}\n"
+      "  - {at: 20 m, slope: -2 %, wind: 3 m/s}\n";
+  const auto refused = [&](const std::string& from, const std::string& to, const std::string& why) {
+    EXPECT_THAT(said(small_scenario + replaced(road, from, to)), HasSubstr(why)) << to;
+  };
+  refused("at: 0 m", "at: 0 m", "road needs a cart; the bench \"Small\" has none");
+  bench_.drive.shaft.cart_mass_kg = 20.0;
+  refused("at: 0 m", "at: 0 m", "wind needs load.drag_area");
+  bench_.drive.shaft.drag_area_m2 = 1.0;
+  const Scenario scenario = load(small_scenario + road);
+  const RoadLine& slope = scenario.road.slope;
+  const std::pair<double, double> expected[] = {{-5.0, 0.0},  {9.0, 0.0},   {12.0, 0.03},
+                                                {15.0, 0.06}, {19.9, 0.06}, {20.0, -0.02},
+                                                {99.0, -0.02}};
+  for (const auto& [at_m, value] : expected) EXPECT_DOUBLE_EQ(slope.at(at_m), value) << at_m;
+  EXPECT_EQ(scenario.road.wind_m_s.at(0.0), 3.0);
+  EXPECT_EQ(load(scenario.resolved_yaml).resolved_yaml, scenario.resolved_yaml);
+  refused("at: 20 m", "at: 14 m", "at is 14 m; allowed above 14 m, where the point before ends");
+  refused("slope: 6 %, ", "", "this point says nothing; allowed slope, wind");
+  refused("slope: 6 %", "slope: 60 %", "allowed -50 % to 50 %");
+  refused("at: 10 m", "att: 10 m", "at is missing");
+  EXPECT_THAT(said(replaced(small_scenario + road, "throttle: 2.6 V", "slope: 2 %")),
+              HasSubstr("the road gives slope, and so does the action \"slope 2 % over 300 ms\""));
+}
+
 TEST_F(LoadScenario, ALimitIsWrittenInItsMeasuresUnit) {
   EXPECT_THAT(said_with("max: 60 A", "max: 60 V"),
               HasSubstr("max of peak: \"60 V\" is a voltage; a current"));

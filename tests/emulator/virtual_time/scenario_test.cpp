@@ -310,6 +310,51 @@ TEST(Intermittent, ComesAndGoesAndIsOneFaultInTheRecord) {
   }
 }
 
+// ---- how it starts, and the road
+
+// 10 rad/s on a wheel of 0.25 m are 2.5 m/s: 25 mm after 10 ms, where 6 % begin, reached 10 mm on;
+// by hand 3 % after 12 ms. A grade's torque is m g r slope / sqrt(1 + slope^2).
+TEST(Road, IsMetByDistance) {
+  Bench bench = hub_bench();
+  bench.drive.shaft.hold = plant::Hold::start_speed;
+  bench.drive.shaft.cart_mass_kg = 1e6;
+  bench.drive.shaft.wheel_radius_m = 0.25;
+  Scenario scenario = standing({});
+  scenario.start.speed_rad_s = 10.0;
+  scenario.road.slope.points = {{0.0, 0.0}, {25e-3, 0.0}, {35e-3, 0.06}};
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, scenario, idle, sink);
+  const auto load_of = [](double slope) {
+    return static_cast<float>(1e6 * 9.80665 * 0.25 * slope / std::sqrt(1.0 + slope * slope));
+  };
+  EXPECT_NEAR(at(sink, 9 * ms, Signal::load_torque), 0.0F, 1.0F);
+  EXPECT_NEAR(at(sink, 12 * ms, Signal::load_torque), load_of(0.03), 20.0F);
+  EXPECT_NEAR(at(sink, 15 * ms, Signal::load_torque), load_of(0.06), 20.0F);
+}
+
+// A link that starts empty takes what the supply gives over 30 mohm and its own; a warm winding is
+// there from the first moment, and no current with it.
+TEST(Start, CanBeWarmAndDischarged) {
+  Scenario scenario = standing({});
+  scenario.start.bus_V = 5.0;
+  scenario.start.temperature_K[0] = 380.0;
+  scenario.start.temperature_K[1] = 350.0;
+  ScriptedController idle;
+  KeepingSink sink;
+  const Bench bench = hub_bench();
+  {
+    BenchWorld world(bench, scenario, {}, sink);
+    EXPECT_LT(world.plant().snapshot().bus_V, 48.0);
+    EXPECT_NEAR(world.plant().state().v_cap_V, 5.0, 1e-9);
+  }
+  run(bench, scenario, idle, sink);
+  EXPECT_NEAR(at(sink, 50 * us, Signal::temperature_winding), 380.0F, 1e-3F);
+  EXPECT_NEAR(at(sink, 50 * us, Signal::temperature_magnet), 350.0F, 1e-3F);
+  EXPECT_EQ(at(sink, 50 * us, Signal::current_U), 0.0F);
+  EXPECT_NEAR(at(sink, 15 * ms, Signal::bus_voltage), 48.0F, 0.1F);
+}
+
 // ---- actions that wait for the plant
 
 WaitingAction waiting(Watched what, bool above, double bound, Action does, std::int64_t for_ps = 0,
