@@ -39,6 +39,11 @@ Extra added(Extra x, double h, const Extra& rate) noexcept {
   return x;
 }
 
+/// Only where windings are shorted.
+void add_shorts(Extra& x, double h, const Extra& rate) noexcept {
+  for (std::size_t k = 0; k < short_count; ++k) x.short_A[k] += h * rate.short_A[k];
+}
+
 }  // namespace
 
 // Classical RK4 in all states; cosine and sine follow theta by rotation.
@@ -59,6 +64,8 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
     y.theta = y0.theta + turn;
     rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
     y.extra = Extras ? added(y0.extra, dt, k.extra_dt) : y0.extra;
+    if (Extras && s.machine.shorted) [[unlikely]]
+      add_shorts(y.extra, dt, k.extra_dt);
     return y;
   };
   const Flow k1 = flow<Extras>(m, y0, d0);
@@ -82,6 +89,12 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
     y.extra = added(
         added(added(added(y0.extra, w, k1.extra_dt), 2.0 * w, k2.extra_dt), 2.0 * w, k3.extra_dt),
         w, k4.extra_dt);
+  if (Extras && s.machine.shorted) [[unlikely]] {
+    add_shorts(y.extra, w, k1.extra_dt);
+    add_shorts(y.extra, 2.0 * w, k2.extra_dt);
+    add_shorts(y.extra, 2.0 * w, k3.extra_dt);
+    add_shorts(y.extra, w, k4.extra_dt);
+  }
   y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
   const double turn = w * p * (y0.omega + 2.0 * (y1.omega + y2.omega) + y3.omega);
   y.theta = y0.theta + turn;
@@ -333,8 +346,8 @@ double Drive::Impl::voltage_bound_V() const noexcept {
   const double source =
       std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
   const double knee = std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V);
-  return 2.0 *
-             (std::abs(s.v_cap_V) + source + knee + std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
+  return 2.0 * (std::abs(s.v_cap_V) + source + std::abs(s.supply.ripple_V) + knee +
+                std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
          machine.back_bound_V(point(), i_now, s.machine);
 }
 

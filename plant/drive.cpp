@@ -4,7 +4,6 @@
 #include <stdexcept>
 #include <string>
 
-#include "plant/faults/phase_open.hpp"
 #include "plant/flow.hpp"
 #include "plant/require.hpp"
 
@@ -213,6 +212,7 @@ Drive& Drive::operator=(Drive&&) noexcept = default;
 void Drive::start(const StartState& from) noexcept {
   Impl& d = *impl_;
   d.s = DriveState{};
+  d.refresh_shaft();
   d.s.machine = d.machine.as_new();
   d.choose_model();
   d.s.supply_V.value = d.par.supply.voltage_V;
@@ -252,8 +252,9 @@ void Drive::Impl::inputs_changed() noexcept {
   at_rest = drivers(0.0);
   const auto moves = [](const Ramp& r) { return r.rate_per_s != 0.0; };
   const auto acts = [&](const Ramp& r) { return r.value != 0.0 || moves(r); };
-  ramping = follows_charge || moves(s.load_torque_Nm) || moves(s.slope) || moves(s.supply_V) ||
-            moves(s.wind_m_s) || moves(s.pedal_Nm) || (s.speed_held && moves(s.held_speed_rad_s));
+  ramping = follows_charge || s.supply.ripple_V != 0.0 || moves(s.load_torque_Nm) ||
+            moves(s.slope) || moves(s.supply_V) || moves(s.wind_m_s) || moves(s.pedal_Nm) ||
+            (s.speed_held && moves(s.held_speed_rad_s));
   // What the fast steps leave alone starts out right when they hand over.
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
@@ -276,10 +277,14 @@ void Drive::Impl::choose_model() noexcept {
 }
 
 void Drive::Impl::choose_path() noexcept {
+  const SwitchFaults& now = s.switches;
+  switches_broken = (now.open | now.shorted) != 0 || now.next_end_ps() != SwitchFaults::never_ps;
   mapped = s.machine.model == MachineModel::saturated_magnet;
-  const bool plain_feed = par.supply.cable_inductance_H <= 0.0 && !supply_law.regulated;
-  ever_fast = (Machine::plain(s.machine) || mapped) && plain_feed && shaft_law.plain();
-  extras = !plain_feed || machine.has_inner_states(s.machine);
+  const bool plain_feed =
+      par.supply.cable_inductance_H <= 0.0 && !supply_law.regulated && s.supply.ripple_V == 0.0;
+  ever_fast = (Machine::plain(s.machine) || (mapped && !s.machine.shorted)) && plain_feed &&
+              shaft_law.plain();
+  extras = !plain_feed || s.machine.shorted || machine.has_inner_states(s.machine);
   watched = mapped || machine.can_lose_flux();
   inputs_changed();
 }
@@ -287,6 +292,7 @@ void Drive::Impl::choose_path() noexcept {
 void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->s = checkpoint;
   impl_->note_turn();
+  impl_->refresh_shaft();
   impl_->choose_path();
   impl_->use_legs(impl_->legs());
   impl_->refresh_bus();
@@ -305,7 +311,7 @@ void Drive::set_switch(Switch which, bool on) noexcept {
 
 void Drive::Impl::switch_gates(std::uint8_t asked) noexcept {
   s.asked = asked;
-  const std::uint8_t gates = s.switches.acting(asked);
+  const std::uint8_t gates = switches_broken ? s.switches.acting(asked) : asked;
   if (gates == s.gates) return;
   if (switching_costs) {
     const Terminals before = terminals_now();
@@ -380,8 +386,7 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   if (was_open == open) return;
   if (open) {
     const double before = d.machine.stored_J(d.point(), d.s.machine);
-    const TerminalLaw law = d.machine.at(d.point(), d.s.machine);
-    d.jump_to(current_after_phase_cut({d.s.i_alpha_A, d.s.i_beta_A}, leg_axis[k], law));
+    d.cut_phase(k);
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases | mask);
     // With a second phase open already no current can flow at all.
     if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.jump_to({0.0, 0.0});

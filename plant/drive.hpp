@@ -119,9 +119,10 @@ struct DriveState : Continuous {
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
   SupplyMode supply_mode = SupplyMode::voltage;
-  std::int8_t rotation = 0;        // +1, -1 sliding; 0 held by friction
-  std::int8_t rotation_2 = 0;      // the same of the load side, while it has its own speed
-  bool apart = false;              // motor side and load side have two speeds
+  std::int8_t rotation = 0;    // +1, -1 sliding; 0 held by friction
+  std::int8_t rotation_2 = 0;  // the same of the load side, while it has its own speed
+  bool apart = false;          // motor side and load side have two speeds
+  ShaftFaults shaft_faults;
   std::int8_t power_flow = 1;      // sign of what the gear passes on, where it has losses
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
   double hall_shift_rad[3] = {0.0, 0.0, 0.0};  // electrical, of each switch out of its place
@@ -275,7 +276,28 @@ class Drive {
   /// Computes in phase quantities even where the machine is symmetrical; the same motion, slower.
   /// False as above.
   bool use_phase_quantities(bool) noexcept;
-  void keep_ledger(bool) noexcept;  // energy accounts in DriveState; costs some speed
+  // Faults of the machine and of what it turns.
+  /// A terminal and the next one (U-V, V-W, W-U), or a share of one winding's turns (delta: U-V,
+  /// ...), shorted through a resistance > 0; one of each kind at a time. faults/winding_short.hpp
+  void short_phases(Leg from, double ohm, double henry) noexcept;
+  void short_turns(Leg winding, double share, double ohm) noexcept;
+  void end_short(ShortPlace) noexcept;
+  /// The magnets lose this share of their flux for good, at once; the windings' linkages stay. At
+  /// least 5 % of the flux as built is left. False, and nothing done: no magnets.
+  bool demagnetise(double share) noexcept;
+  void set_bearing_friction_Nm(double more) noexcept;  // on the motor side, beside its own
+  void set_grip_share(double) noexcept;                // of the tyre's, above 0
+  void set_freewheel(FreewheelFault) noexcept;         // where one is fitted
+  // Faults of the supply: supply/supply.hpp.
+  void set_supply_more_ohm(double) noexcept;
+  void set_supply_share(double) noexcept;  // of its voltage, >= 0
+  void set_supply_ripple(double amplitude_V, double frequency_Hz) noexcept;
+  void set_supply_disconnected(bool) noexcept;
+  /// Opens for open_s, every every_s (beginning to beginning), so many times, from now; 0: no more.
+  void bounce_supply(double open_s, double every_s, int times) noexcept;
+  void fail_contactor(bool) noexcept;   // opens at once, whatever it is told
+  void fail_pre_charge(bool) noexcept;  // its resistor is open
+  void keep_ledger(bool) noexcept;      // energy accounts in DriveState; costs some speed
 
   struct Stop {
     bool edge = false;  // stopped at a sensor edge; false: reached `until`

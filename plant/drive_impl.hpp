@@ -105,6 +105,7 @@ struct Drive::Impl {
   bool mapped = false;     // the fast step of a saturated machine stands in for them
   bool watched = false;    // the machine itself asks for a look after each step
   double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
+  bool switches_broken = false;  // s.switches says more than nothing
   bool ledger = false;
   bool phase_quantities = false;  // asked for
   bool ramping = true;            // any input changes; else at_rest holds them
@@ -177,6 +178,8 @@ struct Drive::Impl {
   std::int64_t next_supply_alarm_ps() const noexcept;
   void ring_supply() noexcept;
   void start_supply() noexcept;
+  double ripple_V(double into_step_s) const noexcept;
+  double ripple_Vs(double span_s) const noexcept;  // its integral from now on
 
   // flow.hpp
   struct BusFlow {
@@ -232,6 +235,7 @@ struct Drive::Impl {
   double acceleration_bound(double machine_Nm, double span_s) const noexcept;
 
   void choose_model() noexcept;    // of the machine, after a change of its condition
+  void refresh_shaft() noexcept;   // after a change of its faults in s
   void choose_path() noexcept;     // fast steps or the general one, after a change of s.machine
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
@@ -248,11 +252,24 @@ struct Drive::Impl {
   void look_at_magnets() noexcept;
   void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
   void watch_machine(double h) noexcept {  // after a step
-    const double i_d = s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A;
+    const Dq i = machine_A();
     if (const FluxMap* map = machine.flux_map())
-      if (!map->covers(i_d, s.cos_e * s.i_beta_A - s.sin_e * s.i_alpha_A)) s.outside_map_s += h;
-    if (i_d < s.machine.knee_A) look_at_magnets();
+      if (!map->covers(i.d, i.q)) s.outside_map_s += h;
+    if (i.d < s.machine.knee_A) look_at_magnets();
   }
+  Dq machine_A() const noexcept {  // in the machine itself
+    AlphaBeta i{s.i_alpha_A, s.i_beta_A};
+    if (s.machine.shorted) {
+      const Point y = machine.behind_shorts(point(), s.machine);
+      i = {y.i_alpha, y.i_beta};
+    }
+    return park(i, s.cos_e, s.sin_e);
+  }
+  void flow_of_shorts(const Point&, Flow&) const noexcept;
+  /// What an impulse of voltage at the terminals [V s] leaves in the shorts.
+  void push_shorts(AlphaBeta impulse_Vs) noexcept;
+  void end_short(ShortPlace) noexcept;
+  void cut_phase(std::size_t k) noexcept;  // its current to zero, linkages of the others kept
 
   void turn_rotor(double angle_rad) noexcept;  // turn_ahead.cpp
 

@@ -16,7 +16,10 @@ namespace stillrotor::plant {
 [[gnu::always_inline]] inline Drivers Drive::Impl::drivers(double t) const noexcept {
   if (!ramping) return at_rest;
   const auto at = [t](const Ramp& r) { return r.value + r.rate_per_s * t; };
-  return {at(s.supply_V) + s.supply.own_V + s.supply.own_V_per_s * t,
+  double set_V = at(s.supply_V) * s.supply.share;
+  if (s.supply.ripple_V != 0.0) [[unlikely]]
+    set_V += ripple_V(t);
+  return {set_V + s.supply.own_V + s.supply.own_V_per_s * t,
           at(s.load_torque_Nm) + par.shaft.constant_torque_Nm +
               (s.slope.rate_per_s == 0.0 ? slope_at_rest_Nm : slope_Nm(at(s.slope))),
           at(s.wind_m_s), at(s.pedal_Nm), at(s.held_speed_rad_s)};
@@ -95,6 +98,8 @@ template <bool Extras>
     for (std::size_t k = 0; k < inner_states; ++k)
       f.extra_dt.inner[k] = t.inner_rate[k] + t.inner_per_di[k][0] * f.di_dt.alpha +
                             t.inner_per_di[k][1] * f.di_dt.beta;
+    if (s.machine.shorted) [[unlikely]]
+      flow_of_shorts(y, f);
     if (bus.cable_share > 0.0)
       f.extra_dt.i_cable_A = (source_V(y, in) - s.source_ohm * y.extra.i_cable_A - f.bus_V) /
                              par.supply.cable_inductance_H;

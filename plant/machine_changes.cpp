@@ -3,6 +3,7 @@
 // the currents take over the rest: L di = -d(psi_magnet). Where a leg is out, the linkage across it
 // may jump and the current keeps to its direction. What the field then holds more or less has gone
 // into or come out of the magnets, and stands in the ledger as heat.
+#include "plant/faults/phase_open.hpp"
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -30,7 +31,7 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
 // magnets fall does not depend on the length of the step that took the current there.
 void Drive::Impl::look_at_magnets() noexcept {
   if (!machine.can_lose_flux()) return;
-  if (s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A >= s.machine.knee_A) return;
+  if (machine_A().d >= s.machine.knee_A) return;
   const auto linkage = machine.linkage_Wb(point(), s.machine);
   const double before_J = machine.stored_J(point(), s.machine);
   keep_linkage(linkage, true);
@@ -41,19 +42,22 @@ void Drive::Impl::look_at_magnets() noexcept {
 // Newton; exact at once for a machine without saturation.
 void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept {
   const MachineCondition start = s.machine;
+  std::array<double, 3> goal = wanted;
   for (int tries = 0; tries < 30; ++tries) {
     const bool falling = magnets_follow;
     if (falling) {
-      const double i_d = s.cos_e * s.i_alpha_A + s.sin_e * s.i_beta_A;
-      machine.lose_to(s.machine, machine.left_at(i_d, start));
+      machine.lose_to(s.machine, machine.left_at(machine_A().d, start));
     }
     const Point y = point();
     const std::array<double, 3> now = machine.linkage_Wb(y, s.machine);
-    const TerminalLaw law = machine.at(y, s.machine);
+    TerminalLaw law = machine.whole(y, s.machine);
     // A delta's loop takes its own share, and the terminals see the rest (as in TerminalLaw).
-    const double loop = wanted[2] - now[2];
-    const AlphaBeta missing{wanted[0] - now[0] + law.inner_per_di[0][0] * loop,
-                            wanted[1] - now[1] + law.inner_per_di[0][1] * loop};
+    const double loop = goal[2] - now[2];
+    const AlphaBeta missing =
+        machine.past_shorts(law,
+                            {goal[0] - now[0] + law.inner_per_di[0][0] * loop,
+                             goal[1] - now[1] + law.inner_per_di[0][1] * loop},
+                            s.machine);
     const double more = falling ? machine.flux_per_i_d_H(start) : 0.0;
     const double aa = law.l_aa_H + more * y.cos_e * y.cos_e,
                  ab = law.l_ab_H + more * y.cos_e * y.sin_e,
@@ -72,10 +76,22 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
     }
     s.i_alpha_A += change.alpha;
     s.i_beta_A += change.beta;
+    AlphaBeta in_machine = change;
+    if (s.machine.shorted) {
+      // What a leg that is out lets jump acts on the shorts once, and belongs to the goal then.
+      const AlphaBeta impulse{law.l_aa_H * change.alpha + law.l_ab_H * change.beta - missing.alpha,
+                              law.l_ab_H * change.alpha + law.l_bb_H * change.beta - missing.beta};
+      push_shorts(impulse);
+      goal[0] += impulse.alpha;
+      goal[1] += impulse.beta;
+      const Point before = machine.behind_shorts(y, s.machine),
+                  after = machine.behind_shorts(point(), s.machine);
+      in_machine = {after.i_alpha - before.i_alpha, after.i_beta - before.i_beta};
+    }
     if (s.machine.model == MachineModel::phase_magnet)
       s.extra.inner[0] += loop / machine.loop_inductance_H(y, s.machine) +
-                          law.inner_per_di[0][0] * change.alpha +
-                          law.inner_per_di[0][1] * change.beta;
+                          law.inner_per_di[0][0] * in_machine.alpha +
+                          law.inner_per_di[0][1] * in_machine.beta;
     if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) return;
   }
 }
@@ -87,6 +103,83 @@ void Drive::Impl::jump_to(AlphaBeta i_A) noexcept {
   s.i_beta_A = i_A.beta;
   for (std::size_t n = 0; n < inner_states; ++n)
     s.extra.inner[n] += law.inner_per_di[n][0] * di[0] + law.inner_per_di[n][1] * di[1];
+  push_shorts({law.l_aa_H * di[0] + law.l_ab_H * di[1], law.l_ab_H * di[0] + law.l_bb_H * di[1]});
+}
+
+void Drive::Impl::push_shorts(AlphaBeta impulse_Vs) noexcept {
+  for (int n = 0; n < short_count && s.machine.shorted; ++n)
+    if (s.machine.is_there(n))
+      s.extra.short_A[n] += across(s.machine.shorts[n], impulse_Vs) / s.machine.shorts[n].henry;
+}
+
+// From the voltage at the terminals, which is the same for all of them.
+void Drive::Impl::flow_of_shorts(const Point& y, Flow& f) const noexcept {
+  const TerminalLaw& t = f.machine;
+  const AlphaBeta v{t.back_V.alpha + t.l_aa_H * f.di_dt.alpha + t.l_ab_H * f.di_dt.beta,
+                    t.back_V.beta + t.l_ab_H * f.di_dt.alpha + t.l_bb_H * f.di_dt.beta};
+  for (int n = 0; n < short_count; ++n) {
+    const WindingShort& b = s.machine.shorts[n];
+    if (!s.machine.is_there(n)) continue;
+    f.extra_dt.short_A[n] = (across(b, v) + y.omega * machine.short_emf_Wb(b, y, s.machine) -
+                             machine.short_ohm(b, s.machine) * y.extra.short_A[n]) /
+                            b.henry;
+  }
+}
+
+void Drive::Impl::cut_phase(std::size_t k) noexcept {
+  const TerminalLaw law = machine.at(point(), s.machine);
+  jump_to(current_after_phase_cut({s.i_alpha_A, s.i_beta_A}, leg_axis[k], law));
+}
+
+// The arc is over at once; the machine's own currents go on in the legs.
+void Drive::Impl::end_short(ShortPlace place) noexcept {
+  const int n = static_cast<int>(place);
+  if (!s.machine.is_there(n)) return;
+  const double before_J = machine.stored_J(point(), s.machine);
+  const AlphaBeta share = line_share(s.machine.shorts[n], s.extra.short_A[n]);
+  s.i_alpha_A -= share.alpha;
+  s.i_beta_A -= share.beta;
+  s.extra.short_A[n] = 0.0;
+  Machine::end_short(s.machine, place);
+  for (std::size_t k = 0; k < 3; ++k)
+    if ((s.open_phases >> k) & 1U) cut_phase(k);
+  if ((s.open_phases & (s.open_phases - 1)) != 0) jump_to({0.0, 0.0});
+  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
+  choose_model();
+  refresh_bus();
+  settle_modes();
+}
+
+void Drive::short_phases(Leg from, double ohm, double henry) noexcept {
+  impl_->machine.set_short(impl_->s.machine, ShortPlace::phases, static_cast<std::size_t>(from),
+                           0.0, ohm, henry);
+  impl_->choose_model();
+  impl_->refresh_bus();
+  impl_->settle_modes();
+}
+
+void Drive::short_turns(Leg winding, double share, double ohm) noexcept {
+  impl_->machine.set_short(impl_->s.machine, ShortPlace::turns, static_cast<std::size_t>(winding),
+                           share, ohm, 0.0);
+  impl_->choose_model();
+  impl_->refresh_bus();
+  impl_->settle_modes();
+}
+
+void Drive::end_short(ShortPlace place) noexcept { impl_->end_short(place); }
+
+bool Drive::demagnetise(double share) noexcept {
+  Impl& d = *impl_;
+  if (d.par.induction) return false;
+  const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
+  const double before_J = d.machine.stored_J(d.point(), d.s.machine);
+  d.machine.lose_to(d.s.machine,
+                    std::max(Machine::least_left, d.s.machine.magnet_left * (1.0 - share)));
+  d.keep_linkage(linkage, false);
+  if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
+  d.settle_modes();
+  d.look_at_magnets();
+  return true;
 }
 
 void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexcept {

@@ -53,7 +53,7 @@ double Drive::Impl::motion_margin(const ShaftPoint& y, const ShaftInputs& in) co
   const bool imposed = shaft_law.imposes(now);
   const double drive_Nm = y.torque_Nm + shaft_law.holder_Nm(y.omega, in, now);
   const double load_Nm = shaft_law.load_Nm(y.omega_2, y.theta_2_rad, in);
-  const bool freewheel = shaft_law.coupling == Coupling::freewheel;
+  const bool freewheel = shaft_law.freewheels;
   const double through = now.apart ? shaft_law.through_Nm(y) : 0.0;
   double least = 1e300;
   if (!imposed && shaft_law.sticks(now)) {
@@ -85,7 +85,7 @@ void Drive::Impl::choose_motion() noexcept {
   const Drivers drivers_now = drivers(0.0);
   const ShaftInputs in = shaft_inputs(drivers_now);
   const bool imposed = shaft_law.imposes(shaft_mode());
-  const bool freewheel = shaft_law.coupling == Coupling::freewheel;
+  const bool freewheel = shaft_law.freewheels;
   double& omega = s.omega_m_rad_s;
   double& omega_2 = s.extra.omega_2_rad_s;
   if (!s.apart) {
@@ -133,6 +133,44 @@ void Drive::Impl::choose_motion() noexcept {
   const double through = imposed ? asked + shaft_law.inertia_2 * s.held_speed_rad_s.rate_per_s
                                  : shaft_law.inertia_2 * free + shaft_law.inertia * asked;
   s.power_flow = !freewheel && through < 0.0 ? -1 : 1;
+}
+
+void Drive::Impl::refresh_shaft() noexcept {
+  shaft_law.break_down(par.shaft, s.shaft_faults);
+  coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
+}
+
+void Drive::set_bearing_friction_Nm(double more) noexcept {
+  impl_->s.shaft_faults.bearing_Nm = more;
+  impl_->refresh_shaft();
+  impl_->choose_motion();
+}
+
+void Drive::set_grip_share(double share) noexcept {
+  impl_->s.shaft_faults.grip_share = share;
+  impl_->refresh_shaft();
+}
+
+// Where a freewheel locks or catches with its sides at two speeds, they meet by momentum.
+void Drive::set_freewheel(FreewheelFault fault) noexcept {
+  Impl& d = *impl_;
+  if (d.par.shaft.coupling != Coupling::freewheel) return;
+  d.s.shaft_faults.freewheel = fault;
+  d.refresh_shaft();
+  double &omega = d.s.omega_m_rad_s, &omega_2 = d.s.extra.omega_2_rad_s;
+  if (fault == FreewheelFault::slips && !d.s.apart) {
+    omega_2 = omega;
+    d.s.rotation_2 = d.s.rotation;
+    d.s.apart = true;
+  } else if (fault == FreewheelFault::locked && d.s.apart) {
+    const ShaftLaw& law = d.shaft_law;
+    if (!law.imposes(d.shaft_mode()))
+      omega = (law.inertia * omega + law.inertia_2 * omega_2) / (law.inertia + law.inertia_2);
+    omega_2 = omega;
+    d.s.rotation = sign_of(omega);
+    d.s.apart = false;
+  }
+  d.choose_motion();
 }
 
 // From now on for span_s, whatever the gates do, with the machine's torque within machine_Nm.

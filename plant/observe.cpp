@@ -29,7 +29,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.current_A = phases({y.i_alpha, y.i_beta});
   out.terminal_V = terminals(legs(), y, f);
   out.back_emf_V = machine.emf_V(y, s.machine);
-  out.winding_A = machine.windings_A(y);
+  out.winding_A = machine.windings_A(y, s.machine);
   out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
   out.bus_V = f.bus_V;
   out.supply_A = f.supply_A;

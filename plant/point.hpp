@@ -5,16 +5,18 @@
 namespace stillrotor::plant {
 
 inline constexpr int inner_states = 2;
+inline constexpr int short_count = 2;
 
 /// States beyond the fast path's: zero where nothing uses them. Integrated by the general step only
 /// (Drive::Impl::step, plant/advance.cpp).
 struct Extra {
-  double inner[inner_states];  // of the machine: rotor flux, circulating current (machine/)
-  double i_cable_A;            // out of the supply through its cable, where that has inductance
-  double supply_inner;         // V, source voltage of a supply with loops (supply/)
-  double twist_rad;            // of the shaft's spring, motor side ahead
-  double omega_2_rad_s;        // of the second mass, on the motor's side of the gear
-  double leg_swing_V[3];       // of each leg's terminal about half the bus, while it swings
+  double inner[inner_states];   // of the machine: rotor flux, circulating current (machine/)
+  double i_cable_A;             // out of the supply through its cable, where that has inductance
+  double supply_inner;          // V, source voltage of a supply with loops (supply/)
+  double twist_rad;             // of the shaft's spring, motor side ahead
+  double omega_2_rad_s;         // of the second mass, on the motor's side of the gear
+  double leg_swing_V[3];        // of each leg's terminal about half the bus, while it swings
+  double short_A[short_count];  // in a short of the windings (faults/winding_short.hpp)
 };
 
 /// Angle as its value and carried cosine and sine. Units as in Continuous (drive.hpp).

@@ -17,7 +17,11 @@ std::span<const Fault* const> fault_catalogue() noexcept {
       &gate_skew,
       // cables and machine
       &phase_open,
+      &phase_phase_short,
       &bad_joint,
+      &turn_short,
+      &demagnetised,
+      &over_temperature,
       // sensors
       &hall_line_open,
       &hall_line_stuck,
@@ -53,6 +57,19 @@ std::span<const Fault* const> fault_catalogue() noexcept {
       &brake_switch_stuck,
       &key_bounces,
       &controller_brown_out,
+      // supply
+      &supply_weak,
+      &supply_sag,
+      &supply_ripple,
+      &supply_interrupted,
+      &supply_disconnected,
+      &contactor_opens,
+      &pre_charge_open,
+      // shaft
+      &bearing_seized,
+      &rotor_locked,
+      &freewheel_failed,
+      &wheel_slip,
   };
   return all;
 }

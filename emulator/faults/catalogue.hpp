@@ -10,7 +10,8 @@ extern const Fault gate_line_open, gate_line_stuck;
 // bridge
 extern const Fault switch_open, switch_short, shoot_through, bootstrap_lost, gate_skew;
 // cables and machine
-extern const Fault phase_open, bad_joint;
+extern const Fault phase_open, phase_phase_short, bad_joint, turn_short, demagnetised,
+    over_temperature;
 // sensors
 extern const Fault hall_line_open, hall_line_stuck, hall_line_inverted, hall_line_glitching,
     hall_lines_swapped, hall_displaced, hall_supply_lost;
@@ -24,5 +25,10 @@ extern const Fault temperature_sensor_open, temperature_sensor_short;
 // the driver's hands and the controller's supply
 extern const Fault throttle_wire_open, throttle_wire_short, throttle_ground_lifted;
 extern const Fault brake_switch_stuck, key_bounces, controller_brown_out;
+// supply
+extern const Fault supply_weak, supply_sag, supply_ripple, supply_interrupted, supply_disconnected,
+    contactor_opens, pre_charge_open;
+// shaft
+extern const Fault bearing_seized, rotor_locked, freewheel_failed, wheel_slip;
 
 }  // namespace stillrotor

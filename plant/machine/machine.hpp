@@ -11,6 +11,7 @@
 #include <cmath>
 #include <optional>
 
+#include "plant/faults/winding_short.hpp"
 #include "plant/machine/induction.hpp"
 #include "plant/machine/linear_magnet.hpp"
 #include "plant/machine/phase_magnet.hpp"
@@ -39,7 +40,7 @@ class Machine {
   }
   /// Constant inductances, equal phases: the fast steps (rotor_step.cpp, line_step.cpp) hold.
   static bool plain(const MachineCondition& now) noexcept {
-    return now.model == MachineModel::linear_magnet;
+    return now.model == MachineModel::linear_magnet && !now.shorted;
   }
   /// Whether the machine can be computed winding by winding.
   bool has_phases() const noexcept { return !induction_ && !saturated_; }
@@ -117,6 +118,14 @@ class Machine {
     c.winding_ohm[winding] = star_ohm == 0.0 ? bare_ohm(c, winding, own) : own + star_ohm;
     c.joint_ohm[winding] = star_ohm;
   }
+  /// Shorts a share of a winding's turns, or two terminals (winding: from it to the next), through
+  /// a resistance; henry: of the second alone.
+  void set_short(MachineCondition&, ShortPlace, std::size_t winding, double turns, double ohm,
+                 double henry) const noexcept;
+  static void end_short(MachineCondition& c, ShortPlace place) noexcept {
+    c.shorts[static_cast<int>(place)] = {};
+    c.shorted = c.is_there(0) || c.is_there(1);
+  }
   /// Point::extra.inner moves: rotor flux, or a delta's circulating current.
   bool has_inner_states(const MachineCondition& c) const noexcept {
     return c.model == MachineModel::induction ||
@@ -132,6 +141,7 @@ class Machine {
       c.knee_A = d.knee_at(c.magnet_K, given_.reference_temperature_K) -
                  (1.0 - magnet_left) * d.lose_all_within_A;
   }
+  static constexpr double least_left = 0.05;  // below it no field would be left to compute with
   /// Share that i_d below knee_A leaves: the line through the present one.
   double left_at(double i_d, const MachineCondition& now) const noexcept {
     const double lost = std::max(0.0, now.knee_A - i_d) / given_.demagnetisation.lose_all_within_A;
@@ -144,6 +154,63 @@ class Machine {
 
   [[gnu::always_inline]] TerminalLaw at(const Point& y,
                                         const MachineCondition& now) const noexcept {
+    if (now.shorted) [[unlikely]]
+      return with_shorts(y, now);
+    return whole(y, now);
+  }
+  /// What flows in the machine itself where a branch beside it takes its share.
+  Point behind_shorts(Point y, const MachineCondition& now) const noexcept {
+    for (int n = 0; n < short_count && now.shorted; ++n) {
+      const AlphaBeta taken = line_share(now.shorts[n], y.extra.short_A[n]);
+      y.i_alpha -= taken.alpha;
+      y.i_beta -= taken.beta;
+    }
+    return y;
+  }
+  /// Of a branch, the winding's copper included [ohm].
+  double short_ohm(const WindingShort& b, const MachineCondition& now) const noexcept {
+    const double winding = now.winding_ohm[b.winding] - now.joint_ohm[b.winding];
+    return b.ohm + b.copper * winding;
+  }
+  /// The winding's triplen EMFs in the shorted turns, over the mechanical speed [V s].
+  double short_emf_Wb(const WindingShort& b, const Point& y,
+                      const MachineCondition& now) const noexcept {
+    if (b.turns <= 0.0 || induction_ || given_.connection == Connection::delta) return 0.0;
+    return b.turns * pole_pairs() * now.flux_linkage_Wb * shape().zero_sequence(y.theta);
+  }
+  /// What is left at the terminals of an impulse on the machine's linkages, and of L.
+  AlphaBeta past_shorts(TerminalLaw& t, AlphaBeta missing,
+                        const MachineCondition& now) const noexcept {
+    for (int n = 0; n < short_count && now.shorted; ++n) {
+      if (!now.is_there(n)) continue;
+      const BranchAnswer a = answer(now.shorts[n], t);
+      const double taken = 2.0 / 3.0 * a.inverse * across(now.shorts[n], missing);
+      missing = {missing.alpha - taken * a.lc.alpha, missing.beta - taken * a.lc.beta};
+      take_inductance(t, a);
+    }
+    return missing;
+  }
+  /// Least incremental inductance that the legs see [H].
+  double leg_inductance_min_H(const MachineCondition& now) const noexcept {
+    double inverse = 1.0 / inductance_min_H();
+    for (int n = 0; n < short_count && now.shorted; ++n)
+      if (now.is_there(n)) inverse += 2.0 / 3.0 * size2(now.shorts[n]) / now.shorts[n].henry;
+    return 1.0 / inverse;
+  }
+  /// A quarter of the fastest time constant of the shorts, legs of leg_ohm in series; 1 without
+  /// [s].
+  double short_step_s(const MachineCondition& now, double leg_ohm) const noexcept {
+    double step = 1.0;
+    for (int n = 0; n < short_count && now.shorted; ++n) {
+      const WindingShort& b = now.shorts[n];
+      if (!now.is_there(n)) continue;
+      step = std::min(step, 0.25 * b.henry / (short_ohm(b, now) + 2.0 / 3.0 * size2(b) * leg_ohm));
+    }
+    return step;
+  }
+  /// The machine without shorts beside it.
+  [[gnu::always_inline]] TerminalLaw whole(const Point& y,
+                                           const MachineCondition& now) const noexcept {
     TerminalLaw out = law(y, now);
     if (iron_.any()) {
       const Dq psi = fundamental_Wb(y, now);
@@ -160,7 +227,7 @@ class Machine {
   }
   /// at()'s torque alone: what is looked at after every step.
   double torque_Nm(const Point& y, const MachineCondition& now) const noexcept {
-    if (!saturated_) return at(y, now).torque_Nm;
+    if (!saturated_ || now.shorted) return at(y, now).torque_Nm;
     const Dq i = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
     const Dq psi = saturated_->linkage_Wb(i, now);
     const double own = saturated_->torque_Nm(y, i, psi, now);
@@ -168,7 +235,8 @@ class Machine {
   }
   /// Flux linkages of the windings, magnets included: (alpha, beta) of the line, the delta's loop.
   /// A sudden change keeps them. Magnet machines only [Wb].
-  std::array<double, 3> linkage_Wb(const Point& y, const MachineCondition& now) const noexcept {
+  std::array<double, 3> linkage_Wb(const Point& line, const MachineCondition& now) const noexcept {
+    const Point y = behind_shorts(line, now);
     if (now.model == MachineModel::phase_magnet) return phase_.linkage_Wb(y, now);
     const Dq psi = fundamental_Wb(y, now);
     const AlphaBeta sum = unpark(psi, y.cos_e, y.sin_e), all = shape().flux(y.theta);
@@ -180,6 +248,13 @@ class Machine {
     return now.model == MachineModel::phase_magnet ? phase_.loop_inductance_H(y) : 1.0;
   }
   double stored_J(const Point& y, const MachineCondition& now) const noexcept {
+    if (!now.shorted) return own_stored_J(y, now);
+    double sum = own_stored_J(behind_shorts(y, now), now);
+    for (int n = 0; n < short_count; ++n)
+      sum += 0.5 * now.shorts[n].henry * y.extra.short_A[n] * y.extra.short_A[n];
+    return sum;
+  }
+  double own_stored_J(const Point& y, const MachineCondition& now) const noexcept {
     if (now.model == MachineModel::phase_magnet) return phase_.stored_J(y);
     if (induction_) return induction_->stored_J(y);
     return saturated_ ? saturated_->stored_J(y) : linear_.stored_J(y);
@@ -190,12 +265,15 @@ class Machine {
     return induction_ ? phases(induction_->at(y, now).emf_V) : phase_.emf_V(y, now);
   }
   /// Current of each winding; in star the lines'.
-  Phases windings_A(const Point& y) const noexcept {
-    return induction_ ? phases({y.i_alpha, y.i_beta}) : phase_.windings_A(y);
+  Phases windings_A(const Point& y, const MachineCondition& now) const noexcept {
+    if (now.shorted) return windings_beside_shorts_A(y, now);
+    return own_windings_A(y);
   }
   /// Bound on |torque| within span_s from y, for currents no larger than i_A [N m].
   double torque_bound_Nm(const Point& y, double i_A, double span_s,
                          const MachineCondition& now) const noexcept {
+    for (int n = 0; n < short_count && now.shorted; ++n)
+      i_A += std::sqrt(size2(now.shorts[n])) * std::abs(y.extra.short_A[n]);
     if (induction_) return induction_->torque_bound_Nm(y, i_A, span_s, now);
     if (now.model == MachineModel::phase_magnet)
       return phase_.torque_bound_Nm(i_A + phase_.loop_bound_A(y, i_A, span_s, now), now) +
@@ -219,8 +297,6 @@ class Machine {
   }
 
  private:
-  static constexpr double least_left = 0.05;  // below it no field would be left to compute with
-
   [[gnu::always_inline]] TerminalLaw law(const Point& y,
                                          const MachineCondition& now) const noexcept {
     switch (now.model) {
@@ -234,6 +310,13 @@ class Machine {
         break;
     }
     return linear_.at(y, now);
+  }
+  static double size2(const WindingShort& b) noexcept { return across(b, b.across); }
+  // winding_shorts.cpp
+  TerminalLaw with_shorts(const Point&, const MachineCondition&) const noexcept;
+  Phases windings_beside_shorts_A(const Point&, const MachineCondition&) const noexcept;
+  Phases own_windings_A(const Point& y) const noexcept {
+    return induction_ ? phases({y.i_alpha, y.i_beta}) : phase_.windings_A(y);
   }
   Dq fundamental_Wb(const Point& y, const MachineCondition& now) const noexcept {
     return fundamental_Wb(park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e), now);

@@ -32,6 +32,19 @@ enum class MachineModel : unsigned char {
   induction
 };
 
+/// A short of windings: faults/winding_short.hpp has its law.
+struct WindingShort {
+  AlphaBeta across{};   // c
+  double ohm = 0.0;     // of the short alone
+  double copper = 0.0;  // of the winding's resistance (as a delta has it), what adds to it
+  double henry = 0.0;   // > 0 while it is there
+  double turns = 0.0;   // share of the winding's; 0: between terminals
+  unsigned char winding = 0;
+};
+
+/// Which of MachineCondition::shorts.
+enum class ShortPlace : unsigned char { turns, phases };
+
 /// What of a machine changes slowly in a run: by temperature, ageing, joints. In DriveState.
 /// A delta's values are those of its equivalent star.
 struct MachineCondition {
@@ -43,6 +56,10 @@ struct MachineCondition {
   double magnet_left = 1.0;  // share of the magnets' flux that no current has taken for good
   double knee_A = -1e300;    // i_d below which more of it goes
   MachineModel model = MachineModel::linear_magnet;
+  bool shorted = false;  // any of these is there
+  WindingShort shorts[short_count];
+
+  bool is_there(int place) const noexcept { return shorts[place].henry > 0.0; }
 };
 
 }  // namespace stillrotor::plant

@@ -69,4 +69,12 @@ struct ShaftParameters {
   double hold_torque_limit_Nm = 1e9;    // > 0, with a gain
 };
 
+/// What is broken. In DriveState.
+enum class FreewheelFault : unsigned char { none, slips, locked };
+struct ShaftFaults {
+  double bearing_Nm = 0.0;  // friction on the motor side beside its own
+  double grip_share = 1.0;  // of the tyre's
+  FreewheelFault freewheel = FreewheelFault::none;
+};
+
 }  // namespace stillrotor::plant

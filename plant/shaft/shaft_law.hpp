@@ -89,9 +89,16 @@ struct ShaftLaw {
     inertia_2 = vehicle + (tyre ? 0.0 : wheel);
     weight_lever = s.cart_mass_kg * gravity_m_s2 * lever_m;
     coulomb_2 = s.rolling_resistance * weight_lever + s.static_torque_Nm;
-    grip = s.driven_weight_share * s.peak_friction * weight_lever;
+    break_down(s, {});
     curve_c = 2.0 - 2.0 / pi * std::asin(std::min(1.0, s.slide_friction / s.peak_friction));
     curve_b = std::tan(pi / (2.0 * curve_c)) / s.peak_slip;
+  }
+
+  /// RT: safe.
+  void break_down(const ShaftParameters& s, const ShaftFaults& now) noexcept {
+    coulomb = s.coulomb_friction_Nm + now.bearing_Nm;
+    grip = now.grip_share * s.driven_weight_share * s.peak_friction * weight_lever;
+    freewheels = s.coupling == Coupling::freewheel && now.freewheel == FreewheelFault::none;
   }
 
   static constexpr double gravity_m_s2 = 9.80665;  // standard acceleration of gravity, ISO 80000-3
@@ -100,6 +107,7 @@ struct ShaftLaw {
   double efficiency, viscous, coulomb, stiffness, damping, lever_m, fan, air, power_W, power_floor,
       pedal_share, pedal_ripple, slip_floor, hold_gain, hold_limit;
   double inertia, inertia_2, weight_lever, coulomb_2, grip, curve_b, curve_c;
+  bool freewheels;  // a freewheel that works
 
   /// One mass, no kink, no losses in the gear: the fast steps can do it while no wind blows.
   bool plain() const noexcept {

@@ -81,6 +81,15 @@ struct SupplyState {
   bool interrupted = false;  // the connector is apart
   bool latched = false;      // bench supply: over-voltage
   bool chopper_gate = false, chopper_on = false;
+  // faults
+  double more_ohm = 0.0;  // in series with the source, outside its terminals
+  double share = 1.0;     // of the voltage that it is set to; what a battery's charge adds stays
+  double ripple_V = 0.0, ripple_rad_s = 0.0;  // on top: amplitude, a sine from ripple_from_ps on
+  std::int64_t ripple_from_ps = 0;
+  bool disconnected = false, contactor_failed = false, pre_charge_failed = false;
+  bool bounced = false;  // apart just now by a bouncing connector
+  int bounces_left = 0;
+  std::int64_t bounce_at_ps = INT64_MAX, bounce_open_ps = 0, bounce_shut_ps = 0;
   // when it last happened: contactor, any check of the board, latch
   std::int64_t contactor_moved_ps = 0, protection_moved_ps = 0, latched_ps = 0;
 };

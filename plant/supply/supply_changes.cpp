@@ -17,6 +17,27 @@ void Drive::Impl::refresh_bus() noexcept {
   const double chopper_S = s.supply.chopper_on ? 1.0 / par.chopper.resistance_ohm : 0.0;
   bus = bus_law(par.supply, supply_law, par.dc_link, s.supply_mode, s.source_ohm,
                 mode->shoot_S + chopper_S, mode->shoot_S > 0.0);
+  if (s.machine.shorted)
+    bus.step_max_s =
+        std::min(bus.step_max_s,
+                 machine.short_step_s(s.machine, std::max(par.bridge.switch_on_resistance_ohm,
+                                                          par.bridge.diode_resistance_ohm)));
+  // A fortieth of a period costs RK4 less than 1e-6 of the ripple.
+  if (s.supply.ripple_V != 0.0)
+    bus.step_max_s = std::min(bus.step_max_s, two_pi / (40.0 * s.supply.ripple_rad_s));
+}
+
+double Drive::Impl::ripple_V(double t) const noexcept {
+  const double at_s = static_cast<double>(s.time_ps - s.supply.ripple_from_ps) * seconds_per_ps;
+  return s.supply.ripple_V * std::sin(s.supply.ripple_rad_s * (at_s + s.offset_s + t));
+}
+
+double Drive::Impl::ripple_Vs(double span_s) const noexcept {
+  if (s.supply.ripple_V == 0.0) return 0.0;
+  const double w = s.supply.ripple_rad_s;
+  const double from_s =
+      static_cast<double>(s.time_ps - s.supply.ripple_from_ps) * seconds_per_ps + s.offset_s;
+  return s.supply.ripple_V / w * (std::cos(w * from_s) - std::cos(w * (from_s + span_s)));
 }
 
 // What still flows in the cable when the path parts burns in the arc.
@@ -29,9 +50,11 @@ void Drive::Impl::part_supply() noexcept {
 
 void Drive::Impl::refresh_path() noexcept {
   const SupplyState& now = s.supply;
-  const bool through = now.contactor_closed || par.contactor.pre_charge_ohm > 0.0;
-  const bool closed = through && !now.interrupted && !now.latched && now.protection.tripped == 0;
-  s.source_ohm = supply_ohm + (now.contactor_closed ? 0.0 : par.contactor.pre_charge_ohm);
+  const bool joined = now.contactor_closed && !now.contactor_failed;
+  const bool through = joined || (par.contactor.pre_charge_ohm > 0.0 && !now.pre_charge_failed);
+  const bool closed = through && !now.interrupted && !now.disconnected && !now.bounced &&
+                      !now.latched && now.protection.tripped == 0;
+  s.source_ohm = supply_ohm + now.more_ohm + (joined ? 0.0 : par.contactor.pre_charge_ohm);
   if (!closed)
     part_supply();
   else if (s.supply_mode == SupplyMode::open)
@@ -129,7 +152,8 @@ void Drive::Impl::steer_battery() noexcept {
 //   L di = int v_supply - R q - int v_dc.
 void Drive::Impl::follow_battery(const Point& end, double h) noexcept {
   SupplyState& now = s.supply;
-  const double input_Vs = h * (s.supply_V.value + 0.5 * h * s.supply_V.rate_per_s);
+  const double input_Vs =
+      now.share * h * (s.supply_V.value + 0.5 * h * s.supply_V.rate_per_s) + ripple_Vs(h);
   double q = 0.0;
   if (s.supply_mode != SupplyMode::open) {
     const double source_Vs = input_Vs + h * (now.own_V + 0.5 * h * now.own_V_per_s);
@@ -155,7 +179,8 @@ void Drive::Impl::follow_battery(const Point& end, double h) noexcept {
 // ---- timed changes
 
 std::int64_t Drive::Impl::next_supply_alarm_ps() const noexcept {
-  return std::min(s.supply.contactor_at_ps, s.supply.protection.next_sample_ps);
+  return std::min(
+      {s.supply.contactor_at_ps, s.supply.protection.next_sample_ps, s.supply.bounce_at_ps});
 }
 
 void Drive::Impl::ring_supply() noexcept {
@@ -164,6 +189,14 @@ void Drive::Impl::ring_supply() noexcept {
     now.contactor_at_ps = no_alarm_ps;
     now.contactor_closed = now.contactor_asked;
     now.contactor_moved_ps = s.time_ps;
+    refresh_path();
+  }
+  if (now.bounce_at_ps <= s.time_ps) {
+    now.bounced = !now.bounced;
+    if (now.bounced) --now.bounces_left;
+    const std::int64_t wait_ps = now.bounced ? now.bounce_open_ps : now.bounce_shut_ps;
+    now.bounce_at_ps =
+        now.bounced || now.bounces_left > 0 ? now.bounce_at_ps + wait_ps : no_alarm_ps;
     refresh_path();
   }
   ProtectionState& board = now.protection;
@@ -198,6 +231,52 @@ void Drive::set_supply_interrupted(bool interrupted) noexcept {
   if (d.s.supply.interrupted == interrupted) return;
   d.s.supply.interrupted = interrupted;
   d.refresh_path();
+}
+
+void Drive::set_supply_more_ohm(double ohm) noexcept {
+  impl_->s.supply.more_ohm = ohm;
+  impl_->refresh_path();
+}
+
+void Drive::set_supply_share(double share) noexcept {
+  impl_->s.supply.share = share;
+  set_supply_V(impl_->s.supply_V);
+}
+
+void Drive::set_supply_ripple(double amplitude_V, double frequency_Hz) noexcept {
+  SupplyState& now = impl_->s.supply;
+  now.ripple_V = amplitude_V;
+  now.ripple_rad_s = two_pi * frequency_Hz;
+  now.ripple_from_ps = impl_->now_ps();
+  impl_->choose_path();
+  impl_->refresh_bus();
+  set_supply_V(impl_->s.supply_V);
+}
+
+void Drive::set_supply_disconnected(bool disconnected) noexcept {
+  impl_->s.supply.disconnected = disconnected;
+  impl_->refresh_path();
+}
+
+void Drive::fail_contactor(bool failed) noexcept {
+  impl_->s.supply.contactor_failed = failed;
+  impl_->refresh_path();
+}
+
+void Drive::fail_pre_charge(bool failed) noexcept {
+  impl_->s.supply.pre_charge_failed = failed;
+  impl_->refresh_path();
+}
+
+void Drive::bounce_supply(double open_s, double every_s, int times) noexcept {
+  SupplyState& now = impl_->s.supply;
+  now.bounced = times > 0;
+  now.bounces_left = std::max(0, times - 1);
+  now.bounce_open_ps = std::max<std::int64_t>(1, to_ps(open_s));
+  now.bounce_shut_ps = std::max<std::int64_t>(1, to_ps(every_s - open_s));
+  now.bounce_at_ps = times > 0 ? impl_->now_ps() + now.bounce_open_ps : no_alarm_ps;
+  impl_->refresh_path();
+  impl_->set_alarm();
 }
 
 void Drive::set_contactor(bool closed) noexcept {

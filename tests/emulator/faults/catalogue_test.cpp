@@ -18,6 +18,9 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
   bare.drive.hall.fitted = false;
   bare.drive.phase_current = {};
   bare.drive.machine.flux_map.psi_d_Wb = {1.0};
+  bare.drive.machine.turns_factor[0] = 1.1;
+  bare.drive.induction = plant::InductionParameters{};
+  bare.drive.shaft.hold = plant::Hold::start_speed;
   for (const Fault* fault : fault_catalogue()) {
     SCOPED_TRACE(fault->name);
     EXPECT_EQ(is_possible(*fault, bare), fault->needs.empty());
