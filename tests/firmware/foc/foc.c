@@ -15,6 +15,7 @@
 #define USABLE 0.565f  // of the bus: a little less than 1 / sqrt 3
 #define STANDSTILL_RAD_S 6.3f
 #define BRAKE_FADE_RAD_S 30.0f
+#define TURNING_RAD_S 30.0f
 #define ALIGN_A 30.0f
 
 enum state { OFFSETS, WAIT_KEY, WAIT_REST, BOOTSTRAP, WAIT_THROTTLE, ALIGN, RUN, STOPPED };
@@ -127,7 +128,8 @@ static void run(const struct foc_inputs* in, const float current_A[3], float bus
   const float omega = angle_rad_s();
   if (magnitude(omega) < STANDSTILL_RAD_S) direction = in->reverse ? -1.0f : 1.0f;
   const float ramp = TORQUE_RAMP_A_PER_S * PERIOD_S;
-  torque_A = clamped(goal_A(in, omega, bus_V), torque_A - ramp, torque_A + ramp);
+  const float goal = goal_A(in, omega, bus_V);  // the brake may have taken torque_A to zero
+  torque_A = clamped(goal, torque_A - ramp, torque_A + ramp);
   const struct axes wanted = weakened(most_torque(torque_A), omega, USABLE * bus_V);
   control(wanted, angle_rad(), omega, current_A, bus_V, duty);
 }
@@ -158,7 +160,12 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
     enter(WAIT_REST);
     if (!at_rest(in)) said = "throttle open at start\n";
   } else if (state != STOPPED && sound(in, current_A, bus_V)) {
-    if (state == WAIT_REST && at_rest(in)) enter(BOOTSTRAP);
+    if (state == WAIT_REST && at_rest(in)) {
+      // All low switches would short a turning machine; its PWM charges the bootstraps as it begins.
+      const bool turns = angle_known() && magnitude(angle_rad_s()) > TURNING_RAD_S;
+      enter(turns ? RUN : BOOTSTRAP);
+      if (turns) said = "ready\n";
+    }
     if (state == BOOTSTRAP && periods > PERIODS(0.002f)) {
       enter(angle_known() ? RUN : WAIT_THROTTLE);
       said = "ready\n";
