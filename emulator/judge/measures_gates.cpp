@@ -54,7 +54,7 @@ Rest find_rest(const MeasureInput& input) {
     rest.at_ps = window.to_ps;
     return rest;
   }
-  if (off_at_ps <= *window.event_ps) {
+  if (off_at_ps < *window.event_ps) {  // at one instant a fault comes before what answers it
     rest.undefined = "all gates were off already when it happened, so there was nothing to time";
   } else if (window.to_ps - off_at_ps < rest_ps) {
     rest.undefined = "the gates went off only " +
