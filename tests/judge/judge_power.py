@@ -33,7 +33,8 @@ FIRMWARES = {
         "compiler": "cc",
         "build": ["-std=gnu11", "-O2", "-fPIC", "-shared", "-ffp-contract=off", "-fvisibility=hidden",
                   f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}", "angle.c", "current.c", "foc.c", "host.c"],
-        "result": "firmware.so",
+        "variants": {"foc": [], "foc_align": ["-DALIGN_AT_START"]},
+        "suffix": ".so",
     },
     "six_step": {
         "folder": ROOT / "tests/firmware/six_step",
@@ -41,18 +42,19 @@ FIRMWARES = {
         "compiler": "avr-gcc",
         "build": ["-mmcu=atmega328p", "-DF_CPU=16000000UL", "-std=gnu11", "-Os", "main.c", "bridge.c",
                   "sampling.c", "words.c"],
-        "result": "firmware.elf",
+        "variants": {"six_step": []},
+        "suffix": ".elf",
     },
 }
 
 
-def planned_runs(firmware):
-    """(bench, scenario, verdict) in the order of the file: what catches most comes first."""
+def planned_runs(variants):
+    """(variant, bench, scenario, verdict) in the order of the file: what catches most comes first."""
     runs = []
     for line in (HERE / "runs.txt").read_text(encoding="utf-8").splitlines():
         words = line.split("#")[0].split()
-        if words and words[0] == firmware:
-            runs.append(tuple(words[1:4]))
+        if words and words[0] in variants:
+            runs.append(tuple(words[:4]))
     return runs
 
 
@@ -70,6 +72,7 @@ class Firmware:
     def __init__(self, name):
         self.name = name
         self.plan = FIRMWARES[name]
+        self.runs = planned_runs(self.plan["variants"])
 
     def mutants(self):
         found = []
@@ -79,16 +82,20 @@ class Firmware:
         return found
 
     def build(self, folder, mutant=None):
-        """The binary; None: the compiler refuses."""
+        """Variant -> binary; None: the compiler refuses."""
         sources = folder / "source"
         shutil.copytree(self.plan["folder"], sources)
         if mutant is not None:
             path = sources / mutant.file
             path.write_text(mutant.applied(path.read_text(encoding="utf-8")), encoding="utf-8")
-        result = folder / self.plan["result"]
-        done = subprocess.run([self.plan["compiler"], *self.plan["build"], "-w", "-o", str(result)],
-                              cwd=sources, capture_output=True, check=False)
-        return result if done.returncode == 0 else None
+        binaries = {}
+        for variant, options in self.plan["variants"].items():
+            binaries[variant] = folder / (variant + self.plan["suffix"])
+            done = subprocess.run([self.plan["compiler"], *self.plan["build"], *options, "-w", "-o",
+                                   str(binaries[variant])], cwd=sources, capture_output=True, check=False)
+            if done.returncode != 0:
+                return None
+        return binaries
 
 
 def run(program, binary, bench, scenario, folder):
@@ -109,17 +116,20 @@ def tried(program, firmware, mutant, original, good_signals):
     """What became of a mutant: (word, where and why)."""
     with tempfile.TemporaryDirectory(prefix="stillrotor-mutant-") as name:
         folder = pathlib.Path(name)
-        binary = firmware.build(folder, mutant)
-        if binary is None:
+        binaries = firmware.build(folder, mutant)
+        if binaries is None:
             return "does not compile", ""
-        if binary.read_bytes() == original:
+        changed = {name for name, binary in binaries.items() if binary.read_bytes() != original[name]}
+        if not changed:
             return "same code", ""
         same = True
-        for bench, scenario, expected in planned_runs(firmware.name):
-            verdict, reason, signals = run(program, binary, bench, scenario, folder)
+        for variant, bench, scenario, expected in firmware.runs:
+            if variant not in changed:
+                continue
+            verdict, reason, signals = run(program, binaries[variant], bench, scenario, folder)
             if verdict == "FAIL" and expected != "FAIL":
                 return "caught", f"{scenario}: {reason}"
-            same = same and signals == good_signals[bench, scenario]
+            same = same and signals == good_signals[variant, bench, scenario]
         return "survives", "no run differs by a bit" if same else ""
 
 
@@ -139,12 +149,12 @@ def main():
 
     with tempfile.TemporaryDirectory(prefix="stillrotor-mutant-") as name:
         folder = pathlib.Path(name)
-        binary = firmware.build(folder)
-        original = binary.read_bytes()
+        binaries = firmware.build(folder)
+        original = {name: binary.read_bytes() for name, binary in binaries.items()}
         good_signals = {}
-        for bench, scenario, expected in planned_runs(firmware.name):
-            verdict, reason, signals = run(wanted.program, binary, bench, scenario, folder)
-            good_signals[bench, scenario] = signals
+        for variant, bench, scenario, expected in firmware.runs:
+            verdict, reason, signals = run(wanted.program, binaries[variant], bench, scenario, folder)
+            good_signals[variant, bench, scenario] = signals
             if verdict != expected:
                 print(f"the unchanged firmware: {bench} {scenario}: {verdict}, not {expected}: {reason}")
                 return 1
