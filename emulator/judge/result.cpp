@@ -100,12 +100,14 @@ Json not_tested_json(const Judgement& judgement, const std::vector<RecordedMark>
   for (const JudgedLimit& judged : judgement.limits) {
     if (judged.verdict == Verdict::INVALID) list.push_back("limit " + judged.reason);
   }
+  std::string not_provoked;
   for (const std::string& fault : possible_faults) {
     const bool provoked = std::any_of(marks.begin(), marks.end(), [&](const RecordedMark& mark) {
       return mark.kind == MarkKind::fault && mark.name == fault;
     });
-    if (!provoked) list.push_back("fault " + fault + " was not provoked");
+    if (!provoked) not_provoked += (not_provoked.empty() ? "" : ", ") + fault;
   }
+  if (!not_provoked.empty()) list.push_back("faults that were not provoked: " + not_provoked);
   return list;
 }
 
