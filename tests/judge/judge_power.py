@@ -138,11 +138,14 @@ def main():
     parser.add_argument("--program", type=pathlib.Path, required=True)
     parser.add_argument("--firmware", choices=FIRMWARES, required=True)
     parser.add_argument("--count", type=int, default=0, help="so many, drawn by --seed; 0: all")
+    parser.add_argument("--first", type=int, default=0, help="only so many runs of the list; 0: all")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--least", type=float, default=0.9, help="share that has to be caught")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     wanted = parser.parse_args()
     firmware = Firmware(wanted.firmware)
+    if wanted.first:
+        firmware.runs = firmware.runs[:wanted.first]
     if shutil.which(firmware.plan["compiler"]) is None:
         print(f"skipped: {firmware.plan['compiler']} is not installed")
         return 77

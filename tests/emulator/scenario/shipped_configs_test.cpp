@@ -27,8 +27,9 @@ std::vector<fs::path> files(const std::string& kind) {
 class BuildFolder {
  public:
   BuildFolder() {
-    for (const char* firmware : {"orchard_six_step.elf", "orchard_six_step_atmega8.elf",
-                                 "orchard_sensorless.elf", "orchard_foc.so"})
+    for (const char* firmware :
+         {"orchard_six_step.elf", "orchard_six_step_atmega8.elf", "orchard_sensorless.elf",
+          "orchard_foc.so", "orchard_foc_align.so"})
       folder_.write(std::string("firmware/") + firmware, test::elf_start);
   }
   fs::path path() const { return folder_.path(); }
@@ -50,10 +51,11 @@ TEST(ShippedConfigs, EveryBenchLoadsAndItsResolvedFileToTheSame) {
   }
 }
 
-/// A scenario that asks for a load of its own, and the bench that has it.
+/// A scenario that asks for a load or a wire of its own, and the bench that has it.
 const std::map<std::string, std::string> special_load{
     {"pedal-and-motor.yaml", "orchard-cart-pedals.yaml"},
-    {"held-speed.yaml", "dynamometer-mid.yaml"}};
+    {"held-speed.yaml", "dynamometer-mid.yaml"},
+    {"mid-reverse.yaml", "orchard-cart-mid-hostfw.yaml"}};
 
 TEST(ShippedConfigs, EveryScenarioLoadsOnBothMachinesOrOnItsOwnLoad) {
   const BuildFolder build;
