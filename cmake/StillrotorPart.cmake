@@ -17,29 +17,14 @@ function(stillrotor_part name)
   endif()
 endfunction()
 
-# Tests are built often and run once: little optimisation, and headers that all of them include are
-# compiled once. ccache keeps no precompiled headers; with it each file is compiled by itself, which
-# also shows an include that is missing. The sanitizers' checks that are left out cost a third of the
-# compile time, and in a test's own code a null pointer or a wrong type ends in a crash anyway.
+# Tests are built often and run once: little optimisation. The sanitizers' checks that are left out
+# cost a third of the compile time, and in a test's own code a null pointer or a wrong type ends in a
+# crash anyway.
 function(stillrotor_quick_to_build target)
-  set(flags $<$<NOT:$<CONFIG:Debug>>:-Og>)
+  target_compile_options(${target} PRIVATE $<$<NOT:$<CONFIG:Debug>>:-Og>)
   if(STILLROTOR_SANITIZE MATCHES "undefined")
-    list(APPEND flags -fno-sanitize=vptr,null,object-size,nonnull-attribute)
+    target_compile_options(${target} PRIVATE -fno-sanitize=vptr,null,object-size,nonnull-attribute)
   endif()
-  target_compile_options(${target} PRIVATE ${flags})
-  if(CMAKE_CXX_COMPILER_LAUNCHER)
-    return()
-  endif()
-  if(NOT TARGET stillrotor_test_headers)
-    file(GENERATE OUTPUT ${PROJECT_BINARY_DIR}/test_headers.cpp CONTENT "")
-    add_library(stillrotor_test_headers OBJECT ${PROJECT_BINARY_DIR}/test_headers.cpp)
-    target_link_libraries(stillrotor_test_headers PRIVATE stillrotor_compiler GTest::gtest GTest::gmock)
-    target_compile_options(stillrotor_test_headers PRIVATE ${flags})
-    target_precompile_headers(stillrotor_test_headers PRIVATE
-      <gmock/gmock.h> <gtest/gtest.h> <algorithm> <cmath> <filesystem> <fstream> <functional> <map>
-      <optional> <span> <string> <vector>)
-  endif()
-  target_precompile_headers(${target} REUSE_FROM stillrotor_test_headers)
 endfunction()
 
 # stillrotor_test(NAME folder LABELS label... [LINK lib...])
