@@ -151,7 +151,8 @@ class ConditionReader {
 
   bool read_time(const std::string& written) {
     const Conversion time = to_si(written, Family::time);
-    const double lasts_s = static_cast<double>(lasts_ps_) * 1e-12;
+    const double lasts_s =
+        static_cast<double>(lasts_ps_) / 1e12;  // not times 1e-12: 3.2 s stays 3.2 s
     if (time && time.si > 0.0 && time.si < lasts_s) {
       condition_.for_ps = to_ps(time.si);
       return true;
@@ -175,7 +176,8 @@ class ConditionReader {
   }
 
   bool read_by() {
-    const double lasts_s = static_cast<double>(lasts_ps_) * 1e-12;
+    const double lasts_s =
+        static_cast<double>(lasts_ps_) / 1e12;  // not times 1e-12: 3.2 s stays 3.2 s
     condition_.by_ps =
         fields_.time_ps("by", 0.0, lasts_s, fmt::format("0 s to lasts, {:g} s", lasts_s))
             .value_or(lasts_ps_);

@@ -111,7 +111,8 @@ class LimitReader {
 
   void read_window() {
     Window& window = limit_.window;
-    const double lasts_s = static_cast<double>(scenario_.lasts_ps) * 1e-12;
+    const double lasts_s =
+        static_cast<double>(scenario_.lasts_ps) / 1e12;  // not times 1e-12: 3.2 s stays 3.2 s
     window.after = fields_.text("after");
     window.until = fields_.text("until");
     window.before = fields_.text("before");

@@ -101,7 +101,8 @@ class ActionReader {
 
   /// Its time, or what it waits for.
   bool read_moment() {
-    const double lasts_s = static_cast<double>(lasts_ps_) * 1e-12;
+    const double lasts_s =
+        static_cast<double>(lasts_ps_) / 1e12;  // not times 1e-12: 3.2 s stays 3.2 s
     if (fields_.has("when")) {
       if (fields_.has("at")) {
         fields_.wrong("at", "at means nothing beside when. Remove one of them.");

@@ -249,6 +249,8 @@ bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
 }
 
 void BenchWorld::text(Time at, std::string_view said) noexcept {
+  // A line without its end, as a UART's reader hands it over.
+  while (said.ends_with('\n') || said.ends_with('\r')) said.remove_suffix(1);
   sink_.mark(MarkKind::text, at.count(), "controller", said);
 }
 

@@ -2,9 +2,10 @@
 """How much of what can go wrong in a firmware do the shipped scenarios catch?
 
 Changes our own firmware mechanically (mutants.py), builds each changed firmware, and runs the shipped
-scenarios of runs.txt on it until one says FAIL. A mutant whose machine code is that of the original
-is no mutant. What survives is printed; reasons for survivors that no scenario should catch stand in
-explained.txt. The unchanged firmware has to get the verdicts of runs.txt first.
+scenarios of runs.txt on it until one says FAIL; first those that caught changes nearby. A mutant whose
+machine code is that of the original is no mutant. What survives is printed; reasons for survivors that
+no scenario should catch stand in explained.txt. The unchanged firmware has to get the verdicts of
+runs.txt first.
 
 exit status: 0 at least --least of the mutants were caught; 1 fewer; 2 wrong request; 77 a compiler is
 missing (the test is skipped).
@@ -12,6 +13,7 @@ missing (the test is skipped).
 import argparse
 import concurrent.futures
 import json
+import math
 import os
 import pathlib
 import random
@@ -25,23 +27,25 @@ import mutants
 HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 SECONDS = 300  # for one run; a firmware that hangs is stopped by the program long before
+SECONDS_IN_PROCESS = 15
 
 FIRMWARES = {
     "foc": {
         "folder": ROOT / "tests/firmware/foc",
         "mutated": ["angle.c", "current.c", "foc.c", "board.h"],
-        "compiler": "cc",
-        "build": ["-std=gnu11", "-O2", "-fPIC", "-shared", "-ffp-contract=off", "-fvisibility=hidden",
-                  f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}", "angle.c", "current.c", "foc.c", "host.c"],
+        "compile": ["cc", "-std=gnu11", "-O2", "-fPIC", "-ffp-contract=off", "-fvisibility=hidden",
+                    f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}"],
+        "link": ["cc", "-shared"],
+        "sources": ["angle.c", "current.c", "foc.c", "host.c"],
         "variants": {"foc": [], "foc_align": ["-DALIGN_AT_START"]},
         "suffix": ".so",
     },
     "six_step": {
         "folder": ROOT / "tests/firmware/six_step",
         "mutated": ["main.c", "bridge.c", "sampling.c", "board.h"],
-        "compiler": "avr-gcc",
-        "build": ["-mmcu=atmega328p", "-DF_CPU=16000000UL", "-std=gnu11", "-Os", "main.c", "bridge.c",
-                  "sampling.c", "words.c"],
+        "compile": ["avr-gcc", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-std=gnu11", "-Os"],
+        "link": ["avr-gcc", "-mmcu=atmega328p"],
+        "sources": ["main.c", "bridge.c", "sampling.c", "words.c"],
         "variants": {"six_step": []},
         "suffix": ".elf",
     },
@@ -59,20 +63,23 @@ def planned_runs(variants):
 
 
 def explanations():
-    """Mutant's name -> why no scenario can or should tell it."""
+    """Mutant's key -> why no scenario can or should tell it."""
     told = {}
     for line in (HERE / "explained.txt").read_text(encoding="utf-8").splitlines():
         if line.strip() and not line.startswith("#"):
-            name, _, reason = line.partition(" | ")
-            told[name.strip()] = reason.strip()
+            key, _, reason = line.rpartition(" | ")
+            told[key.strip()] = reason.strip()
     return told
 
 
 class Firmware:
-    def __init__(self, name):
+    def __init__(self, name, folder):
         self.name = name
         self.plan = FIRMWARES[name]
         self.runs = planned_runs(self.plan["variants"])
+        self.original = folder / "original"
+        self.original.mkdir()
+        self.binaries = self.build(self.original)
 
     def mutants(self):
         found = []
@@ -82,55 +89,114 @@ class Firmware:
         return found
 
     def build(self, folder, mutant=None):
-        """Variant -> binary; None: the compiler refuses."""
+        """Variant -> binary, of those whose machine code a mutant changes; None: the compiler refuses.
+        Only what the mutant touches is compiled anew."""
         sources = folder / "source"
         shutil.copytree(self.plan["folder"], sources)
+        touched = self.plan["sources"]
         if mutant is not None:
             path = sources / mutant.file
             path.write_text(mutant.applied(path.read_text(encoding="utf-8")), encoding="utf-8")
+            if mutant.file in touched:
+                touched = [mutant.file]
         binaries = {}
         for variant, options in self.plan["variants"].items():
+            objects = {file: self.original / f"{variant}.{file}.o" for file in self.plan["sources"]}
+            changed = mutant is None
+            for file in touched:
+                made = folder / f"{variant}.{file}.o"
+                done = subprocess.run([*self.plan["compile"], *options, "-w", "-c", file, "-o", str(made)],
+                                      cwd=sources, capture_output=True, check=False)
+                if done.returncode != 0:
+                    return None
+                if not changed and made.read_bytes() != objects[file].read_bytes():
+                    changed = True
+                objects[file] = made
+            if not changed:
+                continue
             binaries[variant] = folder / (variant + self.plan["suffix"])
-            done = subprocess.run([self.plan["compiler"], *self.plan["build"], *options, "-w", "-o",
+            done = subprocess.run([*self.plan["link"], *map(str, objects.values()), "-o",
                                    str(binaries[variant])], cwd=sources, capture_output=True, check=False)
             if done.returncode != 0:
                 return None
         return binaries
 
 
-def run(program, binary, bench, scenario, folder):
-    """(verdict, reason, hash of the signals)"""
-    out = folder / "run"
+class Experience:
+    """Which run caught what: the next change of a place is shown first to what caught its neighbours."""
+
+    def __init__(self):
+        self.catches = []  # (file, line, run)
+
+    def add(self, mutant, which):
+        self.catches.append((mutant.file, mutant.line, which))
+
+    def ordered(self, mutant, runs):
+        worth = {which: -1e-3 * k for k, which in enumerate(runs)}
+        for file, line, which in list(self.catches):
+            near = math.exp(-abs(line - mutant.line) / 4.0) if file == mutant.file else 0.0
+            if which in worth:
+                worth[which] += near + 0.01
+        return sorted(runs, key=lambda which: -worth[which])
+
+
+def started(program, binary, bench, scenario, out, settings, seconds):
     shutil.rmtree(out, ignore_errors=True)
-    done = subprocess.run(
-        [str(program), "run", f"configs/benches/{bench}.yaml", f"configs/scenarios/{scenario}.yaml",
-         "--set", f"controller.firmware={binary}", "--out", str(out)],
-        cwd=ROOT, capture_output=True, check=False, timeout=SECONDS, text=True, errors="replace")
-    if not (out / "result.json").is_file():
-        sys.exit(f"{bench} {scenario}: no result (exit {done.returncode})\n{done.stderr[-2000:]}")
-    result = json.loads((out / "result.json").read_text(encoding="utf-8"))
-    return result["verdict"], result["reason"], result["signals_sha256"]
+    try:
+        return subprocess.run(
+            [str(program), "run", "--quiet", f"configs/benches/{bench}.yaml",
+             f"configs/scenarios/{scenario}.yaml", "--set", f"controller.firmware={binary}", *settings,
+             "--out", str(out)],
+            cwd=ROOT, capture_output=True, check=False, timeout=seconds, text=True, errors="replace").stderr
+    except subprocess.TimeoutExpired:
+        return "does not end"
 
 
-def tried(program, firmware, mutant, original, good_signals):
+def run(program, firmware, binary, bench, scenario, folder, may_hang=False):
+    """(verdict, reason, hash of the signals). Firmware for this computer runs within the program, which
+    is twice as fast, unless it takes the program down or may hang it; then in its own process."""
+    out = folder / "run"
+    result = out / "result.json"
+    if firmware.plan["suffix"] == ".so" and not may_hang:
+        started(program, binary, bench, scenario, out, ["--set", "controller.in_process=true"],
+                SECONDS_IN_PROCESS)
+    if not result.is_file():
+        said = started(program, binary, bench, scenario, out, [], SECONDS)
+        if not result.is_file():
+            sys.exit(f"{bench} {scenario}: no result\n{said[-2000:]}")
+    read = json.loads(result.read_text(encoding="utf-8"))
+    return read["verdict"], read["reason"], read["signals_sha256"]
+
+
+def tried(program, firmware, mutant, good_signals, experience):
     """What became of a mutant: (word, where and why)."""
     with tempfile.TemporaryDirectory(prefix="stillrotor-mutant-") as name:
         folder = pathlib.Path(name)
         binaries = firmware.build(folder, mutant)
         if binaries is None:
             return "does not compile", ""
-        changed = {name for name, binary in binaries.items() if binary.read_bytes() != original[name]}
-        if not changed:
+        if not binaries:
             return "same code", ""
-        same = True
-        for variant, bench, scenario, expected in firmware.runs:
-            if variant not in changed:
-                continue
-            verdict, reason, signals = run(program, binaries[variant], bench, scenario, folder)
+        differ = []
+        may_hang = "for (" in mutant.change or "while (" in mutant.change
+        for which in experience.ordered(mutant, [r for r in firmware.runs if r[0] in binaries]):
+            variant, bench, scenario, expected = which
+            verdict, reason, signals = run(program, firmware, binaries[variant], bench, scenario, folder,
+                                           may_hang)
             if verdict == "FAIL" and expected != "FAIL":
+                experience.add(mutant, which)
                 return "caught", f"{scenario}: {reason}"
-            same = same and signals == good_signals[variant, bench, scenario]
-        return "survives", "no run differs by a bit" if same else ""
+            if signals != good_signals[which]:
+                differ.append(scenario + ("" if verdict == expected else f" ({verdict})"))
+        return "survives", "differs in " + ", ".join(differ) if differ else "no run differs by a bit"
+
+
+def interval(caught, judged):
+    """Wilson's 95 % interval of a share."""
+    z, share = 1.96, caught / judged
+    middle = (share + z * z / (2 * judged)) / (1 + z * z / judged)
+    half = z * math.sqrt(share * (1 - share) / judged + z * z / (4 * judged * judged)) / (1 + z * z / judged)
+    return middle - half, middle + half
 
 
 def main():
@@ -139,55 +205,66 @@ def main():
     parser.add_argument("--firmware", choices=FIRMWARES, required=True)
     parser.add_argument("--count", type=int, default=0, help="so many, drawn by --seed; 0: all")
     parser.add_argument("--first", type=int, default=0, help="only so many runs of the list; 0: all")
+    parser.add_argument("--only", default="", help="only mutants whose name has this in it")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--least", type=float, default=0.9, help="share that has to be caught")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     wanted = parser.parse_args()
-    firmware = Firmware(wanted.firmware)
+    wanted.program = wanted.program.resolve()
+    compiler = FIRMWARES[wanted.firmware]["compile"][0]
+    if shutil.which(compiler) is None:
+        print(f"skipped: {compiler} is not installed")
+        return 77
+    with tempfile.TemporaryDirectory(prefix="stillrotor-mutant-") as name:
+        return judged(wanted, Firmware(wanted.firmware, pathlib.Path(name)), pathlib.Path(name))
+
+
+def judged(wanted, firmware, folder):
     if wanted.first:
         firmware.runs = firmware.runs[:wanted.first]
-    if shutil.which(firmware.plan["compiler"]) is None:
-        print(f"skipped: {firmware.plan['compiler']} is not installed")
-        return 77
-
-    with tempfile.TemporaryDirectory(prefix="stillrotor-mutant-") as name:
-        folder = pathlib.Path(name)
-        binaries = firmware.build(folder)
-        original = {name: binary.read_bytes() for name, binary in binaries.items()}
-        good_signals = {}
-        for variant, bench, scenario, expected in firmware.runs:
-            verdict, reason, signals = run(wanted.program, binaries[variant], bench, scenario, folder)
-            good_signals[variant, bench, scenario] = signals
-            if verdict != expected:
-                print(f"the unchanged firmware: {bench} {scenario}: {verdict}, not {expected}: {reason}")
-                return 1
+    good_signals = {}
+    for which in firmware.runs:
+        variant, bench, scenario, expected = which
+        verdict, reason, signals = run(wanted.program, firmware, firmware.binaries[variant], bench, scenario,
+                                       folder)
+        good_signals[which] = signals
+        if verdict != expected:
+            print(f"the unchanged firmware: {bench} {scenario}: {verdict}, not {expected}: {reason}")
+            return 1
 
     everything = firmware.mutants()
     drawn = list(everything)
     random.Random(wanted.seed).shuffle(drawn)
+    drawn = [mutant for mutant in drawn if wanted.only in mutant.name]
     explained = explanations()
+    experience = Experience()
     counts = {"caught": 0, "survives": 0, "explained": 0, "same code": 0, "does not compile": 0}
     enough = wanted.count or len(drawn)
-    with concurrent.futures.ThreadPoolExecutor(wanted.jobs) as pool:
-        for begin in range(0, len(drawn), 2 * wanted.jobs):
-            if counts["caught"] + counts["survives"] + counts["explained"] >= enough:
-                break
-            batch = drawn[begin:begin + 2 * wanted.jobs]
-            outcomes = pool.map(
-                lambda mutant: tried(wanted.program, firmware, mutant, original, good_signals), batch)
-            for mutant, (word, why) in zip(batch, outcomes):
-                if word == "survives" and mutant.name in explained:
-                    word, why = "explained", explained[mutant.name]
-                counts[word] += 1
-                if word in ("caught", "survives", "explained"):
-                    print(f"{word:9} {mutant.name}{'  ' if why else ''}{why}", flush=True)
 
-    judged = counts["caught"] + counts["survives"]
-    share = counts["caught"] / judged if judged else 0.0
-    print(f"{firmware.name}: {len(everything)} mutants known; {judged} judged, {counts['caught']} caught "
-          f"({100 * share:.1f} %), {counts['survives']} survive, {counts['explained']} explained, "
+    def outcome(mutant):
+        if counts["caught"] + counts["survives"] + counts["explained"] >= enough:
+            return
+        word, why = tried(wanted.program, firmware, mutant, good_signals, experience)
+        if word == "survives" and mutant.key in explained:
+            word, why = "explained", explained[mutant.key]
+        counts[word] += 1
+        if word in ("caught", "survives", "explained"):
+            print(f"{word:9} {mutant.name}  | {why}", flush=True)
+
+    with concurrent.futures.ThreadPoolExecutor(wanted.jobs) as pool:
+        list(pool.map(outcome, drawn))
+
+    told = counts["caught"] + counts["survives"]
+    if told == 0:
+        print("no mutant was judged")
+        return 1
+    share = counts["caught"] / told
+    low, high = interval(counts["caught"], told)
+    print(f"{firmware.name}: {len(everything)} mutants known; {told} judged, {counts['caught']} caught "
+          f"({100 * share:.1f} %; of all of them {100 * low:.0f} to {100 * high:.0f} %, at 95 %), "
+          f"{counts['survives']} survive, {counts['explained']} explained, "
           f"{counts['same code']} the same machine code, {counts['does not compile']} do not compile")
-    return 0 if judged and share >= wanted.least else 1
+    return 0 if share >= wanted.least else 1
 
 
 if __name__ == "__main__":

@@ -32,10 +32,23 @@ class Mutant:
     end: int
     text: str
     was: str
+    around: tuple[str, str]  # of the same lines, before and after
+    nth: int = 1             # of those alike in this file
 
     @property
     def name(self):
-        return f"{self.file}:{self.line}: {self.kind}: {flat(self.was)} -> {flat(self.text) or 'nothing'}"
+        return f"{self.file}:{self.line}: {self.change}"
+
+    @property
+    def key(self):
+        """As name, without the line's number: stays when other lines come and go."""
+        return f"{self.file}: {self.change}"
+
+    @property
+    def change(self):
+        before, after = (" ".join(part.split()) for part in self.around)
+        nth = f" ({self.nth})" if self.nth > 1 else ""
+        return f"{self.kind}: {before} [{flat(self.was)} -> {flat(self.text) or 'nothing'}] {after}".rstrip() + nth
 
     def applied(self, source):
         return source[:self.begin] + self.text + source[self.end:]
@@ -100,10 +113,13 @@ def is_binary(before):
 def mutants_of(file, source):
     """All of one file, in the order of its text."""
     all_tokens = [t for t in tokens(source) if t.line not in skipped_lines(source)]
-    found = []
+    found, alike = [], {}
 
     def add(kind, begin, end, line, text):
-        found.append(Mutant(file, line, kind, begin, end, text, source[begin:end]))
+        around = (source[source.rfind("\n", 0, begin) + 1:begin], source[end:].split("\n", 1)[0])
+        mutant = Mutant(file, line, kind, begin, end, text, source[begin:end], around)
+        alike[mutant.change] = alike.get(mutant.change, 0) + 1
+        found.append(dataclasses.replace(mutant, nth=alike[mutant.change]))
 
     starts_statement = True
     for k, token in enumerate(all_tokens):

@@ -127,6 +127,10 @@ TEST_F(LoadScenario, NameAndLengthAreDue) {
   EXPECT_THAT(said_with("lasts: 4 s", "lasts: 4"), HasSubstr("\"4\" has no unit; a time is due"));
   EXPECT_THAT(said_with("lasts: 4 s", "lasts: 0 s"), HasSubstr("allowed 1 ms to 3600 s"));
   EXPECT_EQ(said("scenario: Rest\nlasts: 1 s\n"), "");
+  // A window may end with the run: 3.2 s are 3.2e12 ps, and they must not come back as less.
+  EXPECT_EQ(said("scenario: To its end\nlasts: 3.2 s\nstart: {key: on}\nexpect:\n"
+                 "  - {measure: peak, from: 0 s, to: 3.2 s, max: 60 A}\n"),
+            "");
 }
 
 TEST_F(LoadScenario, AStateOfChargeNeedsABatteryThatFollowsIt) {

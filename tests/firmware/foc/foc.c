@@ -74,11 +74,13 @@ static void read_offsets(const struct foc_inputs* in) {
 }
 
 /// What ends every drive, whatever it does at the moment.
-static bool sound(const struct foc_inputs* in, const float current_A[3], float bus_V) {
+static bool sound(const struct foc_inputs* in, bool angle_sound, const float current_A[3],
+                  float bus_V) {
   const bool broken = in->throttle_V < THROTTLE_WIRE_LOW_V || in->throttle_V > THROTTLE_WIRE_HIGH_V;
   wire_faults = broken ? wire_faults + 1 : 0;
   if (wire_faults > PERIODS(0.001f)) return stop("throttle wire\n"), false;
   if (in->driver_fault) return stop("gate driver\n"), false;
+  if (!angle_sound) return stop("rotor position\n"), false;
   if (bus_V < BUS_LOWEST_V) return stop("bus voltage low\n"), false;
   if (bus_V > BUS_TRIP_V) return stop("bus voltage high\n"), false;
   for (int k = 0; k < 3; ++k)
@@ -159,7 +161,7 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
   } else if (state == WAIT_KEY) {
     enter(WAIT_REST);
     if (!at_rest(in)) said = "throttle open at start\n";
-  } else if (state != STOPPED && sound(in, current_A, bus_V)) {
+  } else if (state != STOPPED && sound(in, angle_sound, current_A, bus_V)) {
     if (state == WAIT_REST && at_rest(in)) {
       // All low switches would short a turning machine; its PWM charges the bootstraps as it
       // begins.
@@ -172,7 +174,6 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
       said = "ready\n";
     }
     if (state == WAIT_THROTTLE && throttle(in) > 0.0f) enter(ALIGN);
-    if (state == RUN && !angle_sound) stop("rotor position\n");
     if (state == ALIGN) align(in, current_A, bus_V, out->duty);
     if (state == RUN) run(in, current_A, bus_V, out->duty);
   }
