@@ -1,5 +1,9 @@
 # Code for Cortex-M chips, cross-compiled with arm-none-eabi-gcc.
 #
+# stillrotor_cortex_firmware(NAME source... SCRIPT file [OPTIONS option...])
+#   C or assembler sources, relative to the caller, linked by the script, become
+#   ${CMAKE_BINARY_DIR}/firmware/NAME.elf for a Cortex-M4F, part of the target `firmware`.
+#
 # stillrotor_cortex_library(NAME CPU source...)
 #   C sources become ${CMAKE_BINARY_DIR}/firmware/NAME.a, part of the target `firmware` and so of
 #   `all`. Without the compiler nothing is built; CORTEX_GCC is false.
@@ -37,4 +41,23 @@ function(stillrotor_cortex_library name cpu)
     COMMAND ${CORTEX_AR} rcs ${library} ${objects}
     DEPENDS ${objects} COMMENT "Building firmware/${name}.a" VERBATIM)
   add_custom_target(firmware_${name} ALL DEPENDS ${library})
+endfunction()
+
+function(stillrotor_cortex_firmware name)
+  cmake_parse_arguments(FW "" "SCRIPT" "OPTIONS" ${ARGN})
+  if(NOT CORTEX_GCC)
+    return()
+  endif()
+  list(TRANSFORM FW_UNPARSED_ARGUMENTS PREPEND ${CMAKE_CURRENT_SOURCE_DIR}/ OUTPUT_VARIABLE sources)
+  file(GLOB headers CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.h)
+  set(script ${CMAKE_CURRENT_SOURCE_DIR}/${FW_SCRIPT})
+  set(elf ${CMAKE_BINARY_DIR}/firmware/${name}.elf)
+  file(MAKE_DIRECTORY ${CMAKE_BINARY_DIR}/firmware)
+  add_custom_command(OUTPUT ${elf}
+    COMMAND ${CORTEX_GCC} -mcpu=cortex-m4 -mfpu=fpv4-sp-d16 -mfloat-abi=hard ${CORTEX_FLAGS} -O2 -g
+            ${FW_OPTIONS} -nostdlib -fno-tree-loop-distribute-patterns -T ${script} -o ${elf} ${sources} -lgcc
+    DEPENDS ${sources} ${headers} ${script}
+    COMMENT "Building firmware/${name}.elf" VERBATIM)
+  add_custom_target(firmware_${name} DEPENDS ${elf})
+  add_dependencies(firmware firmware_${name})
 endfunction()

@@ -2,8 +2,7 @@
 //
 // Source System V ABI, ELF-32 object files; AVR machine number 83.
 // Errors ConfigError ("controller.firmware"): of another processor or part, not linked, cut off,
-// too
-//        big, without a program.
+//        too big, without a program.
 #pragma once
 
 #include <string>
@@ -13,7 +12,6 @@
 
 namespace stillrotor::io::mcu {
 
-bool starts_like_elf(std::string_view bytes) noexcept;
 /// name: the file's, for messages.
 Firmware read_elf(std::string_view bytes, const Part&, const std::string& name);
 

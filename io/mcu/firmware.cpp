@@ -8,6 +8,7 @@
 
 #include "io/connector.hpp"
 #include "io/mcu/elf.hpp"
+#include "io/mcu/image/elf_file.hpp"
 #include "io/mcu/intel_hex.hpp"
 
 namespace stillrotor::io::mcu {

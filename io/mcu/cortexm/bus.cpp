@@ -1,0 +1,97 @@
+#include "io/mcu/cortexm/bus.hpp"
+
+#include <algorithm>
+
+#include "io/mcu/cortexm/code.hpp"
+
+namespace stillrotor::io::cortexm {
+namespace {
+
+// B3.1: the first megabyte of SRAM and of the peripherals, and where each of their bits is a word.
+constexpr Word bands[] = {0x20000000, 0x40000000};
+constexpr Word band_alias = 0x02000000, band_bytes = 0x00100000, alias_bytes = 32 * band_bytes;
+
+constexpr Word lanes(Word address, unsigned size) noexcept {
+  return (size == 4 ? ~Word{0} : (Word{1} << (8 * size)) - 1) << (8 * (address & 3));
+}
+
+}  // namespace
+
+void Bus::attach(Word base, Word bytes, Peripheral& peripheral) {
+  const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
+                                      [](Word b, const Window& w) { return b < w.base; });
+  windows_.insert(place, Window{base, bytes, &peripheral});
+}
+
+const Bus::Window* Bus::window(Word address) const noexcept {
+  const auto after = std::upper_bound(windows_.begin(), windows_.end(), address,
+                                      [](Word a, const Window& w) { return a < w.base; });
+  if (after == windows_.begin()) return nullptr;
+  const Window& found = *(after - 1);
+  return address - found.base < found.bytes ? &found : nullptr;
+}
+
+bool Bus::bit_band(Word address, Word& target, unsigned& bit) const noexcept {
+  for (const Word band : bands) {
+    const Word offset = address - band - band_alias;
+    if (offset >= alias_bytes) continue;
+    target = band + offset / 32;
+    bit = offset / 4 % 8;
+    return true;
+  }
+  return false;
+}
+
+std::uint8_t* Bus::memory(Word address) noexcept {
+  for (const Area* area : {&sram, &ccm, &flash})
+    if (address - area->base < area->bytes) return area->data + (address - area->base);
+  if (address - flash_alias < flash.bytes) return flash.data + (address - flash_alias);
+  return nullptr;
+}
+
+bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept {
+  if (const std::uint8_t* bytes = memory(address)) {
+    value = 0;
+    std::memcpy(&value, bytes, size);
+    return true;
+  }
+  if (const Window* w = window(address)) {
+    if (w->peripheral->privileged_only() && !privileged) return false;
+    const Word word = w->peripheral->read((address - w->base) & ~Word{3}, at);
+    value = (word & lanes(address, size)) >> (8 * (address & 3));
+    return true;
+  }
+  Word target = 0;
+  unsigned bit = 0;
+  if (!bit_band(address, target, bit) || !read(target, 1, value, at, privileged)) return false;
+  value = value >> bit & 1;
+  return true;
+}
+
+bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept {
+  if (std::uint8_t* bytes = memory(address)) {
+    if (address - sram.base >= sram.bytes && address - ccm.base >= ccm.bytes) {
+      if (programmer == nullptr) return false;
+      programmer->write(static_cast<Word>(bytes - flash.data) & ~Word{3},
+                        value << (8 * (address & 3)), lanes(address, size), at);
+      return true;
+    }
+    std::memcpy(bytes, &value, size);
+    code_.forget(address, size);
+    return true;
+  }
+  if (const Window* w = window(address)) {
+    if (w->peripheral->privileged_only() && !privileged) return false;
+    const Word mask = lanes(address, size);
+    w->peripheral->write((address - w->base) & ~Word{3}, value << (8 * (address & 3)) & mask, mask,
+                         at);
+    return true;
+  }
+  Word target = 0, byte = 0;
+  unsigned bit = 0;
+  if (!bit_band(address, target, bit) || !read(target, 1, byte, at, privileged)) return false;
+  byte = (byte & ~(Word{1} << bit)) | (value & 1) << bit;
+  return write(target, 1, byte, at, privileged);
+}
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,78 @@
+// The memory map behind the processor: flash, RAM, bit-band aliases, windows of peripherals.
+//
+// To add a peripheral: derive from Peripheral, and attach() it where the part's table says.
+//
+// Source ARM DDI 0403E (ARMv7-M architecture reference manual), A3.3 (alignment), B3.1 (address
+// map). RT     nothing here allocates after attach().
+#pragma once
+
+#include <bit>
+#include <cstring>
+#include <vector>
+
+#include "io/mcu/clock.hpp"
+#include "io/mcu/cortexm/op.hpp"
+
+namespace stillrotor::io::cortexm {
+
+using mcu::Cycle;
+
+/// A block of 32-bit registers.
+class Peripheral {
+ public:
+  virtual ~Peripheral() = default;
+  /// The word at that offset from the window's start; narrower loads take their part of it.
+  /// at: the cycle in which the data passes the bus; everything scheduled up to it has happened.
+  virtual Word read(Word offset, Cycle at) noexcept = 0;
+  /// value has the written bytes at their place in the word, mask has ones there.
+  virtual void write(Word offset, Word value, Word mask, Cycle at) noexcept = 0;
+  /// Unprivileged code may not touch it: a bus fault.
+  virtual bool privileged_only() const noexcept { return false; }
+};
+
+struct Area {
+  Word base = 0, bytes = 0;
+  std::uint8_t* data = nullptr;
+  /// Offset of an aligned access of that size that lies inside; false: it does not.
+  template <class T>
+  bool holds(Word address, Word& offset) const noexcept {
+    offset = address - base;
+    // Rotated right, an address that is not aligned becomes a big number.
+    return std::rotr(offset, std::countr_zero(sizeof(T))) < bytes / sizeof(T);
+  }
+};
+
+class Code;
+
+class Bus {
+ public:
+  explicit Bus(Code& code) : code_(code) {}
+  /// Windows do not overlap; bytes is a multiple of 4.
+  void attach(Word base, Word bytes, Peripheral&);
+
+  /// Any address, size 1, 2 or 4, not crossing a word. false: nothing answers there (bus fault).
+  bool read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept;
+  bool write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept;
+  /// Memory only, without side effects; nullptr: not memory.
+  std::uint8_t* memory(Word address) noexcept;
+
+  Area flash, sram, ccm;
+  /// Another address of the flash, as the part maps it for its boot.
+  Word flash_alias = 0;
+  /// Takes stores to the flash's own addresses, by offset; without one they are bus faults. Whoever
+  /// changes the flash tells Code.
+  Peripheral* programmer = nullptr;
+
+ private:
+  struct Window {
+    Word base, bytes;
+    Peripheral* peripheral;
+  };
+  const Window* window(Word address) const noexcept;
+  bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
+
+  Code& code_;
+  std::vector<Window> windows_;  // by base
+};
+
+}  // namespace stillrotor::io::cortexm

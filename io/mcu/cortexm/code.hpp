@@ -1,0 +1,60 @@
+// The memory that code can run from, decoded instruction by instruction as it is first met.
+//
+// What is written over is forgotten and decoded anew: code in RAM and programmed flash run as they
+// stand in memory at that cycle. A part whose pipeline or prefetch still held the old instruction
+// would run that; only code without the barriers that the architecture asks for can tell (DDI
+// 0403E, A3.7.3).
+//
+// RT     a stretch that code enters for the first time allocates; nothing else.
+#pragma once
+
+#include <memory>
+#include <vector>
+
+#include "io/mcu/clock.hpp"
+#include "io/mcu/cortexm/op.hpp"
+#include "io/mcu/cortexm/timing.hpp"
+
+namespace stillrotor::io::cortexm {
+
+class Code {
+ public:
+  /// bytes outlives this and its size is a multiple of 4; in_flash: fetches wait for the flash.
+  void add(Word base, const std::uint8_t* bytes, Word size, bool in_flash);
+
+  /// The place of that (even) address; nullptr: nothing can be executed there.
+  const Op* find(Word address);
+  Word address_of(const Op*) const noexcept;
+
+  /// These bytes have changed.
+  void forget(Word address, Word size) noexcept;
+  void forget_all() noexcept;
+  /// Quick: may the page of that address of RAM hold decoded instructions?
+  bool in_use(Word address, Word ram_base) const noexcept {
+    return ram_pages_[(address - ram_base) >> page_bits] != 0;
+  }
+  /// RAM whose stores ask in_use().
+  void watch(Word base, Word size);
+
+  static bool is_decoded(const Op*) noexcept;
+  /// Decodes the instruction there, in place.
+  const Op* decode(const Op*);
+
+  Timing timing;
+
+ private:
+  struct Stretch {
+    Word base, size;
+    const std::uint8_t* bytes;
+    bool in_flash;
+    std::unique_ptr<Op[]> ops;  // one for each halfword and two to fall off the end
+  };
+  const Stretch& of(const Op*) const noexcept;
+
+  static constexpr unsigned page_bits = 8;
+  std::vector<Stretch> stretches_;
+  Word ram_base_ = 0;
+  std::vector<std::uint8_t> ram_pages_;
+};
+
+}  // namespace stillrotor::io::cortexm
