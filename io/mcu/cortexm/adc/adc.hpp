@@ -1,0 +1,41 @@
+// The three converters with what they share: clock, interrupt, simultaneous modes.
+//
+// Source RM0090, multi ADC mode; from memory.
+// Not    interleaved and alternate-trigger modes: told as not modelled, and the converters stay
+//        independent.
+// RT     safe.
+#pragma once
+
+#include "io/mcu/cortexm/adc/converter.hpp"
+#include "io/mcu/cortexm/bus.hpp"
+
+namespace stillrotor::io::cortexm {
+
+class Adc final : public Peripheral, private Converter::Owner {
+ public:
+  Adc(Scheduler&, AdcListener&);
+  void reset(Cycle at) noexcept;
+  /// Processor cycles a clock of the bus they stand at.
+  void set_bus_clock(unsigned cycles) noexcept;
+  /// A trigger source, by its code in JEXTSEL or EXTSEL, has changed its level.
+  void trigger(Group, unsigned source, bool high, Cycle at) noexcept;
+
+  Word read(Word offset, Cycle at) noexcept override;
+  void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
+
+ private:
+  void begun(unsigned converter, Group, Cycle at) noexcept override;
+  void converted(unsigned converter, Cycle at) noexcept override;
+  void changed(Cycle at) noexcept override;
+  void configure(Cycle at) noexcept;
+  /// Converters that work together in that group: 1, 2 or 3.
+  unsigned together(Group) const noexcept;
+
+  AdcListener& listener_;
+  std::array<Converter, 3> converters_;
+  unsigned bus_cycles_ = 1;
+  Word ccr_ = 0, common_data_ = 0;
+  bool interrupt_ = false;
+};
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,343 @@
+#include "io/mcu/cortexm/timer/timer.hpp"
+
+#include "io/mcu/cortexm/timer/registers.hpp"
+
+namespace stillrotor::io::cortexm {
+
+using namespace timer_register;
+
+namespace {
+enum OutputMode : std::uint8_t {
+  frozen,
+  active_on_match,
+  inactive_on_match,
+  toggle,
+  force_inactive,
+  force_active,
+  pwm1,
+  pwm2
+};
+bool is_pwm(unsigned mode) { return mode >= pwm1; }
+}  // namespace
+
+Timer::Timer(const TimerLayout& layout, Scheduler& scheduler, TimerListener& listener)
+    : layout_(layout),
+      scheduler_(scheduler),
+      listener_(listener),
+      event_(scheduler.make<&Timer::on_event>(this)) {
+  reset(0);
+}
+
+void Timer::reset(Cycle at) noexcept {
+  cr1_ = cr2_ = smcr_ = dier_ = sr_ = ccer_ = bdtr_ = dcr_ = or_ = 0;
+  ccmr_ = {};
+  psc_ = rcr_ = prescaler_ = repetitions_ = burst_ = 0;
+  count_ = {};
+  count_.maximum = layout_.wide ? 0xffffffffu : 0xffffu;
+  arr_ = count_.top = count_.maximum;
+  last_tick_ = at;
+  set_anew_ = true;
+  for (Channel& c : channels_) {
+    const Pad pad = c.pad, pad_n = c.pad_n;
+    const bool signal = c.signal;
+    c = {};
+    c.pad = pad;
+    c.pad_n = pad_n;
+    c.signal = signal;
+  }
+  settle_outputs(at);
+  show_interrupts(at);
+  schedule();
+}
+
+void Timer::set_clock(unsigned cycles, Cycle at) noexcept {
+  if (cycles == cycles_) return;
+  advance(at);
+  cycles_ = cycles;
+  last_tick_ = at;
+  set_anew_ = true;
+  refresh(at);
+  schedule();
+}
+
+// --- time -----------------------------------------------------------------------------------
+
+/// Counts its own clock: not that of an encoder or of a trigger.
+bool Timer::ticks() const noexcept {
+  if (!(cr1_ & cr1::CEN) || cycles_ == 0 || count_.stands_still() || (smcr_ & smcr::ECE))
+    return false;
+  switch (smcr::SMS(smcr_)) {
+    case 1:
+    case 2:
+    case 3:
+    case 7:
+      return false;
+    case 5:
+      return trigger_in_;
+    default:
+      return true;
+  }
+}
+
+/// Somebody outside would notice what the counter does.
+bool Timer::watched() const noexcept {
+  return dier_ != 0 || ccer_ != 0 || cr2::MMS(cr2_) != 0 || (cr1_ & cr1::OPM);
+}
+
+Count::Ticks Timer::ticks_to_event() const noexcept {
+  Count::Ticks ticks = count_.to_boundary();
+  for (unsigned i = 0; i < layout_.channels; ++i)
+    if (channels_[i].role == Role::output) ticks = std::min(ticks, count_.to(channels_[i].compare));
+  return ticks;
+}
+
+void Timer::start_counting(Cycle at) noexcept {
+  // CNT_EN comes one clock after CEN; the prescaler starts from there.
+  if (cycles_ != 0) last_tick_ = (at / cycles_ + 1) * cycles_;
+}
+
+/// Everything up to and including that cycle, in order.
+void Timer::advance(Cycle to) noexcept {
+  for (;;) {
+    Cycle next = never;
+    for (const InputFilter& input : inputs_) next = std::min(next, input.next());
+    for (unsigned i = 0; i < layout_.channels; ++i)
+      next = std::min(next, channels_[i].stage.next());
+    const bool ticking = ticks();
+    const Count::Ticks to_event = ticking ? ticks_to_event() : 0;
+    const Cycle tick = ticking ? last_tick_ + to_event * period() : never;
+    const Cycle stop = std::min(next, to);
+    if (tick <= stop) {
+      last_tick_ = tick;
+      count(to_event, tick);
+      continue;
+    }
+    if (ticking && stop > last_tick_) {  // on the way to the event
+      const Count::Ticks gone = (stop - last_tick_) / period();
+      count_.move(gone);
+      last_tick_ += gone * period();
+    }
+    if (next > to) return;
+    for (unsigned i = 0; i < inputs_.size(); ++i)
+      if (inputs_[i].next() == next) settle_input(i, next);
+    settle_outputs(next);
+  }
+}
+
+/// That many ticks, the last of them at that cycle, not beyond the next event.
+void Timer::count(Count::Ticks ticks, Cycle at) noexcept {
+  const Boundary reached = count_.move(ticks);
+  if (reached != Boundary::none) boundary(reached, at);
+  compare(reached, at);
+  refresh(at);
+}
+
+void Timer::schedule() noexcept {
+  Cycle next = never;
+  for (const InputFilter& input : inputs_) next = std::min(next, input.next());
+  for (unsigned i = 0; i < layout_.channels; ++i) next = std::min(next, channels_[i].stage.next());
+  if (watched() && ticks()) next = std::min(next, last_tick_ + ticks_to_event() * period());
+  scheduler_.at(event_, next);
+}
+
+void Timer::boundary(Boundary, Cycle at) noexcept {
+  if (layout_.advanced && repetitions_ != 0) {
+    --repetitions_;
+    return;
+  }
+  const bool reloads = count_.value == count_.top && count_.top != 0;
+  update(true, at);
+  if (reloads) count_.value = count_.top;  // with the new top
+}
+
+/// The update event: what is preloaded comes into force.
+void Timer::update(bool by_count, Cycle at) noexcept {
+  if (cr1_ & cr1::UDIS) return;
+  prescaler_ = psc_;
+  count_.top = arr_;
+  repetitions_ = rcr_;
+  for (Channel& c : channels_)
+    if (c.role == Role::output) c.compare = c.written;
+  if (bdtr_ & bdtr::AOE && !(bdtr_ & bdtr::BKE && break_ == bool(bdtr_ & bdtr::BKP))) {
+    bdtr_ |= bdtr::MOE;
+    set_anew_ = true;
+  }
+  if (by_count && (cr1_ & cr1::OPM)) cr1_ &= ~cr1::CEN;
+  if (cr2::MMS(cr2_) == 2) pulse(at);
+  if (cr2_ & cr2::CCDS)
+    for (unsigned i = 0; i < layout_.channels; ++i)
+      if (dier_ & flag::DE(flag::CC(i))) listener_.request(static_cast<TimerRequest>(1 + i), at);
+  if (by_count || !(cr1_ & cr1::URS)) raise(flag::U, at);
+}
+
+/// Count and prescaler from their start, and an update.
+void Timer::restart(Cycle at) noexcept {
+  last_tick_ = at;
+  if (count_.centred) count_.down = false;
+  update(false, at);
+  count_.value = count_.down ? count_.top : 0;
+  if (cr2::MMS(cr2_) == 0) pulse(at);
+}
+
+// --- compare --------------------------------------------------------------------------------
+
+/// Flags of the compare values at which the count has just arrived.
+void Timer::compare(Boundary reached, Cycle at) noexcept {
+  const unsigned both_ways = cr1::CMS(cr1_);
+  // The direction in which the count has come here.
+  const bool came_down = reached == Boundary::none ? count_.down : reached == Boundary::underflow;
+  for (unsigned i = 0; i < layout_.channels; ++i) {
+    Channel& c = channels_[i];
+    if (c.role != Role::output) continue;
+    const bool match = count_.value == c.compare;
+    // Beyond the counter's way the flag comes with the boundary.
+    const bool beyond = c.compare > count_.top && reached != Boundary::none &&
+                        (count_.centred || !count_.down ? reached == Boundary::overflow
+                                                        : reached == Boundary::underflow);
+    if (match) {
+      if (c.mode == active_on_match) c.reference = true;
+      if (c.mode == inactive_on_match) c.reference = false;
+      if (c.mode == toggle) c.reference = !c.reference;
+    }
+    const bool counts = !count_.centred || both_ways == 3 || (both_ways == 1) == came_down;
+    if (beyond || (match && counts)) {
+      if (i == 0 && cr2::MMS(cr2_) == 3) pulse(at);
+      raise(flag::CC(i), at);
+    }
+  }
+}
+
+/// OCREF from the comparison, and what hangs on it.
+void Timer::refresh(Cycle at) noexcept {
+  for (unsigned i = 0; i < layout_.channels; ++i) {
+    Channel& c = channels_[i];
+    if (c.role != Role::output) {
+      c.reference = false;
+      continue;
+    }
+    const bool below = count_.below(c.compare);
+    // OCREF follows a change of the comparison only, so a forced level holds until the next one.
+    if (is_pwm(c.mode) && below != c.below) c.reference = below == (c.mode == pwm1);
+    c.below = below;
+    if (c.mode == force_inactive) c.reference = false;
+    if (c.mode == force_active) c.reference = true;
+  }
+  settle_outputs(at);
+  const unsigned source = cr2::MMS(cr2_);
+  const bool out =
+      source == 1 ? (cr1_ & cr1::CEN) != 0
+                  : source >= 4 && source - 4 < layout_.channels && channels_[source - 4].reference;
+  if (out != trigger_out_) {
+    trigger_out_ = out;
+    listener_.trigger(out, at);
+  }
+}
+
+OutputSettings Timer::settings(unsigned i) const noexcept {
+  const Channel& c = channels_[i];
+  const bool paired = layout_.advanced && i < 3;
+  OutputSettings s;
+  s.enabled = c.role == Role::output && c.enabled;
+  s.inverted = ccer_ >> (4 * i + 1) & 1;
+  if (paired) {
+    s.enabled_n = c.role == Role::output && c.enabled_n;
+    s.inverted_n = ccer_ >> (4 * i + 3) & 1;
+    s.idle_n = cr2::OISN(cr2_, i);
+    s.dead_time = Cycle{bdtr::dead_time(bdtr_)} << cr1::CKD(cr1_);
+    s.dead_time *= cycles_;
+  }
+  if (layout_.advanced) {
+    s.idle = cr2::OIS(cr2_, i);
+    s.main = bdtr_ & bdtr::MOE;
+    s.off_when_run = bdtr_ & bdtr::OSSR;
+    s.off_when_idle = bdtr_ & bdtr::OSSI;
+  }
+  return s;
+}
+
+void Timer::settle_outputs(Cycle at) noexcept {
+  for (unsigned i = 0; i < layout_.channels; ++i) {
+    Channel& c = channels_[i];
+    if (!set_anew_ && c.reference == c.staged && c.stage.next() > at) continue;
+    c.staged = c.reference;
+    const OutputSettings s = settings(i);
+    c.stage.set(s, c.reference, at);
+    const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
+    // Off before on, as the dead time would have it.
+    for (const bool off : {true, false}) {
+      if (pad != c.pad && (pad != Pad::high) == off) listener_.pad(i, false, c.pad = pad, at);
+      if (pad_n != c.pad_n && (pad_n != Pad::high) == off)
+        listener_.pad(i, true, c.pad_n = pad_n, at);
+    }
+    const bool signal = s.enabled && c.reference != s.inverted;
+    if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
+  }
+  set_anew_ = false;
+}
+
+// --- flags ----------------------------------------------------------------------------------
+
+void Timer::raise(Word event, Cycle at) noexcept {
+  sr_ |= event;
+  show_interrupts(at);
+  if (!(dier_ & flag::DE(event)) || event == flag::B) return;
+  burst_ = 0;
+  if (event == flag::U) return listener_.request(TimerRequest::update, at);
+  if (event == flag::COM) return listener_.request(TimerRequest::com, at);
+  if (event == flag::T) return listener_.request(TimerRequest::trigger, at);
+  if (cr2_ & cr2::CCDS) return;
+  for (unsigned i = 0; i < 4; ++i)
+    if (event == flag::CC(i)) listener_.request(static_cast<TimerRequest>(1 + i), at);
+}
+
+void Timer::show_interrupts(Cycle at) noexcept {
+  const Word on = sr_ & dier_ & 0xff;
+  std::array<bool, 5> lines{};
+  if (layout_.advanced)
+    lines = {false, (on & flag::B) != 0, (on & flag::U) != 0, (on & (flag::T | flag::COM)) != 0,
+             (on & flag::compares) != 0};
+  else
+    lines[0] = on != 0;
+  for (unsigned i = 0; i < lines.size(); ++i)
+    if (lines[i] != lines_[i])
+      listener_.interrupt(static_cast<TimerInterrupt>(i), lines_[i] = lines[i], at);
+}
+
+void Timer::pulse(Cycle at) noexcept {
+  listener_.trigger(true, at);
+  listener_.trigger(false, at);
+}
+
+/// MOE falls: at once, whatever the clock does.
+void Timer::stop_outputs(Cycle at) noexcept {
+  bdtr_ &= ~bdtr::MOE;
+  set_anew_ = true;
+  settle_outputs(at);
+  raise(flag::B, at);
+}
+
+/// COM: the preloaded modes and enables of the paired channels come into force.
+void Timer::commutate(Cycle at) noexcept {
+  for (unsigned i = 0; i < layout_.channels; ++i) {
+    Channel& c = channels_[i];
+    if (c.mode == frozen && is_pwm(c.mode_written)) {
+      c.below = count_.below(c.compare);
+      c.reference = c.below == (c.mode_written == pwm1);
+    }
+    c.mode = c.mode_written;
+    c.enabled = ccer_ >> (4 * i) & 1;
+    c.enabled_n = ccer_ >> (4 * i + 2) & 1;
+  }
+  set_anew_ = true;
+  refresh(at);
+}
+
+void Timer::break_input(bool high, Cycle at) noexcept {
+  if (!layout_.advanced || high == break_) return;
+  advance(at);
+  break_ = high;
+  if ((bdtr_ & bdtr::BKE) && high == bool(bdtr_ & bdtr::BKP)) stop_outputs(at);
+  schedule();
+}
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,173 @@
+// Advanced, general and basic timers: counter, compare and capture, complementary outputs with dead
+// time and break, encoder and Hall inputs, triggers in and out. All exact to the timer's clock.
+//
+// The timer moves from event to event (a compare value, a boundary, an output after its dead time,
+// an input behind its filter). While nothing outside would notice, it moves only when a register is
+// looked at.
+//
+// A tick at which the count arrives somewhere does, in this order: count and direction; the update,
+// with what is preloaded; compare flags; OCREF; outputs; requests.
+//
+// Source RM0090 (STM32F405 reference manual), chapters on TIM1 and TIM8, TIM2 to TIM5, TIM6 and
+// TIM7;
+//        from memory where no section is named.
+// Not    the clocks that synchronise inputs, triggers and outputs (some 2 to 5 each); OCxCE and
+// OCxFE;
+//        a compare value written equal to the count matches only when the count arrives there
+//        again.
+// RT     safe; nothing allocates after construction.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "io/mcu/cortexm/bus.hpp"
+#include "io/mcu/cortexm/scheduler.hpp"
+#include "io/mcu/cortexm/timer/count.hpp"
+#include "io/mcu/cortexm/timer/input_filter.hpp"
+#include "io/mcu/cortexm/timer/output_stage.hpp"
+
+namespace stillrotor::io::cortexm {
+
+struct TimerLayout {
+  std::uint8_t number = 1;
+  std::uint8_t channels = 4;  // 0: a basic timer
+  bool wide = false;          // 32 bits
+  bool advanced = false;      // repetition counter, complementary outputs, break
+  bool both_ways = true;      // counts down and centred, follows encoders
+};
+
+enum class TimerInterrupt : std::uint8_t { all, stop, update, trigger, compare };
+enum class TimerRequest : std::uint8_t {
+  update,
+  channel1,
+  channel2,
+  channel3,
+  channel4,
+  com,
+  trigger
+};
+
+/// Who is told what a timer does, each at its cycle.
+class TimerListener {
+ public:
+  virtual ~TimerListener() = default;
+  virtual void pad(unsigned channel, bool complementary, Pad, Cycle) noexcept = 0;
+  /// The line's level has changed. Timers that are not advanced have one, `all`.
+  virtual void interrupt(TimerInterrupt, bool high, Cycle) noexcept = 0;
+  virtual void request(TimerRequest, Cycle) noexcept = 0;
+  /// TRGO. A pulse is a change to high and one to low in the same cycle.
+  virtual void trigger(bool high, Cycle) noexcept = 0;
+  /// OCx behind its enable and polarity, which is what converters are triggered by.
+  virtual void channel_signal(unsigned channel, bool high, Cycle) noexcept = 0;
+  /// A bit has been set that does nothing here.
+  virtual void not_modelled(const char* what, Cycle) noexcept = 0;
+};
+
+class Timer final : public Peripheral {
+ public:
+  Timer(const TimerLayout&, Scheduler&, TimerListener&);
+  const TimerLayout& layout() const noexcept { return layout_; }
+
+  void reset(Cycle at) noexcept;
+  /// Processor cycles a clock of the timer; 0: its clock is off.
+  void set_clock(unsigned cycles, Cycle at) noexcept;
+
+  Word read(Word offset, Cycle at) noexcept override;
+  void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
+
+  /// The pin of that channel, 0 to 3.
+  void input(unsigned channel, bool high, Cycle at) noexcept;
+  void external_trigger(bool high, Cycle at) noexcept;
+  /// TRGO of the timer that stands at ITRn.
+  void internal_trigger(unsigned n, bool high, Cycle at) noexcept;
+  /// The break input's level.
+  void break_input(bool high, Cycle at) noexcept;
+
+ private:
+  static constexpr unsigned external = 4;  // among the inputs, behind the channels
+  static constexpr unsigned internal_sources = 4, edge_detector = 4, input1 = 5, input2 = 6,
+                            trigger_pin = 7;  // TS
+
+  enum class Role : std::uint8_t { output, direct, indirect, trigger };  // CCxS
+  struct Channel {
+    Role role = Role::output;
+    std::uint8_t mode = 0, mode_written = 0;  // OCxM
+    bool preloaded = false;                   // OCxPE
+    Word written = 0, compare = 0;            // CCRx as the firmware sees it, as it is compared
+    bool enabled = false, enabled_n = false;  // behind CCPC
+    bool below = false, reference = false;    // the comparison; OCxREF
+    bool staged = false;                      // OCxREF as the stage knows it
+    std::uint8_t edges = 0, every = 1, filter = 0;
+    Pad pad = Pad::released, pad_n = Pad::released;
+    bool signal = false;
+    OutputStage stage;
+  };
+
+  // timer.cpp: time
+  Cycle period() const noexcept { return Cycle{prescaler_ + 1} * cycles_; }
+  bool ticks() const noexcept;
+  bool watched() const noexcept;
+  Count::Ticks ticks_to_event() const noexcept;
+  void advance(Cycle to) noexcept;
+  void count(Count::Ticks, Cycle at) noexcept;
+  void schedule() noexcept;
+  void on_event(Cycle at) noexcept { advance(at), schedule(); }
+  void start_counting(Cycle at) noexcept;
+  void boundary(Boundary, Cycle at) noexcept;
+  void update(bool by_count, Cycle at) noexcept;
+  void restart(Cycle at) noexcept;
+  void compare(Boundary, Cycle at) noexcept;
+  void refresh(Cycle at) noexcept;
+  void settle_outputs(Cycle at) noexcept;
+  OutputSettings settings(unsigned channel) const noexcept;
+  void raise(Word event, Cycle at) noexcept;
+  void show_interrupts(Cycle at) noexcept;
+  void pulse(Cycle at) noexcept;
+  void stop_outputs(Cycle at) noexcept;
+  void commutate(Cycle at) noexcept;
+
+  // timer_input.cpp: what comes in
+  bool direction_inverted(unsigned channel) const noexcept;
+  Cycle delay_of(unsigned input) const noexcept;
+  void feed_first_input(Cycle at) noexcept;
+  bool source_level(unsigned source) const noexcept;
+  void settle_input(unsigned input, Cycle at) noexcept;
+  void edge(unsigned input, bool high, Cycle at) noexcept;
+  void encode(unsigned input, Cycle at) noexcept;
+  void capture(unsigned channel, bool high, Cycle at) noexcept;
+  void trigger_source(unsigned source, bool high, Cycle at) noexcept;
+  void triggered(bool high, Cycle at) noexcept;
+
+  // timer_registers.cpp
+  void write_modes(unsigned first, Word value) noexcept;
+  void write_enables(Word value) noexcept;
+  void write_compare(unsigned channel, Word value, Cycle at) noexcept;
+  void generate(Word events, Cycle at) noexcept;
+  void write_break(Word value, Cycle at) noexcept;
+  Word burst_target() noexcept;
+  Word& plain(Word offset) noexcept;
+  Word implemented(Word offset) const noexcept;
+
+  const TimerLayout layout_;
+  Scheduler& scheduler_;
+  TimerListener& listener_;
+  const unsigned event_;
+  unsigned cycles_ = 0;
+
+  Word cr1_ = 0, cr2_ = 0, smcr_ = 0, dier_ = 0, sr_ = 0, ccer_ = 0, bdtr_ = 0, dcr_ = 0, or_ = 0;
+  std::array<Word, 2> ccmr_{};
+  Word psc_ = 0, arr_ = 0, rcr_ = 0;  // as written
+  Word prescaler_ = 0, repetitions_ = 0;
+  Count count_;
+  Cycle last_tick_ = 0;
+  std::array<Channel, 4> channels_;
+  std::array<InputFilter, 5> inputs_;
+  std::array<bool, 4> pins_{}, internal_{};
+  std::array<bool, 5> lines_{};  // of interrupts, as told
+  bool trigger_in_ = false, trigger_out_ = false, break_ = false;
+  bool set_anew_ = true;  // the stages' settings may differ from the registers
+  Word burst_ = 0;
+};
+
+}  // namespace stillrotor::io::cortexm
