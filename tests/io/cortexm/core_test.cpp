@@ -173,8 +173,12 @@ TEST(CortexKept, ALoopThatWaitsInVainIsNamed) {
 }
 
 // --- the end of a run ----------------------------------------------------------------------------
+struct End {
+  std::initializer_list<int> code;
+  const char* said;
+};
 TEST(CortexEnd, SaysWhatCannotBeExecutedAndWhere) {
-  const std::pair<std::initializer_list<int>, const char*> ends[] = {
+  const End ends[] = {
       {{0xee30, 0x0b00}, "undefined or not modelled at PC 0x08000400 (main), encoding ee30 0b00"},
       {{0xf7f0, 0x8000}, "undefined or not modelled"},   // a conditional branch with condition 1111
       {{0xe8bd, 0x0001}, "unpredictable effect at PC"},  // POP.W of one register
