@@ -58,7 +58,8 @@ void Core::reset() noexcept {
 }
 
 void Core::run(Cycle until) noexcept {
-  while (cpu_.cycle < until && end_.empty() && !reset_requested_) {
+  paused_ = false;
+  while (cpu_.cycle < until && end_.empty() && !reset_requested_ && !paused_) {
     scheduler_.run_due(cpu_.cycle);
     if (sleep_ != Sleep::awake) {
       sleep_until(until);

@@ -32,7 +32,7 @@ class Core {
   void power_on() noexcept;
   /// System reset: RAM and flash stay.
   void reset() noexcept;
-  /// To the first instruction end at or after `until`, or to where it cannot go on.
+  /// To the first instruction end at or after `until`, to pause(), or to where it cannot go on.
   void run(Cycle until) noexcept;
 
   Cycle now() const noexcept { return cpu_.cycle; }
@@ -44,6 +44,12 @@ class Core {
   bool reset_requested() const noexcept { return reset_requested_; }
   void request_reset() noexcept {
     reset_requested_ = true;
+    cpu_.attend();
+  }
+
+  /// run() comes back after this instruction: what a cycle is has changed, or the like.
+  void pause() noexcept {
+    paused_ = true;
     cpu_.attend();
   }
 
@@ -74,7 +80,7 @@ class Core {
   SystemControl system_control_;
   CycleCounter cycle_counter_;
   Sleep sleep_ = Sleep::awake;
-  bool reset_requested_ = false;
+  bool reset_requested_ = false, paused_ = false;
   std::string end_;
   std::string (*name_)(const void*, Word) = nullptr;
   const void* name_owner_ = nullptr;

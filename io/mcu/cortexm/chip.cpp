@@ -1,0 +1,79 @@
+#include "io/mcu/cortexm/chip.hpp"
+
+namespace stillrotor::io::cortexm {
+
+Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, ChipOutside outside,
+           bool unit_timing)
+    : part_(part),
+      program_(std::move(program)),
+      outside_(std::move(outside)),
+      core_(part.memories, part.interrupts),
+      clocks_(core_, crystal_Hz, part.highest_Hz),
+      flash_controller_(core_, clocks_, part.sector_bytes, unit_timing),
+      external_lines_(core_.exceptions(), part.lines),
+      watchdog_(core_, clocks_,
+                [this](ResetCause cause) {
+                  cause_ = cause;
+                  core_.request_reset();
+                }),
+      window_watchdog_(core_, clocks_, part.window_watchdog_interrupt,
+                       [this](ResetCause cause) {
+                         cause_ = cause;
+                         core_.request_reset();
+                       }),
+      guesses_(core_) {
+  std::copy(program_.flash.begin(), program_.flash.end(), core_.flash().begin());
+  core_.name_addresses_by(
+      [](const void* names, Word address) {
+        return static_cast<const Program*>(names)->name_of(address);
+      },
+      &program_);
+  clocks_.follow(*this);
+  Bus& bus = core_.bus();
+  constexpr Word block = 0x400;
+  bus.attach(part.clock_tree, block, clocks_);
+  bus.attach(part.flash_controller, block, flash_controller_);
+  bus.programmer = &flash_controller_.programmer();
+  bus.attach(part.external_lines, block, external_lines_);
+  bus.attach(part.system_configuration, block, external_lines_.choice());
+  bus.attach(part.watchdog, block, watchdog_);
+  bus.attach(part.window_watchdog, block, window_watchdog_);
+  for (const PortBlock& p : part.ports) {
+    Port& port = ports_.emplace_back(p, static_cast<std::uint8_t>(ports_.size()));
+    port.follow(external_lines_);
+    port.follow(*this);
+    bus.attach(p.base, block, port);
+  }
+  for (const UsartBlock& u : part.usarts)
+    bus.attach(u.base, block,
+               usarts_.emplace_back(u, core_, clocks_, [this](Cycle at, std::string_view text) {
+                 outside_.text(clocks_.time_at(at), text);
+               }));
+  for (const KeptBlock& k : part.kept)
+    bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows));
+  core_.power_on();
+}
+
+void Chip::reset(ResetCause cause) noexcept {
+  ++resets_;
+  cause_ = ResetCause::software;
+  clocks_.reset(cause, core_.now());
+  flash_controller_.reset();
+  external_lines_.reset();
+  watchdog_.reset();
+  window_watchdog_.reset();
+  for (Port& port : ports_) port.reset(core_.now());
+  for (Usart& usart : usarts_) usart.reset();
+  for (KeptRegisters& kept : kept_) kept.reset();
+  core_.reset();
+}
+
+void Chip::run(Time until) noexcept {
+  // The clock may change on the way: cycles are worked out anew until the time has come.
+  while (core_.can_go_on() && now() < until) {
+    core_.run(clocks_.cycle_at(until));
+    if (core_.reset_requested()) reset(cause_);
+  }
+}
+
+}  // namespace stillrotor::io::cortexm

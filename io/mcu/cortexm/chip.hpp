@@ -1,0 +1,73 @@
+// A part around the core: clock tree, flash, ports, external lines, serial lines, watchdogs, and
+// registers that are only kept. Resets itself when its firmware or a watchdog asks for it.
+//
+// RT     run() allocates where Core and Guesses do.
+#pragma once
+
+#include <deque>
+#include <functional>
+#include <memory>
+
+#include "io/mcu/cortexm/external_lines.hpp"
+#include "io/mcu/cortexm/flash_controller.hpp"
+#include "io/mcu/cortexm/program.hpp"
+#include "io/mcu/cortexm/usart.hpp"
+#include "io/mcu/cortexm/watchdogs.hpp"
+
+namespace stillrotor::io::cortexm {
+
+struct ChipOutside {
+  std::function<void(Time, std::string_view)> text = [](Time, std::string_view) {};
+  std::function<void(PinId, Level, Time)> driven = [](PinId, Level, Time) {};
+};
+
+class Chip final : PinFollower, ClockFollower {
+ public:
+  /// part outlives this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
+  Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside,
+       bool unit_timing = false);
+  Chip(const Chip&) = delete;
+  Chip& operator=(const Chip&) = delete;
+
+  /// Until the first instruction end at or after that time, or to where it cannot go on.
+  void run(Time until) noexcept;
+  Time now() const noexcept { return clocks_.time_at(core_.now()); }
+  /// At a time that has been reached.
+  void set_input(PinId pin, Level level) noexcept {
+    ports_[pin.port].set_input(pin.number, level, core_.now());
+  }
+  /// A byte on the receiver of that serial line (its place in the part's table).
+  void receive(unsigned usart, std::uint8_t byte) noexcept { usarts_[usart].receive(byte); }
+
+  Core& core() noexcept { return core_; }
+  const ClockTree& clocks() const noexcept { return clocks_; }
+  const Guesses& guesses() const noexcept { return guesses_; }
+  const Program& program() const noexcept { return program_; }
+  unsigned resets() const noexcept { return resets_; }
+
+ private:
+  void reset(ResetCause) noexcept;
+  void clock_changed(Cycle) noexcept override { core_.pause(); }
+  void driven(PinId pin, Level level, Cycle at) noexcept override {
+    outside_.driven(pin, level, clocks_.time_at(at));
+  }
+
+  const ChipPart& part_;
+  Program program_;
+  ChipOutside outside_;
+  Core core_;
+  ClockTree clocks_;
+  FlashController flash_controller_;
+  ExternalLines external_lines_;
+  IndependentWatchdog watchdog_;
+  WindowWatchdog window_watchdog_;
+  Guesses guesses_;
+  // Their addresses are kept by the bus.
+  std::deque<Port> ports_;
+  std::deque<Usart> usarts_;
+  std::deque<KeptRegisters> kept_;
+  ResetCause cause_ = ResetCause::software;
+  unsigned resets_ = 0;
+};
+
+}  // namespace stillrotor::io::cortexm

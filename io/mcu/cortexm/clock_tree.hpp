@@ -1,0 +1,75 @@
+// RCC: oscillators, PLL, dividers, and with them what a cycle is in time.
+//
+// A cycle of the core is one of HCLK. Frequencies follow the registers at the cycle in which a
+// switch is written; oscillators and PLL are ready after their start-up times (datasheet, typical,
+// from memory), counted in cycles of the clock that runs when they are switched on. A switch to a
+// source that is not ready waits for it.
+//
+// Source RM0090, 7.
+// Not    gating: a block without its clock answers all the same. CSS, MCO, I2S PLL but for its
+// ready
+//        bit, RTC clock.
+// RT     safe.
+#pragma once
+
+#include <array>
+
+#include "io/connector.hpp"
+#include "io/mcu/cortexm/core.hpp"
+
+namespace stillrotor::io::cortexm {
+
+enum class ResetCause : std::uint32_t {
+  power = 0x0E000000,
+  software = 0x14000000,
+  watchdog = 0x24000000,
+  window_watchdog = 0x44000000
+};
+
+/// Told after a change of frequency.
+class ClockFollower {
+ public:
+  virtual ~ClockFollower() = default;
+  virtual void clock_changed(Cycle at) noexcept = 0;
+};
+
+class ClockTree final : public Peripheral {
+ public:
+  ClockTree(Core&, std::uint32_t crystal_Hz, std::uint32_t highest_Hz);
+  void follow(ClockFollower& follower) { followers_.push_back(&follower); }
+
+  Word read(Word offset, Cycle at) noexcept override;
+  void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
+  void reset(ResetCause, Cycle at) noexcept;
+
+  std::uint32_t core_Hz() const noexcept { return core_Hz_; }
+  /// Core cycles in a cycle of the slow or the fast peripheral bus.
+  unsigned bus_divider(bool fast) const noexcept;
+  /// Since the first cycle; rounded down to whole picoseconds.
+  Time time_at(Cycle) const noexcept;
+  /// The first cycle at or after that time, at the clock that runs now.
+  Cycle cycle_at(Time) const noexcept;
+  Cycle cycles(double seconds) const noexcept {
+    return static_cast<Cycle>(seconds * core_Hz_ + 0.5);
+  }
+  /// The clock that the registers ask for is beyond what the part stands.
+  bool is_too_fast() const noexcept { return core_Hz_ > highest_Hz_; }
+
+ private:
+  void write_control(Word value, Cycle at) noexcept;
+  void on_crystal(Cycle) noexcept;
+  void on_pll(Cycle) noexcept;
+  void take_over(Cycle at) noexcept;
+  std::uint32_t pll_Hz() const noexcept;
+
+  Core& core_;
+  std::uint32_t crystal_Hz_, highest_Hz_;
+  unsigned crystal_event_, pll_event_;
+  std::vector<ClockFollower*> followers_;
+  std::array<Word, 0x8c / 4> registers_{};
+  std::uint32_t core_Hz_;
+  Cycle since_cycle_ = 0;
+  Time since_{};
+};
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,54 @@
+// What one chip around the core has, as data: memories, and where its blocks stand.
+//
+// Source the part's reference manual (RM0090 for STM32F405: 2.3 memory map, 12.2 vectors) and
+//        datasheet; from memory.
+#pragma once
+
+#include <span>
+#include <string_view>
+
+#include "io/mcu/cortexm/kept_registers.hpp"
+
+namespace stillrotor::io::cortexm {
+
+/// A block without a model.
+struct KeptBlock {
+  const char* name;
+  Word base, bytes;
+  std::span<const RegisterRow> rows{};
+};
+struct PortBlock {
+  char letter;
+  Word base;
+  Word mode, pull, speed;  // at reset
+};
+struct UsartBlock {
+  const char* name;
+  Word base;
+  unsigned interrupt;
+  bool fast;  // on APB2
+};
+/// A range of external lines that share an interrupt.
+struct LineInterrupt {
+  unsigned first, last, interrupt;
+};
+
+struct ChipPart {
+  std::string_view name;
+  Memories memories;
+  unsigned interrupts;
+  std::uint32_t highest_Hz;
+  Word clock_tree, flash_controller, external_lines, system_configuration, watchdog,
+      window_watchdog;
+  unsigned window_watchdog_interrupt;
+  std::span<const Word> sector_bytes;  // of the flash, in order
+  std::span<const PortBlock> ports;
+  std::span<const UsartBlock> usarts;
+  std::span<const LineInterrupt> lines;
+  std::span<const KeptBlock> kept;
+};
+
+/// By the name that benches use; nullptr: none.
+const ChipPart* find_chip(std::string_view name) noexcept;
+
+}  // namespace stillrotor::io::cortexm

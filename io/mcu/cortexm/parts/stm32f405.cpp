@@ -1,0 +1,115 @@
+#include "io/mcu/cortexm/parts/part.hpp"
+
+namespace stillrotor::io::cortexm {
+namespace {
+
+constexpr Word K = 1024;
+constexpr Word sectors[] = {16 * K,  16 * K,  16 * K,  16 * K,  64 * K,  128 * K,
+                            128 * K, 128 * K, 128 * K, 128 * K, 128 * K, 128 * K};
+
+constexpr PortBlock ports[] = {
+    {'A', 0x40020000, 0xA8000000, 0x64000000, 0},
+    {'B', 0x40020400, 0x00000280, 0x100, 0xC0},
+    {'C', 0x40020800, 0, 0, 0},
+    {'D', 0x40020C00, 0, 0, 0},
+    {'E', 0x40021000, 0, 0, 0},
+    {'F', 0x40021400, 0, 0, 0},
+    {'G', 0x40021800, 0, 0, 0},
+    {'H', 0x40021C00, 0, 0, 0},
+    {'I', 0x40022000, 0, 0, 0},
+};
+constexpr UsartBlock usarts[] = {
+    {"USART1", 0x40011000, 37, true},  {"USART2", 0x40004400, 38, false},
+    {"USART3", 0x40004800, 39, false}, {"UART4", 0x40004C00, 52, false},
+    {"UART5", 0x40005000, 53, false},  {"USART6", 0x40011400, 71, true},
+};
+constexpr LineInterrupt lines[] = {{0, 0, 6},  {1, 1, 7},  {2, 2, 8},   {3, 3, 9},
+                                   {4, 4, 10}, {5, 9, 23}, {10, 15, 40}};
+
+// Voltage scale 1 and ready (VOS, VOSRDY).
+constexpr RegisterRow power_rows[] = {{0x0, "CR", 0x4000}, {0x4, "CSR", 0x4000}};
+constexpr RegisterRow i2c_rows[] = {{0x0, "CR1"},  {0x4, "CR2"},  {0x8, "OAR1"},
+                                    {0xc, "OAR2"}, {0x10, "DR"},  {0x14, "SR1"},
+                                    {0x18, "SR2"}, {0x1c, "CCR"}, {0x20, "TRISE", 2}};
+constexpr RegisterRow spi_rows[] = {
+    {0x0, "CR1"}, {0x4, "CR2"}, {0x8, "SR", 2}, {0xc, "DR"}, {0x10, "CRCPR", 7}};
+// Stands still in its initialisation, unplugged: INAK and SLAK follow nothing.
+constexpr RegisterRow can_rows[] = {
+    {0x0, "MCR", 0x00010002}, {0x4, "MSR", 0x0c02}, {0x8, "TSR", 0x1c000000, 0x8f8f8f}};
+// AHB idle; no device.
+constexpr RegisterRow usb_rows[] = {{0x10, "GRSTCTL", 0x80000000}, {0x14, "GINTSTS", 0x04000020}};
+constexpr RegisterRow debug_rows[] = {{0x0, "IDCODE", 0x100F6413}, {0x4, "CR"}};
+constexpr RegisterRow identity_rows[] = {{0x10, "ID0", 0x00320031},
+                                         {0x14, "ID1", 0x33345111},
+                                         {0x18, "ID2", 0x30373234},
+                                         {0x20, "SIZE", 0x0400ffff}};
+constexpr RegisterRow option_rows[] = {{0x0, "OPTION", 0x5510aaef}, {0x8, "nWRP", 0xf000ffff}};
+
+constexpr KeptBlock kept[] = {
+    {"TIM2", 0x40000000, 0x400},
+    {"TIM3", 0x40000400, 0x400},
+    {"TIM4", 0x40000800, 0x400},
+    {"TIM5", 0x40000C00, 0x400},
+    {"TIM6", 0x40001000, 0x400},
+    {"TIM7", 0x40001400, 0x400},
+    {"TIM12", 0x40001800, 0x400},
+    {"TIM13", 0x40001C00, 0x400},
+    {"TIM14", 0x40002000, 0x400},
+    {"RTC", 0x40002800, 0x400},
+    {"SPI2", 0x40003800, 0x400, spi_rows},
+    {"SPI3", 0x40003C00, 0x400, spi_rows},
+    {"I2C1", 0x40005400, 0x400, i2c_rows},
+    {"I2C2", 0x40005800, 0x400, i2c_rows},
+    {"I2C3", 0x40005C00, 0x400, i2c_rows},
+    {"CAN1", 0x40006400, 0x400, can_rows},
+    {"CAN2", 0x40006800, 0x400, can_rows},
+    {"PWR", 0x40007000, 0x400, power_rows},
+    {"DAC", 0x40007400, 0x400},
+    {"TIM1", 0x40010000, 0x400},
+    {"TIM8", 0x40010400, 0x400},
+    {"ADC", 0x40012000, 0x400},
+    {"SDIO", 0x40012C00, 0x400},
+    {"SPI1", 0x40013000, 0x400, spi_rows},
+    {"TIM9", 0x40014000, 0x400},
+    {"TIM10", 0x40014400, 0x400},
+    {"TIM11", 0x40014800, 0x400},
+    {"CRC", 0x40023000, 0x400},
+    {"BKPSRAM", 0x40024000, 0x1000},
+    {"DMA1", 0x40026000, 0x400},
+    {"DMA2", 0x40026400, 0x400},
+    {"USB_OTG_HS", 0x40040000, 0x40000, usb_rows},
+    {"USB_OTG_FS", 0x50000000, 0x40000, usb_rows},
+    {"RNG", 0x50060800, 0x400},
+    {"ID", 0x1FFF7A00, 0x100, identity_rows},
+    {"OPTIONS", 0x1FFFC000, 0x10, option_rows},
+    {"DBGMCU", 0xE0042000, 0x400, debug_rows},
+    {"ITM", 0xE0000000, 0x1000},
+    {"TPIU", 0xE0040000, 0x1000},
+};
+
+constexpr ChipPart stm32f405{
+    .name = "stm32f405",
+    .memories = {0x08000000, 1024 * K, 0x20000000, 128 * K, 0x10000000, 64 * K},
+    .interrupts = 82,
+    .highest_Hz = 168'000'000,
+    .clock_tree = 0x40023800,
+    .flash_controller = 0x40023C00,
+    .external_lines = 0x40013C00,
+    .system_configuration = 0x40013800,
+    .watchdog = 0x40003000,
+    .window_watchdog = 0x40002C00,
+    .window_watchdog_interrupt = 0,
+    .sector_bytes = sectors,
+    .ports = ports,
+    .usarts = usarts,
+    .lines = lines,
+    .kept = kept,
+};
+
+}  // namespace
+
+const ChipPart* find_chip(std::string_view name) noexcept {
+  return name == stm32f405.name ? &stm32f405 : nullptr;
+}
+
+}  // namespace stillrotor::io::cortexm

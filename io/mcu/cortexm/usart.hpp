@@ -1,0 +1,51 @@
+// USART as an asynchronous line: transmitter with its double buffer, receiver.
+//
+// A byte takes start, 8 or 9 data and its stop bits at the rate of BRR and the bus's clock, in
+// whole cycles. Text is told line by line, at the end of the last stop bit.
+//
+// Source RM0090, 30.
+// Not    synchronous, smartcard, IrDA, LIN, half duplex, DMA, parity (its bit is sent as data), and
+//        what the pins show meanwhile.
+// RT     text_ending allocates nothing once its line has grown.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <string_view>
+
+#include "io/mcu/cortexm/clock_tree.hpp"
+#include "io/mcu/cortexm/parts/part.hpp"
+
+namespace stillrotor::io::cortexm {
+
+class Usart final : public Peripheral {
+ public:
+  using Text = std::function<void(Cycle, std::string_view)>;
+  Usart(const UsartBlock&, Core&, const ClockTree&, Text);
+
+  Word read(Word offset, Cycle at) noexcept override;
+  void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
+  void reset() noexcept;
+  /// A byte has arrived from outside, stop bit and all.
+  void receive(std::uint8_t) noexcept;
+
+ private:
+  void start_byte(Cycle at) noexcept;
+  void on_sent(Cycle) noexcept;
+  void tell() noexcept;
+  Cycle byte_cycles() const noexcept;
+
+  const UsartBlock& block_;
+  Core& core_;
+  const ClockTree& clocks_;
+  Text text_;
+  unsigned event_;
+  Word status_ = 0, rate_ = 0, received_ = 0;
+  std::array<Word, 3> control_{};
+  Word guard_ = 0;
+  std::uint8_t buffer_ = 0, shifting_ = 0;
+  bool busy_ = false, buffered_ = false;
+  std::string line_;
+};
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,146 @@
+// A whole part, run by firmware of our own (firmware/blink.c): clock, serial line, pins, flash,
+// watchdogs, and what it says of itself.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <random>
+
+#include "io/mcu/cortexm/chip.hpp"
+
+namespace stillrotor::io::cortexm {
+namespace {
+
+using namespace std::chrono_literals;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::StartsWith;
+
+constexpr std::uint32_t crystal_Hz = 8'000'000;
+constexpr PinId PA0{0, 0}, PD12{3, 12};
+
+struct Said {
+  Time at;
+  std::string text;
+};
+struct Bench {
+  explicit Bench(const char* variant)
+      : chip(*find_chip("stm32f405"),
+             load_program(
+                 std::string(STILLROTOR_BUILD_DIR "/firmware/cortexm_blink_") + variant + ".elf",
+                 find_chip("stm32f405")->memories),
+             crystal_Hz,
+             {[this](Time at, std::string_view text) {
+                said.push_back({at, std::string(text)});
+              },
+              [this](PinId pin, Level level, Time at) {
+                if (pin == PD12 && level != Level::released) edges.push_back({at, {}, level});
+              }}) {}
+  std::vector<std::string> texts() const {
+    std::vector<std::string> all;
+    for (const Said& s : said) all.push_back(s.text);
+    return all;
+  }
+  std::vector<Said> said;
+  std::vector<Edge> edges;
+  Chip chip;
+};
+
+class CortexChip : public testing::Test {
+  void SetUp() override {
+#ifndef STILLROTOR_HAS_CORTEX_FIRMWARE
+    GTEST_SKIP() << "arm-none-eabi-gcc is not installed";
+#endif
+  }
+};
+
+TEST_F(CortexChip, StartsItsClockSpeaksAndBlinks) {
+  Bench b("PLAIN");
+  b.chip.run(30ms);
+  b.chip.set_input(PA0, Level::high);
+  b.chip.run(75ms);
+  EXPECT_EQ(b.chip.core().end(), "");
+  EXPECT_EQ(b.chip.clocks().core_Hz(), 168'000'000u);
+  EXPECT_THAT(b.texts(), ElementsAre("clock 168000000\n", "start 0\n", "by power\n", "press 1\n"));
+  // Ten bits a byte of 729 cycles of a bus at half the clock; both lines go out without a gap but
+  // for the flash's 16 us, which the buffer does not cover: a byte takes 87 us, so it does.
+  const Time byte{10 * 729 * 2 * 1'000'000'000'000 / 168'000'000};
+  EXPECT_NEAR(static_cast<double>((b.said[2].at - b.said[1].at).count()),
+              static_cast<double>(9 * byte.count()), 100e3);
+  // SysTick reloads by itself: whatever the handlers cost, its period is that of 168,000 cycles.
+  ASSERT_GE(b.edges.size(), 6u);
+  for (std::size_t i = 2; i + 1 < b.edges.size(); ++i)
+    EXPECT_NEAR(static_cast<double>((b.edges[i + 1].at - b.edges[i].at).count()), 10e9, 200e3) << i;
+  // What is not modelled is told: the bus that was switched on.
+  ASSERT_EQ(b.chip.guesses().touches().size(), 1u);
+  EXPECT_THAT(b.chip.guesses().describe(b.chip.guesses().touches()[0]),
+              StartsWith("I2C1.CR1 (0x40005400) written first at 0x080"));
+}
+
+TEST_F(CortexChip, TheWatchdogBitesAndFlashIsKept) {
+  Bench b("HANG");
+  b.chip.run(175ms);
+  EXPECT_EQ(b.chip.resets(), 1u);
+  EXPECT_THAT(b.texts(), ElementsAre("clock 168000000\n", "start 0\n", "by power\n",
+                                     "clock 168000000\n", "start 1\n", "by watchdog\n"));
+  // The last time it was told to wait: within 50 ms of ticks, that begin behind three lines of
+  // text.
+  const Time bite = b.said[3].at - b.said[0].at + 1ms;
+  EXPECT_GT(bite, 145ms);
+  EXPECT_LT(bite, 160ms);
+}
+
+TEST_F(CortexChip, AWaitInVainIsNamed) {
+  Bench b("WAIT");
+  b.chip.run(50ms);
+  ASSERT_EQ(b.chip.guesses().poll_loops().size(), 1u);
+  const std::string text = b.chip.guesses().describe(b.chip.guesses().poll_loops()[0]);
+  EXPECT_THAT(text, StartsWith("waiting for I2C1.SR1 (0x40005414) bit 0 at 0x080"));
+  EXPECT_THAT(text, HasSubstr("wait_for_bus"));
+}
+
+TEST_F(CortexChip, IsTheSameHoweverTimeIsCut) {
+  Bench whole("HANG"), cut("HANG");
+  whole.chip.run(120ms);
+  for (Time t{}; t < 120ms; t += 7'777ns) cut.chip.run(std::min<Time>(t + 7'777ns, 120ms));
+  ASSERT_EQ(whole.edges.size(), cut.edges.size());
+  for (std::size_t i = 0; i < whole.edges.size(); ++i)
+    EXPECT_EQ(whole.edges[i].at, cut.edges[i].at);
+  EXPECT_EQ(whole.chip.core().exceptions().taken, cut.chip.core().exceptions().taken);
+}
+
+/// Nothing that a program may do to its registers brings the simulator down.
+TEST(CortexChipHostile, WritesToEveryPeripheralAreSurvived) {
+  const ChipPart& part = *find_chip("stm32f405");
+  Program program;
+  program.flash.assign(0x400, 0);
+  const Word words[] = {0x20000400, 0x08000201};
+  std::memcpy(program.flash.data(), words, sizeof words);
+  for (std::size_t i = 0x200; i < 0x400; i += 2) program.flash[i + 1] = 0xbf;  // NOP
+  program.flash[0x3fe] = 0xfe;                                                 // B .
+  program.flash[0x3ff] = 0xe6;
+  Chip chip(part, program, crystal_Hz, {});
+  std::mt19937 dice(1);
+  std::vector<std::pair<Word, Word>> blocks{{0xE000E000, 0x1000}, {0xE0001000, 0x100}};
+  for (const Word base : {part.clock_tree, part.flash_controller, part.external_lines,
+                          part.system_configuration, part.watchdog, part.window_watchdog})
+    blocks.emplace_back(base, 0x100);
+  for (const PortBlock& p : part.ports) blocks.emplace_back(p.base, 0x40);
+  for (const UsartBlock& u : part.usarts) blocks.emplace_back(u.base, 0x40);
+  for (const KeptBlock& k : part.kept) blocks.emplace_back(k.base, 0x100);
+  for (int i = 0; i < 20'000; ++i) {
+    const auto& [base, bytes] = blocks[dice() % blocks.size()];
+    const unsigned size = 1u << (dice() % 3);
+    const Word address = (base + static_cast<Word>(dice() % bytes)) & ~(size - 1);
+    Word value = static_cast<Word>(dice() >> (dice() % 32));
+    if (dice() % 2)
+      chip.core().bus().write(address, size, value, chip.core().now(), true);
+    else
+      chip.core().bus().read(address, size, value, chip.core().now(), true);
+    if (i % 16 == 0) chip.run(chip.now() + 1us);
+    if (!chip.core().can_go_on()) chip.core().power_on();
+  }
+  SUCCEED();
+}
+
+}  // namespace
+}  // namespace stillrotor::io::cortexm
