@@ -12,6 +12,9 @@
 #include <stdexcept>
 #include <string>
 #include <string_view>
+#include <vector>
+
+#include "io/firmware_settings.hpp"
 
 namespace stillrotor::io {
 
@@ -161,6 +164,8 @@ class SimulatedController {
   virtual Health health() const noexcept = 0;
   /// One sentence on why it is not running; empty while it is.
   virtual std::string_view diagnosis() const noexcept = 0;
+  /// All that its firmware declares, as read back when it last started.
+  virtual std::vector<Setting> settings() const { return {}; }
 };
 
 }  // namespace stillrotor::io

@@ -1,11 +1,14 @@
 // The controller's share of assemble().
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
+#include <charconv>
 #include <cmath>
 #include <fstream>
 #include <numbers>
 
+#include "emulator/bench/pairs.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/wire_sources.hpp"
 
@@ -58,6 +61,7 @@ class ControllerAssembler {
     for (std::size_t k = 0; k < io::line_count; ++k) d_.mcu.line_pins[k] = d_.line[k].pin;
     for (std::size_t k = 0; k < io::channel_count; ++k) d_.mcu.adc_pins[k] = d_.channel_pin[k];
     d_.mcu.firmware = firmware_file(build_dir, true);
+    d_.mcu.settings = settings();
     d_.bench.controller_kind = d_.mcu.part;
     d_.bench.controller = d_.mcu;
   }
@@ -65,6 +69,7 @@ class ControllerAssembler {
   void hostfw(const std::filesystem::path& build_dir) {
     d_.hostfw.supply_V = d_.bench.controller_supply_V;
     d_.hostfw.firmware = firmware_file(build_dir, false);
+    d_.hostfw.settings = settings();
     d_.bench.controller = d_.hostfw;
   }
 
@@ -147,6 +152,31 @@ class ControllerAssembler {
                                 "start like one. Name the linker's output, not a source file.",
                                 file.string(), may_be_hex ? "an ELF or Intel HEX" : "an ELF"));
     return file;
+  }
+
+  /// Numbers and, where written, their units; whether the firmware has them, it says itself.
+  std::vector<io::SettingChange> settings() {
+    std::vector<io::SettingChange> changes;
+    const Reading& reading = readings_.at("controller.settings");
+    for (const auto& [name, written] : words_in_pairs(d_.firmware_settings)) {
+      io::SettingChange change{std::string(name), 0.0, {}};
+      const char* const end = written.data() + written.size();
+      const auto [rest, error] = std::from_chars(written.data(), end, change.value);
+      change.unit = trimmed({rest, static_cast<std::size_t>(end - rest)});
+      if (name.empty() || error != std::errc{} || !std::isfinite(change.value))
+        problems_.add(reading.place,
+                      fmt::format("controller.settings.{} is \"{}\"; allowed a number, with its "
+                                  "unit behind it where the firmware has one. Write {{name: "
+                                  "value}}.",
+                                  name, written));
+      const auto same = [&](const io::SettingChange& other) { return other.name == name; };
+      if (std::any_of(changes.begin(), changes.end(), same))
+        problems_.add(
+            reading.place,
+            fmt::format("controller.settings.{} is given twice. Remove one of them.", name));
+      changes.push_back(std::move(change));
+    }
+    return changes;
   }
 
   /// What comes in is told as on and off, what goes out as levels of the wire.

@@ -64,6 +64,10 @@ std::vector<Parameter> mcu_and_capture() {
            "bench file; "
            "${build}: the build folder",
            role::mcu | role::hostfw),
+      text("controller.settings", AT(firmware_settings), "pairs name: value", optional,
+           "settings of the firmware under their own names, {pole_pairs: 4}; hostfw: what it "
+           "declares, mcu: variables in its EEPROM",
+           role::mcu | role::hostfw),
       on_off("controller.in_process", AT(hostfw.in_process), by_default("off"),
              "load the firmware into the program itself: faster, and a crash takes all with it",
              role::hostfw),

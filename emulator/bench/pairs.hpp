@@ -14,4 +14,11 @@ namespace stillrotor {
 std::vector<std::pair<double, double>> read_pairs(std::string_view text, Family x, Family y,
                                                   std::string& problem);
 
+std::string_view trimmed(std::string_view) noexcept;
+/// The same before anything is converted, without the blanks around; views into text. A pair
+/// without a colon has an empty left side.
+std::vector<std::pair<std::string_view, std::string_view>> words_in_pairs(std::string_view text);
+/// text with the pair of this left side set to `value`, in its place or at the end.
+std::string with_pair(std::string_view text, std::string_view left, std::string_view value);
+
 }  // namespace stillrotor

@@ -9,6 +9,7 @@
 #include <stdexcept>
 
 #include "emulator/bench/nearest.hpp"
+#include "emulator/bench/pairs.hpp"
 #include "emulator/bench/parameter_table.hpp"
 
 namespace stillrotor {
@@ -130,6 +131,15 @@ void override_values(Readings& readings, const std::vector<std::string>& overrid
     }
     const std::string path = text.substr(0, equals);
     const Parameter* parameter = find_or_short(path);
+    if (const Parameter* settings = find_parameter("controller.settings");
+        parameter == nullptr && path.starts_with(settings->path + ".")) {
+      Reading& row = readings.at(settings->path);
+      row.state = Reading::State::given;
+      row.written =
+          with_pair(row.written, path.substr(settings->path.size() + 1), text.substr(equals + 1));
+      row.place = place;
+      continue;
+    }
     if (parameter == nullptr) {
       std::vector<std::string> paths;
       for (const Parameter& known : parameter_table()) paths.push_back(known.path);

@@ -145,6 +145,8 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
     const RehearsedRoute& route = run.rehearsal->route;
     facts.rehearsal = {route.asked, described(route), route.lines.grounds};
   }
+  if (tested.simulated() != nullptr) facts.settings = tested.simulated()->settings();
+  if (!facts.settings.empty()) facts.settings_sha256 = text_sha256(settings_text(facts.settings));
   facts.firmware_sha256 = firmware_sha256(bench);
   facts.signals_sha256 = run.record.signals_sha256;
   facts.software_version = software_version();

@@ -67,21 +67,44 @@ void write_file(const fs::path& file, std::string_view text) {
   fs::rename(beside, file);
 }
 
+namespace {
+
+class Sha256 {
+ public:
+  Sha256() : hash_(EVP_MD_CTX_new(), EVP_MD_CTX_free) {
+    EVP_DigestInit_ex(hash_.get(), EVP_sha256(), nullptr);
+  }
+  void add(std::string_view bytes) { EVP_DigestUpdate(hash_.get(), bytes.data(), bytes.size()); }
+  std::string text() {
+    std::array<unsigned char, EVP_MAX_MD_SIZE> digest{};
+    unsigned length = 0;
+    EVP_DigestFinal_ex(hash_.get(), digest.data(), &length);
+    std::string text;
+    for (unsigned k = 0; k < length; ++k) text += fmt::format("{:02x}", digest[k]);
+    return text;
+  }
+
+ private:
+  std::unique_ptr<EVP_MD_CTX, void (*)(EVP_MD_CTX*)> hash_;
+};
+
+}  // namespace
+
 std::string file_sha256(const fs::path& file) {
   std::ifstream in(file, std::ios::binary);
   if (!in) fail(file, "cannot be read");
-  const std::unique_ptr<EVP_MD_CTX, void (*)(EVP_MD_CTX*)> hash(EVP_MD_CTX_new(), EVP_MD_CTX_free);
-  EVP_DigestInit_ex(hash.get(), EVP_sha256(), nullptr);
+  Sha256 hash;
   std::array<char, 1 << 16> block{};
   while (in.read(block.data(), block.size()), in.gcount() > 0)
-    EVP_DigestUpdate(hash.get(), block.data(), static_cast<std::size_t>(in.gcount()));
+    hash.add({block.data(), static_cast<std::size_t>(in.gcount())});
   if (in.bad()) fail(file, "cannot be read to its end");
-  std::array<unsigned char, EVP_MAX_MD_SIZE> digest{};
-  unsigned length = 0;
-  EVP_DigestFinal_ex(hash.get(), digest.data(), &length);
-  std::string text;
-  for (unsigned k = 0; k < length; ++k) text += fmt::format("{:02x}", digest[k]);
-  return text;
+  return hash.text();
+}
+
+std::string text_sha256(std::string_view text) {
+  Sha256 hash;
+  hash.add(text);
+  return hash.text();
 }
 
 }  // namespace stillrotor

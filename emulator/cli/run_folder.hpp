@@ -23,5 +23,6 @@ std::string utc_now(const char* format);  // strftime
 
 /// SHA-256 of a file, hexadecimal. Throws std::runtime_error.
 std::string file_sha256(const std::filesystem::path& file);
+std::string text_sha256(std::string_view);
 
 }  // namespace stillrotor

@@ -48,6 +48,8 @@ std::span<const Fault* const> fault_catalogue() noexcept {
       &current_sensors_swapped,
       &bus_voltage_sensor_wrong,
       &bus_voltage_sensor_stuck,
+      &phase_voltage_sensor_wrong,
+      &phase_voltage_sensor_stuck,
       &temperature_sensor_open,
       &temperature_sensor_short,
       // the driver's hands and the controller's supply

@@ -21,6 +21,7 @@ extern const Fault sin_cos_degraded, angle_sensor_error, angle_frame_errors, ang
 extern const Fault current_sensor_offset, current_sensor_gain, current_sensor_drift,
     current_sensor_saturated, current_sensor_stuck, current_sensor_noisy, current_sensors_swapped;
 extern const Fault bus_voltage_sensor_wrong, bus_voltage_sensor_stuck;
+extern const Fault phase_voltage_sensor_wrong, phase_voltage_sensor_stuck;
 extern const Fault temperature_sensor_open, temperature_sensor_short;
 // the driver's hands and the controller's supply
 extern const Fault throttle_wire_open, throttle_wire_short, throttle_ground_lifted;

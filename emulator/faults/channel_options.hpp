@@ -66,6 +66,28 @@ inline constexpr std::string_view current_needs = "this current sensor, wired fr
                                       "sensors.phase_current, sensors.dc_link_current, "
                                       "harness.channels, controller.backend";
 
+// ---- voltages of the terminals
+
+inline constexpr std::array<std::string_view, 4> voltage_words{"U", "V", "W", "star"};
+/// Which terminal's divider, or that of the star point.
+inline constexpr FaultOption which_voltage{.name = "line",
+                                           .words = voltage_words,
+                                           .allowed = "U, V, W, star",
+                                           .example = "U",
+                                           .which = true};
+inline io::ChannelId voltage_channel(std::size_t word) noexcept {
+  if (word == 3) return io::channel::star_point;
+  return io::ChannelId{static_cast<std::uint16_t>(io::index(io::channel::phase_voltage_U) + word)};
+}
+/// For faults of one divider, named by option 0.
+inline bool voltage_is_sensed(const Bench& bench, const FaultSettings& settings) {
+  return bench.drive.phase_voltage.fitted && is_wired(bench, voltage_channel(settings.word(0))) &&
+         wires_start_here(bench);
+}
+inline constexpr std::string_view voltage_needs = "this terminal's voltage, wired from here",
+                                  voltage_where =
+                                      "sensors.phase_voltage, harness.channels, controller.backend";
+
 // ---- temperature sensors
 
 inline constexpr std::array<std::string_view, 2> temperature_words{"motor", "bridge"};

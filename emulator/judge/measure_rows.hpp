@@ -113,6 +113,7 @@ Measurement time_to_contactor_closed(const MeasureInput&);
 Measurement time_to_contactor_open(const MeasureInput&);
 Measurement chopper_on_time(const MeasureInput&);
 Measurement text_matches(const MeasureInput&);
+Measurement text_number(const MeasureInput&);
 Measurement temperature_winding_max(const MeasureInput&);
 Measurement temperature_magnet_max(const MeasureInput&);
 Measurement temperature_heatsink_max(const MeasureInput&);

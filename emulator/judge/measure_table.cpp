@@ -289,6 +289,11 @@ constexpr MeasureRow rows[] = {
       "in; of each the first 200 characters. Exact.",
       own},
      text_matches},
+    {{"text_number", "1", false, pattern,
+      "The number that the first pair of parentheses of the regular expression finds in the "
+      "controller's last line of text that it fits; of each line the first 200 characters. Exact.",
+      own},
+     text_number},
     {{"temperature_winding_max", "K", false, nothing,
       "Highest temperature of the windings at a grid point. Uncertainty: the change to the "
       "neighbouring points; float32.",

@@ -157,11 +157,28 @@ std::string result_json(const RecordReader& record, const Judgement& judgement,
   }
   json["not_tested"] = not_tested_json(judgement, marks, facts.possible_faults);
   if (!facts.replay_trust.empty()) json["replay_trust"] = facts.replay_trust;
+  if (!facts.settings.empty()) {
+    json["settings"] = Json::array();
+    for (const io::Setting& one : facts.settings)
+      json["settings"].push_back({{"name", one.name},
+                                  {"value", number(one.value)},
+                                  {"unit", one.unit},
+                                  {"by", one.written ? "bench" : "firmware"}});
+    json["settings_sha256"] = facts.settings_sha256;
+  }
   json["firmware_sha256"] = facts.firmware_sha256;
   json["signals_sha256"] = facts.signals_sha256;
   json["software"] = {{"version", facts.software_version}, {"commit", facts.software_commit}};
   // What a controller sends may be no UTF-8.
   return json.dump(2, ' ', false, Json::error_handler_t::replace);
+}
+
+std::string settings_text(const std::vector<io::Setting>& settings) {
+  std::string text;
+  for (const io::Setting& one : settings)
+    text += one.name + " = " + number_text(one.value, 9) + (one.unit.empty() ? "" : " ") +
+            one.unit + "\n";
+  return text;
 }
 
 void write_result(const std::filesystem::path& folder, const std::string& text) {

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "emulator/judge/judge.hpp"
+#include "io/firmware_settings.hpp"
 
 namespace stillrotor {
 
@@ -28,11 +29,16 @@ struct ResultFacts {
   std::map<std::string, std::uint64_t> seeds;
   std::vector<std::string> possible_faults;  // what could have been provoked on this bench
   std::optional<RehearsalFacts> rehearsal;
-  std::string replay_trust;     // how long a replay can be believed; empty: no replay
-  std::string firmware_sha256;  // empty: no firmware binary on this bench
+  std::string replay_trust;           // how long a replay can be believed; empty: no replay
+  std::vector<io::Setting> settings;  // of the firmware, as read back
+  std::string settings_sha256;        // over all of them, as settings_text() has them
+  std::string firmware_sha256;        // empty: no firmware binary on this bench
   std::string signals_sha256;
   std::string software_version, software_commit;
 };
+
+/// A line each, "pole_pairs = 4": the text whose sum is settings_sha256.
+std::string settings_text(const std::vector<io::Setting>&);
 
 /// The document's text, without trailing newline.
 std::string result_json(const RecordReader&, const Judgement&, const ResultFacts&);

@@ -249,9 +249,12 @@ bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
 }
 
 void BenchWorld::text(Time at, std::string_view said) noexcept {
-  // A line without its end, as a UART's reader hands it over.
-  while (said.ends_with('\n') || said.ends_with('\r')) said.remove_suffix(1);
-  sink_.mark(MarkKind::text, at.count(), "controller", said);
+  // A mark a line, without its end, as a UART's reader hands it over, however many came at once.
+  while (!said.empty()) {
+    const std::string_view line = said.substr(0, said.find_first_of("\r\n"));
+    if (!line.empty()) sink_.mark(MarkKind::text, at.count(), "controller", line);
+    said.remove_prefix(std::min(line.size() + 1, said.size()));
+  }
 }
 
 // ---- moving on

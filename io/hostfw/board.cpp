@@ -61,10 +61,55 @@ void Board::serve(const sr_firmware& firmware) noexcept {
         firmware.edge(static_cast<sr_line>(box_.number), static_cast<sr_level>(box_.level),
                       box_.edge_ns);
       break;
+    case Call::read_setting:
+      read_setting(firmware);
+      break;
+    case Call::write_setting:
+      write_setting(firmware);
+      break;
     case Call::none:
       break;
   }
   box_.answer = wrong_ ? Answer::nonsense : Answer::done;
+}
+
+void Board::read_setting(const sr_firmware& firmware) noexcept {
+  SettingSlip& slip = box_.setting = {};
+  if (box_.number >= static_cast<std::uint32_t>(firmware.setting_count)) return;
+  const sr_setting& one = firmware.settings[box_.number];
+  std::strncpy(slip.name.data(), one.name, slip.name.size() - 1);
+  if (one.unit != nullptr) std::strncpy(slip.unit.data(), one.unit, slip.unit.size() - 1);
+  slip.whole = one.type == SR_INT32;
+  slip.least = one.least;
+  slip.most = one.most;
+  switch (one.type) {
+    case SR_INT32:
+      slip.value = *static_cast<const std::int32_t*>(one.at);
+      break;
+    case SR_FLOAT:
+      slip.value = static_cast<double>(*static_cast<const float*>(one.at));
+      break;
+    case SR_DOUBLE:
+      slip.value = *static_cast<const double*>(one.at);
+      break;
+  }
+}
+
+void Board::write_setting(const sr_firmware& firmware) noexcept {
+  if (box_.number >= static_cast<std::uint32_t>(firmware.setting_count)) return;
+  const sr_setting& one = firmware.settings[box_.number];
+  const double value = box_.setting.value;
+  switch (one.type) {
+    case SR_INT32:
+      *static_cast<std::int32_t*>(one.at) = static_cast<std::int32_t>(value);
+      break;
+    case SR_FLOAT:
+      *static_cast<float*>(one.at) = static_cast<float>(value);
+      break;
+    case SR_DOUBLE:
+      *static_cast<double*>(one.at) = value;
+      break;
+  }
 }
 
 /// The first of an interrupt; all that follows may be its consequence.

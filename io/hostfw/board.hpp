@@ -25,6 +25,8 @@ class Board {
   static Board& of(void* self) noexcept { return *static_cast<Board*>(self); }
   [[gnu::format(printf, 2, 3)]] void nonsense(const char* format, ...) noexcept;
   void ask(Answer) noexcept;
+  void read_setting(const sr_firmware&) noexcept;
+  void write_setting(const sr_firmware&) noexcept;
   double volts(unsigned channel) noexcept;
   void start_pwm(const sr_pwm&) noexcept;
   void duty(int leg, double share) noexcept;

@@ -3,6 +3,9 @@
 
 #include <cstddef>
 #include <filesystem>
+#include <vector>
+
+#include "io/firmware_settings.hpp"
 
 namespace stillrotor::io {
 
@@ -15,6 +18,7 @@ struct HostFirmwareConfig {
   /// Loads it into the bench's own process: faster, and a crash takes the bench with it. Nothing is
   /// caught, and the limits above do not hold.
   bool in_process = false;
+  std::vector<SettingChange> settings;  // written after loading, before reset
 };
 
 }  // namespace stillrotor::io

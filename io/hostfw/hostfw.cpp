@@ -5,6 +5,7 @@
 #include <cmath>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "io/hostfw/host.hpp"
 #include "io/hostfw/quadrature.hpp"
@@ -46,8 +47,9 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
  public:
   explicit HostFirmware(const HostFirmwareConfig& config)
       : supply_V_(config.supply_V),
+        asked_(config.settings),
         host_(config.in_process ? make_in_process_host(config) : make_process_host(config)) {
-    host_->start();
+    start();
     fresh_ = true;
   }
 
@@ -62,7 +64,7 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
       return;
     }
     if (powered_) return;
-    if (!fresh_) host_->start();
+    if (!fresh_) start();
     fresh_ = false;
     powered_ = true;
     health_ = Health::running;
@@ -75,6 +77,7 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
     for (std::size_t k = 0; k < line_count; ++k) levels_[k] = level_of(k);
     quadrature_.reset(high(line::encoder_A), high(line::encoder_B));
     call(Call::reset);
+    require_kept();
   }
 
   Time run(Time horizon) noexcept override {
@@ -121,6 +124,7 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
 
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
+  std::vector<Setting> settings() const override { return settings_; }
 
  private:
   using Call = hostfw::Call;
@@ -133,6 +137,51 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
     std::uint32_t legs = 0;
     std::array<double, 3> share{};
   };
+
+  /// Loads it, writes what the bench asks for and reads all settings back.
+  void start() {
+    host_->start();
+    std::vector<SettingForm> forms;
+    settings_.clear();
+    for (std::uint32_t k = 0;; ++k) {
+      const SettingSlip slip = setting(Call::read_setting, k);
+      if (slip.name[0] == '\0') break;
+      forms.push_back({slip.name.data(), slip.unit.data(), slip.whole != 0, slip.least, slip.most});
+      settings_.push_back({slip.name.data(), slip.unit.data(), slip.value, false});
+    }
+    for (const SettingChange& change : asked_) {
+      const std::size_t k = form_of(change, forms);
+      host_->mailbox().setting.value = change.value;
+      setting(Call::write_setting, static_cast<std::uint32_t>(k));
+      settings_[k].value =
+          setting(Call::read_setting, static_cast<std::uint32_t>(k)).value;  // as its type rounds
+      settings_[k].written = true;
+      // A float holds 24 bits of it.
+      if (!(std::fabs(settings_[k].value - change.value) <= 6e-8 * std::fabs(change.value)))
+        require_taken(change, change.value, settings_[k].value);
+    }
+  }
+
+  /// Firmware that initialises its own settings at reset would run with others than the bench says.
+  void require_kept() {
+    for (const SettingChange& change : asked_) {
+      if (health_ != Health::running) return;
+      for (std::uint32_t k = 0; k < settings_.size(); ++k)
+        if (settings_[k].name == change.name)
+          require_taken(change, settings_[k].value, setting(Call::read_setting, k).value);
+    }
+  }
+
+  SettingSlip setting(Call what, std::uint32_t number) {
+    Mailbox& box = host_->mailbox();
+    box.call = what;
+    box.number = number;
+    if (!host_->call(*this))
+      throw ConfigError("controller.firmware", "the firmware failed: " + host_->diagnosis());
+    SettingSlip slip = box.setting;
+    slip.name.back() = slip.unit.back() = '\0';
+    return slip;
+  }
 
   Time next_timer() const noexcept {
     Time next = never;
@@ -323,6 +372,8 @@ class HostFirmware final : public SimulatedController, FirmwareHost::Questions {
   static constexpr const char* scribbled = "it wrote over what it shares with the bench";
 
   double supply_V_;
+  std::vector<SettingChange> asked_;
+  std::vector<Setting> settings_;
   std::unique_ptr<FirmwareHost> host_;
   bool fresh_ = false, powered_ = false;
   World* world_ = nullptr;

@@ -2,9 +2,49 @@
 
 #include <dlfcn.h>
 
+#include <climits>
+#include <cmath>
+#include <cstring>
 #include <utility>
 
+#include "io/hostfw/mailbox.hpp"
+
 namespace stillrotor::io::hostfw {
+namespace {
+
+constexpr int most_settings = 256;
+
+/// Empty: its table of settings can be used.
+std::string fault_of_settings(const sr_firmware& firmware) {
+  if (firmware.setting_count < 0 || firmware.setting_count > most_settings ||
+      (firmware.setting_count > 0 && firmware.settings == nullptr))
+    return "its setting_count is " + std::to_string(firmware.setting_count) + "; allowed 0 to " +
+           std::to_string(most_settings) + ", with a table of that length.";
+  for (int k = 0; k < firmware.setting_count; ++k) {
+    const sr_setting& one = firmware.settings[k];
+    const std::string which = "its setting number " + std::to_string(k);
+    if (one.name == nullptr || *one.name == '\0' ||
+        std::strlen(one.name) >= SettingSlip{}.name.size())
+      return which + " has no name, or one of 48 characters or more. Give it a short one.";
+    if (std::strcspn(one.name, " :,.={}") != std::strlen(one.name))
+      return which + " is called \"" + one.name + "\"; allowed is one word. Write _ for a space.";
+    for (int j = 0; j < k; ++j)
+      if (std::strcmp(firmware.settings[j].name, one.name) == 0)
+        return which + " is called " + one.name + ", as another one. Give each its own name.";
+    if (one.unit != nullptr && std::strlen(one.unit) >= SettingSlip{}.unit.size())
+      return which + ", " + one.name + ", has a unit of 16 characters or more. Shorten it.";
+    const bool whole = one.type == SR_INT32;
+    if (one.at == nullptr || (!whole && one.type != SR_FLOAT && one.type != SR_DOUBLE))
+      return which + ", " + one.name + ", has no variable, or one of no known type.";
+    if (!(std::isfinite(one.least) && std::isfinite(one.most) && one.least <= one.most) ||
+        (whole && (one.least < INT32_MIN || one.most > INT32_MAX)))
+      return which + ", " + one.name +
+             ", allows nothing, or more than its type holds. Give least " + "and most.";
+  }
+  return {};
+}
+
+}  // namespace
 
 std::string Loaded::load(const char* file) noexcept {
   file_ = file;
@@ -26,6 +66,7 @@ std::string Loaded::load(const char* file) noexcept {
            " of stillrotor_firmware.h; allowed " + std::to_string(SR_FIRMWARE_VERSION) +
            ". Compile it with the present header.";
   if (firmware->reset == nullptr) return "it has no reset(). That one is required.";
+  if (std::string fault = fault_of_settings(*firmware); !fault.empty()) return fault;
   firmware_ = firmware;
   return {};
 }

@@ -12,7 +12,16 @@
 
 namespace stillrotor::io::hostfw {
 
-enum class Call : std::uint32_t { none, reset, valley, crest, timer, edge };
+enum class Call : std::uint32_t {
+  none,
+  reset,
+  valley,
+  crest,
+  timer,
+  edge,
+  read_setting,  // number; beyond the last: no name
+  write_setting
+};
 
 enum class Answer : std::uint32_t {
   none,
@@ -58,6 +67,14 @@ struct Orders {
   }
 };
 
+/// One of the firmware's settings.
+struct SettingSlip {
+  std::array<char, 48> name{};
+  std::array<char, 16> unit{};
+  std::uint32_t whole = 0;
+  double least = 0.0, most = 0.0, value = 0.0;
+};
+
 struct Mailbox {
   /// 0: the bench's turn, 1: the firmware's. The rest belongs to whose turn it is.
   std::atomic<std::uint32_t> turn{0};
@@ -68,6 +85,7 @@ struct Mailbox {
   std::uint32_t level = 0;
   std::int64_t edge_ns = 0;
   Moment moment{};
+  SettingSlip setting{};
 
   Answer answer = Answer::none;
   std::uint32_t asked = 0;  // channel

@@ -83,6 +83,8 @@ const char* interrupt_name(Call call) noexcept {
       return "timer";
     case Call::edge:
       return "edge";
+    case Call::read_setting:
+    case Call::write_setting:
     case Call::none:
       break;
   }
@@ -328,6 +330,8 @@ class ProcessHost final : public FirmwareHost {
     health_ = health;
     diagnosis_ = std::string("in its ") + interrupt_name(box_->call) + " interrupt " + why;
     if (box_->call == Call::none) diagnosis_ = "while it was loaded, " + why;
+    if (box_->call == Call::read_setting || box_->call == Call::write_setting)
+      diagnosis_ = "while its settings were read and written, " + why;
     if (const std::string line = last_line(); !line.empty())
       diagnosis_ += ". Its last line: " + line;
     stop();

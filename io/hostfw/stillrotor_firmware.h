@@ -23,7 +23,7 @@
 extern "C" {
 #endif
 
-#define SR_FIRMWARE_VERSION 1u
+#define SR_FIRMWARE_VERSION 2u
 
 enum sr_line {
   SR_GATE_UH,
@@ -123,6 +123,20 @@ struct sr_board {
   void (*text)(void* self, const char*); /* to the console, with its line ends */
 };
 
+/* A value with a name that people may set: what a tool would write into the parameter memory of a
+ * controller. The bench writes those that its `controller.settings` names between loading and
+ * reset(), reads all of them back, and once more after reset(): a value that did not stay ends the
+ * run. What reset() works out for itself belongs into other variables. */
+enum sr_setting_type { SR_INT32, SR_FLOAT, SR_DOUBLE };
+
+struct sr_setting {
+  const char* name; /* a word: pole_pairs */
+  const char* unit; /* as people write it, "V/A"; NULL: none */
+  enum sr_setting_type type;
+  void* at;           /* the variable; its value as linked is the default */
+  double least, most; /* allowed */
+};
+
 /* The firmware's interrupts; those that it has not are NULL. */
 struct sr_firmware {
   uint32_t version; /* SR_FIRMWARE_VERSION */
@@ -132,6 +146,8 @@ struct sr_firmware {
   void (*crest)(void);
   void (*timer)(int number);
   void (*edge)(enum sr_line, enum sr_level, int64_t at_ns); /* of a watched line */
+  const struct sr_setting* settings;
+  int setting_count; /* 0 to 256 */
 };
 
 /* Exported by the shared object. */

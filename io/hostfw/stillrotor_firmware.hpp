@@ -9,6 +9,11 @@
 //   };
 //   STILLROTOR_FIRMWARE(Drive, "my drive")
 //
+// With settings, of variables that live longer than the object:
+//   float gain = 0.016f;
+//   const sr_setting settings[] = {{"current_gain", "V/A", SR_FLOAT, &gain, 0.001, 1.0}};
+//   STILLROTOR_FIRMWARE(Drive, "my drive", settings)
+//
 // One object, made at reset. An exception that leaves an interrupt ends the process, and is told.
 #pragma once
 
@@ -67,7 +72,8 @@ template <class Made>
 }
 
 template <class Made>
-[[gnu::visibility("hidden")]] const sr_firmware* table(const char* name) {
+[[gnu::visibility("hidden")]] const sr_firmware* table(const char* name, const sr_setting* settings,
+                                                       int count) {
   static const sr_firmware all{SR_FIRMWARE_VERSION,
                                name,
                                [](const sr_board* board) { made<Made>().emplace(Board(board)); },
@@ -76,14 +82,26 @@ template <class Made>
                                [](int number) { made<Made>()->timer(number); },
                                [](sr_line line, sr_level level, std::int64_t at_ns) {
                                  made<Made>()->edge(line, level, at_ns);
-                               }};
+                               },
+                               settings,
+                               count};
   return &all;
+}
+
+template <class Made>
+[[gnu::visibility("hidden")]] const sr_firmware* table(const char* name) {
+  return table<Made>(name, nullptr, 0);
+}
+template <class Made, int count>
+[[gnu::visibility("hidden")]] const sr_firmware* table(const char* name,
+                                                       const sr_setting (&settings)[count]) {
+  return table<Made>(name, settings, count);
 }
 
 }  // namespace firmware_detail
 }  // namespace stillrotor
 
-#define STILLROTOR_FIRMWARE(Class, name)                    \
-  const sr_firmware* sr_firmware_table(void) {              \
-    return stillrotor::firmware_detail::table<Class>(name); \
+#define STILLROTOR_FIRMWARE(Class, ...)                            \
+  const sr_firmware* sr_firmware_table(void) {                     \
+    return stillrotor::firmware_detail::table<Class>(__VA_ARGS__); \
   }

@@ -4,6 +4,7 @@
 #include <array>
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "io/connector.hpp"
 
@@ -18,6 +19,7 @@ struct McuConfig {
   std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected
   std::array<std::string, channel_count>
       adc_pins;  // by ChannelId; "ADC3" or "PC3", "AIN0" or "PD6"; empty: not connected
+  std::vector<SettingChange> settings;  // into the EEPROM, by the names of an ELF file
 };
 
 }  // namespace stillrotor::io

@@ -3,6 +3,7 @@
 #include <elf.h>
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <cstring>
 
 #include "io/connector.hpp"
@@ -25,6 +26,7 @@ class Reader {
     if (firmware_.flash.empty())
       file_.refuse("holds no program",
                    "Check the linker's map: no section goes to program memory.");
+    take_names();
     return std::move(firmware_);
   }
 
@@ -61,6 +63,21 @@ class Reader {
       return std::string(file_.text_at(one->sh_offset + table + *size + *first));
     }
     return {};
+  }
+
+  /// Variables in the EEPROM; those of other sizes than a number's are no settings.
+  void take_names() {
+    for (const Symbol& symbol : file_.symbols()) {
+      const auto [memory, address] = place_of(symbol.address);
+      const bool number = symbol.bytes == 1 || symbol.bytes == 2 || symbol.bytes == 4;
+      if (memory != Memory::eeprom || symbol.is_function || !number ||
+          address + symbol.bytes > firmware_.eeprom.size())
+        continue;
+      firmware_.names.push_back({std::string(symbol.name), static_cast<std::uint16_t>(address),
+                                 static_cast<std::uint16_t>(symbol.bytes)});
+    }
+    std::sort(firmware_.names.begin(), firmware_.names.end(),
+              [](const EepromName& a, const EepromName& b) { return a.address < b.address; });
   }
 
   void place(const Segment& segment) {

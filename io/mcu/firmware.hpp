@@ -7,15 +7,23 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <string>
 #include <vector>
 
 #include "io/mcu/parts/part.hpp"
 
 namespace stillrotor::io::mcu {
 
+/// A variable in the EEPROM, by the name that the linker has for it: a setting.
+struct EepromName {
+  std::string name;
+  std::uint16_t address = 0, bytes = 0;  // 1, 2 or 4, little end first
+};
+
 struct Firmware {
   std::vector<std::uint8_t> flash;   // from address 0; 0xff where the file says nothing
   std::vector<std::uint8_t> eeprom;  // from address 0; may be empty
+  std::vector<EepromName> names;     // of an ELF file, by address
 };
 
 /// ELF or Intel HEX, by what the file starts with.

@@ -123,7 +123,7 @@ std::unique_ptr<SimulatedController> make_mcu(const McuConfig& config) {
   Connections connections = connect(config, *part);
   connections.comparator_hysteresis_V = checked_hysteresis(config.comparator_hysteresis_V);
   const Firmware firmware = load_firmware(config.firmware, *part);
-  return std::make_unique<Microcontroller>(*part, clock_Hz, connections, firmware);
+  return std::make_unique<Microcontroller>(*part, clock_Hz, connections, firmware, config.settings);
 }
 
 }  // namespace stillrotor::io

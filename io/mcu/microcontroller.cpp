@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <cstring>
@@ -19,7 +20,8 @@ constexpr std::uint8_t power_on_flag = 0x01;      // MCUSR.PORF
 }  // namespace
 
 Microcontroller::Microcontroller(const Part& part, std::uint32_t clock_Hz,
-                                 const Connections& connections, const Firmware& firmware)
+                                 const Connections& connections, const Firmware& firmware,
+                                 const std::vector<SettingChange>& changes)
     : part_(part),
       core_(part, clock_Hz),
       outside_(Clock(1'000'000'000'000 / clock_Hz)),
@@ -50,10 +52,37 @@ Microcontroller::Microcontroller(const Part& part, std::uint32_t clock_Hz,
     core_.on_write<&Microcontroller::write_timer_mask>(timer.mask, this);
   }
   std::memcpy(core_.avr()->flash, firmware.flash.data(), firmware.flash.size());
-  if (!firmware.eeprom.empty()) {
-    auto content = firmware.eeprom;  // simavr's interface is not const
-    avr_eeprom_desc_t eeprom{content.data(), 0, static_cast<std::uint32_t>(content.size())};
-    avr_ioctl(core_.avr(), AVR_IOCTL_EEPROM_SET, &eeprom);
+  load_eeprom(firmware, changes);
+}
+
+/// Settings are what the file's EEPROM part has names for; a bench's values go over the file's.
+void Microcontroller::load_eeprom(const Firmware& firmware,
+                                  const std::vector<SettingChange>& changes) {
+  std::vector<SettingForm> forms;
+  for (const EepromName& one : firmware.names)
+    forms.push_back({one.name, "", true, 0.0, std::ldexp(1.0, 8 * one.bytes) - 1.0});
+  auto content = firmware.eeprom;
+  std::vector<const SettingChange*> asked(forms.size(), nullptr);
+  for (const SettingChange& change : changes) {
+    const std::size_t k = form_of(change, forms);
+    asked[k] = &change;
+    const auto value = static_cast<std::uint32_t>(change.value);
+    for (std::size_t byte = 0; byte < firmware.names[k].bytes; ++byte)
+      content[firmware.names[k].address + byte] = static_cast<std::uint8_t>(value >> (8 * byte));
+  }
+  if (content.empty()) return;
+  avr_eeprom_desc_t eeprom{content.data(), 0, static_cast<std::uint32_t>(content.size())};
+  avr_ioctl(core_.avr(), AVR_IOCTL_EEPROM_SET, &eeprom);
+  for (std::size_t k = 0; k < forms.size(); ++k) {
+    const EepromName& name = firmware.names[k];
+    std::array<std::uint8_t, 4> bytes{};
+    avr_eeprom_desc_t there{bytes.data(), name.address, name.bytes};
+    avr_ioctl(core_.avr(), AVR_IOCTL_EEPROM_GET, &there);
+    std::uint32_t value = 0;
+    for (std::size_t byte = 0; byte < name.bytes; ++byte)
+      value |= static_cast<std::uint32_t>(bytes[byte]) << (8 * byte);
+    if (asked[k] != nullptr) require_taken(*asked[k], asked[k]->value, value);
+    settings_.push_back({name.name, "", static_cast<double>(value), asked[k] != nullptr});
   }
 }
 

@@ -36,15 +36,19 @@ class Microcontroller final : public SimulatedController {
  public:
   /// The part is one of parts(). clock_Hz divides 1e12. The firmware fits (load_firmware checked
   /// it).
-  Microcontroller(const Part&, std::uint32_t clock_Hz, const Connections&, const Firmware&);
+  /// The changes go into the EEPROM before the first start. Throws ConfigError.
+  Microcontroller(const Part&, std::uint32_t clock_Hz, const Connections&, const Firmware&,
+                  const std::vector<SettingChange>&);
 
   void power(double volts, Time, World&) override;
   Time run(Time horizon) noexcept override;
   void deliver(const Edge&) noexcept override;
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
+  std::vector<Setting> settings() const override { return settings_; }
 
  private:
+  void load_eeprom(const Firmware&, const std::vector<SettingChange>&);
   void restart(Cycle at, bool power_on) noexcept;
   void step() noexcept;
   void service_interrupts(bool out_of_sleep) noexcept;
@@ -75,6 +79,7 @@ class Microcontroller final : public SimulatedController {
   bool powered_ = false;
   Health health_ = Health::running;
   std::string diagnosis_;
+  std::vector<Setting> settings_;
 };
 
 }  // namespace stillrotor::io::mcu

@@ -32,7 +32,7 @@ SECONDS_IN_PROCESS = 15
 FIRMWARES = {
     "foc": {
         "folder": ROOT / "tests/firmware/foc",
-        "mutated": ["angle.c", "current.c", "foc.c", "board.h"],
+        "mutated": ["angle.c", "current.c", "foc.c", "learn.c", "settings.c", "board.h"],
         "compile": ["cc", "-std=gnu11", "-O2", "-fPIC", "-ffp-contract=off", "-fvisibility=hidden",
                     f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}"],
         "link": ["cc", "-shared"],
@@ -41,7 +41,7 @@ FIRMWARES = {
     },
     "six_step": {
         "folder": ROOT / "tests/firmware/six_step",
-        "mutated": ["main.c", "bridge.c", "sampling.c", "board.h"],
+        "mutated": ["main.c", "bridge.c", "sampling.c", "settings.c", "board.h"],
         "compile": ["avr-gcc", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-std=gnu11", "-Os"],
         "link": ["avr-gcc", "-mmcu=atmega328p"],
         "variants": {"six_step": []},

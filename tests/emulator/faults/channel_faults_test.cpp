@@ -6,6 +6,7 @@
 #include <complex>
 #include <numbers>
 
+#include "emulator/faults/channel_options.hpp"
 #include "tests/emulator/faults/support.hpp"
 
 namespace stillrotor::test {
@@ -90,6 +91,40 @@ TEST(ChannelFaults, ShowAtThePinAndAreGoneWhenCleared) {
     if (!in_record) continue;
     EXPECT_NEAR(recorded(faulty), c.volts, 1e-6);
     EXPECT_NEAR(recorded(mended), c.sound_V, 1e-6);
+  }
+}
+
+// Dividers of 1/20. From 25 ms on UH connects the machine to the bus of 48 V, no current flows, and
+// all terminals stand there: 2.4 V. Stuck at 20 ms, before that; half of it and 10 V more: 1.7 V.
+TEST(ChannelFaults, OfTheTerminalsVoltages) {
+  Bench bench = resting_bench();
+  bench.drive.phase_voltage.fitted = true;
+  const auto read_at = [&](io::ChannelId pin, std::int64_t t_ps, std::vector<Action> timeline) {
+    ScriptedController controller(62'500);
+    double volts = -1.0;
+    const auto look = [&](io::World& w, io::Time t) { volts = w.volts(pin, t); };
+    if (t_ps < 25 * ms) controller.at(t_ps, look);
+    controller.drive(25 * ms, io::line::gate_UH, Level::high);
+    if (t_ps > 25 * ms) controller.at(t_ps, look);
+    KeepingSink sink;
+    run(bench, turning(0.0, 40 * ms, std::move(timeline)), controller, sink);
+    return volts;
+  };
+  for (double which = 0.0; which < 4.0; ++which) {
+    const io::ChannelId pin = voltage_channel(static_cast<std::size_t>(which));
+    SCOPED_TRACE(std::string(io::name(pin)));
+    const Action wrong = broken(20 * ms, phase_voltage_sensor_wrong, {{which, 0.5, 10.0}}),
+                 stuck = broken(20 * ms, phase_voltage_sensor_stuck, {{which}});
+    EXPECT_TRUE(wrong.fault->fits(bench, wrong.settings));
+    EXPECT_NEAR(read_at(pin, 30 * ms, {}), 2.4, 1e-6);
+    EXPECT_NEAR(read_at(pin, 30 * ms, {wrong}), 1.7, 1e-6);
+    const double before_V = read_at(pin, 20 * ms, {});
+    EXPECT_LT(before_V, 2.3);
+    EXPECT_NEAR(read_at(pin, 30 * ms, {stuck}), before_V, 1e-9);
+    EXPECT_NEAR(read_at(pin, 30 * ms, {wrong, broken(25 * ms, *wrong.fault, wrong.settings, true)}),
+                2.4, 1e-6);
+    EXPECT_NEAR(read_at(pin, 30 * ms, {stuck, broken(25 * ms, *stuck.fault, stuck.settings, true)}),
+                2.4, 1e-6);
   }
 }
 

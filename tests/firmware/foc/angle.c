@@ -4,9 +4,10 @@
 #include "angle.h"
 
 #include "board.h"
+#include "settings.h"
 #include "trig.h"
 
-#define RAD_PER_COUNT (POLE_PAIRS * TWO_PI / ENCODER_COUNTS)
+#define ENCODER_COUNTS (4 * settings.encoder_lines)
 #define FOLLOW_RAD_S (TWO_PI * SPEED_LOOP_HZ)
 #define DISAGREE_RAD (PI / 4.0f)
 
@@ -30,8 +31,9 @@ static int8_t sector;
 /// Where the encoder stands: in the middle of its count.
 static float encoder_rad(int32_t count) {
   const int32_t turned =
-      (int32_t)((int64_t)(count - reference_count) * POLE_PAIRS % ENCODER_COUNTS);
-  return wrapped(reference_rad + ((float)turned + 0.5f * POLE_PAIRS) * (TWO_PI / ENCODER_COUNTS));
+      (int32_t)((int64_t)(count - reference_count) * settings.pole_pairs % ENCODER_COUNTS);
+  return wrapped(reference_rad + ((float)turned + 0.5f * (float)settings.pole_pairs) *
+                                     (TWO_PI / (float)ENCODER_COUNTS));
 }
 
 static void refer(int32_t count, float rad, enum known how) {
@@ -48,7 +50,7 @@ void angle_reset(const struct foc_inputs* in) {
   reference_count = in->count;
   reference_rad = 0.0f;
   if (!has_halls) return;
-  sector = sector_of[in->hall & 7u];
+  sector = sector_of[hall_code(in->hall)];
   if (sector >= 0) refer(in->count, wrapped(sector * (PI / 3.0f)), SECTOR);
 }
 
@@ -58,7 +60,7 @@ void angle_is_zero(const struct foc_inputs* in) {
 }
 
 static bool take_halls(const struct foc_inputs* in) {
-  const int8_t now = sector_of[in->hall & 7u];
+  const int8_t now = sector_of[hall_code(in->hall)];
   const int8_t before = sector;
   sector = now;
   if (now < 0) return false;
@@ -84,12 +86,15 @@ bool angle_follow(const struct foc_inputs* in) {
   if (!has_halls) return true;
   if (in->index_seen != seen) {
     seen = in->index_seen;
-    refer(in->index_count, wrapped(POLE_PAIRS * INDEX_RAD - 0.5f * RAD_PER_COUNT), INDEX);
+    // The index stands at the beginning of its count.
+    const float count_rad = (float)settings.pole_pairs * (TWO_PI / (float)ENCODER_COUNTS);
+    const float index_rad = (float)settings.pole_pairs * settings.index_deg * (PI / 180.0f);
+    refer(in->index_count, wrapped(index_rad - 0.5f * count_rad), INDEX);
     theta = encoder_rad(in->count);
   }
   return take_halls(in);
 }
 
 bool angle_known(void) { return known != NOTHING; }
-float angle_rad(void) { return theta; }
+float angle_rad(void) { return wrapped(theta + settings.angle_offset_deg * (PI / 180.0f)); }
 float angle_rad_s(void) { return omega; }

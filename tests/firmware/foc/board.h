@@ -1,5 +1,6 @@
 // The board and machine this firmware is written for: 5 V converter, in-line current sensors, the
-// cart's mid machine with Halls and encoder. All invented, as the cart is.
+// cart's mid machine with Halls and encoder. All invented, as the cart is. More stands in
+// settings.c.
 #pragma once
 
 #define PWM_HZ 8000.0f
@@ -12,8 +13,6 @@
 #define OFFSET_V 2.5f
 #define OFFSET_MOST_V 0.15f  // off the middle, or the sensor is not trusted
 #define BUS_RATIO (1.0f / 25.0f)
-#define ENCODER_COUNTS 256   // a turn
-#define INDEX_RAD 0.523599f  // mechanical
 
 // Throttle
 #define THROTTLE_WIRE_LOW_V 0.3f
@@ -23,7 +22,6 @@
 #define THROTTLE_WIRE_HIGH_V 4.6f
 
 // Machine
-#define POLE_PAIRS 4
 #define RESISTANCE_OHM 0.025f
 #define INDUCTANCE_D_H 150e-6f
 #define INDUCTANCE_Q_H 250e-6f

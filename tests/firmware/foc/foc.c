@@ -7,6 +7,8 @@
 #include "angle.h"
 #include "board.h"
 #include "current.h"
+#include "learn.h"
+#include "settings.h"
 #include "trig.h"
 
 #define PERIODS(seconds) ((int32_t)((seconds)*PWM_HZ))
@@ -18,7 +20,7 @@
 #define TURNING_RAD_S 30.0f
 #define ALIGN_A 30.0f
 
-enum state { OFFSETS, WAIT_KEY, WAIT_REST, BOOTSTRAP, WAIT_THROTTLE, ALIGN, RUN, STOPPED };
+enum state { OFFSETS, WAIT_KEY, WAIT_REST, BOOTSTRAP, WAIT_THROTTLE, ALIGN, LEARN, RUN, STOPPED };
 
 static enum state state;
 static int32_t periods;  // in this state
@@ -27,6 +29,8 @@ static float torque_A, weakening_A;
 static int32_t wire_faults;
 static float direction;
 static const char* said;
+static struct axes given_V;  // by the last current control
+static struct learning learning;
 
 static void enter(enum state next) {
   state = next;
@@ -45,7 +49,7 @@ void foc_reset(const struct foc_inputs* in) {
   enter(OFFSETS);
   for (int k = 0; k < 3; ++k) {
     sum_V[k] = 0.0f;
-    offset_V[k] = OFFSET_V;
+    offset_V[k] = settings.current_zero_V;
   }
   wire_faults = 0;
   direction = 1.0f;
@@ -63,6 +67,7 @@ static bool at_rest(const struct foc_inputs* in) {
 }
 
 static void read_offsets(const struct foc_inputs* in) {
+  if (!settings.measures_zero) return enter(WAIT_KEY);
   if (periods >= SETTLE_PERIODS)
     for (int k = 0; k < 3; ++k) sum_V[k] += in->current_V[k];
   if (periods < SETTLE_PERIODS + OFFSET_READINGS - 1) return;
@@ -108,16 +113,27 @@ static struct axes weakened(struct axes wanted, float omega, float usable_V) {
   return wanted;
 }
 
-static void control(struct axes wanted, float theta, float omega, const float current_A[3],
-                    float bus_V, float duty[3]) {
+static struct axes on_axes(float theta, const float current_A[3]) {
   float s, c;
   sin_cos(theta, &s, &c);
   const float alpha = current_A[0], beta = (current_A[1] - current_A[2]) * 0.57735027f;
   const struct axes measured = {c * alpha + s * beta, c * beta - s * alpha};
-  const struct axes volts = current_step(wanted, measured, omega, USABLE * bus_V);
-  // Duties act in the next period, whose middle lies 1.5 periods ahead.
+  return measured;
+}
+
+/// Duties act in the next period, whose middle lies 1.5 periods ahead.
+static void apply(struct axes volts, float theta, float omega, float bus_V, float duty[3]) {
+  float s, c;
   sin_cos(wrapped(theta + 1.5f * PERIOD_S * omega), &s, &c);
   duties_for(c * volts.d - s * volts.q, s * volts.d + c * volts.q, bus_V, duty);
+}
+
+static void control(struct axes wanted, float theta, float omega, const float current_A[3],
+                    float bus_V, float duty[3]) {
+  given_V = current_step(wanted, on_axes(theta, current_A), omega, USABLE * bus_V);
+  apply(given_V, theta, omega, bus_V, duty);
+  float s, c;
+  sin_cos(wrapped(theta + 1.5f * PERIOD_S * omega), &s, &c);
   // The dead time takes sign(i) of its share from each leg: it is given back.
   const float iu = c * wanted.d - s * wanted.q, ib = s * wanted.d + c * wanted.q;
   const float phase_A[3] = {iu, -0.5f * iu + 0.8660254f * ib, -0.5f * iu - 0.8660254f * ib};
@@ -146,13 +162,32 @@ static void align(const struct foc_inputs* in, const float current_A[3], float b
   enter(RUN);
 }
 
+static void learn(const struct foc_inputs* in, const float current_A[3], float bus_V,
+                  float duty[3]) {
+  // What was sampled now stands where the last answer's axes have turned to.
+  const float theta = wrapped(learning.rad + learning.rad_s * PERIOD_S);
+  learning = learn_step(in, on_axes(theta, current_A), given_V);
+  said = learning.say;
+  if (learning.wants == LEARN_DONE) return enter(STOPPED);
+  if (learning.wants == LEARN_FAILED) return stop("learning failed\n");
+  if (learning.wants == LEARN_VOLTS) {
+    current_reset();
+    apply(learning.give, learning.rad, learning.rad_s, bus_V, duty);
+  } else {
+    control(learning.give, learning.rad, learning.rad_s, current_A, bus_V, duty);
+  }
+}
+
 void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
   said = NULL;
   const bool angle_sound = angle_follow(in);
   float current_A[3];
-  for (int k = 0; k < 3; ++k) current_A[k] = (in->current_V[k] - offset_V[k]) / CURRENT_V_PER_A;
+  for (int k = 0; k < 3; ++k) {
+    const int terminal = order_of(settings.phase_order, k);
+    current_A[k] = (in->current_V[terminal] - offset_V[terminal]) / settings.current_V_per_A;
+  }
   const float bus_V = in->bus_V / BUS_RATIO;
-  out->duty[0] = out->duty[1] = out->duty[2] = 0.0f;
+  float duty[3] = {0.0f, 0.0f, 0.0f};
 
   if (state == OFFSETS) {
     read_offsets(in);
@@ -161,7 +196,7 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
   } else if (state == WAIT_KEY) {
     enter(WAIT_REST);
     if (!at_rest(in)) said = "throttle open at start\n";
-  } else if (state != STOPPED && sound(in, angle_sound, current_A, bus_V)) {
+  } else if (state != STOPPED && sound(in, angle_sound || settings.learns, current_A, bus_V)) {
     if (state == WAIT_REST && at_rest(in)) {
       // All low switches would short a turning machine; its PWM charges the bootstraps as it
       // begins.
@@ -170,15 +205,19 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
       if (turns) said = "ready\n";
     }
     if (state == BOOTSTRAP && periods > PERIODS(0.002f)) {
-      enter(angle_known() ? RUN : WAIT_THROTTLE);
+      enter(settings.learns ? LEARN : angle_known() ? RUN : WAIT_THROTTLE);
       said = "ready\n";
+      learn_reset();
     }
     if (state == WAIT_THROTTLE && throttle(in) > 0.0f) enter(ALIGN);
-    if (state == ALIGN) align(in, current_A, bus_V, out->duty);
-    if (state == RUN) run(in, current_A, bus_V, out->duty);
+    if (state == ALIGN) align(in, current_A, bus_V, duty);
+    if (state == LEARN) learn(in, current_A, bus_V, duty);
+    if (state == RUN) run(in, current_A, bus_V, duty);
   }
   ++periods;
 
-  out->legs = state == BOOTSTRAP ? FOC_LOW : state == RUN || state == ALIGN ? FOC_PWM : FOC_OFF;
+  for (int k = 0; k < 3; ++k) out->duty[order_of(settings.phase_order, k)] = duty[k];
+  const bool switches = state == RUN || state == ALIGN || state == LEARN;
+  out->legs = state == BOOTSTRAP ? FOC_LOW : switches ? FOC_PWM : FOC_OFF;
   out->say = said;
 }

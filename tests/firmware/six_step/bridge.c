@@ -6,6 +6,7 @@
 #include <util/delay.h>
 
 #include "board.h"
+#include "settings.h"
 
 #define DEAD_TIME_US 1.5
 #define LOW_D (_BV(UL_BIT) | _BV(VL_BIT))
@@ -33,14 +34,24 @@ static volatile uint8_t low_leg = LEG_NONE;
 
 static uint8_t hall_code(void) { return PINC & HALL_MASK; }
 
-static struct step step_for(uint8_t code) {
-  struct step s = steps[code];
+/// The same by the lines and for the terminals that are there.
+static struct step wired[8];
+
+static void learn_wiring(void) {
+  settings_read();
+  for (uint8_t lines = 0; lines < 8; ++lines) {
+    struct step s = steps[settings_hall_code(lines)];
 #ifdef WRONG_HALL_TABLE
-  const uint8_t high = s.high;
-  s.high = s.low;
-  s.low = high;
+    const uint8_t high = s.high;
+    s.high = s.low;
+    s.low = high;
 #endif
-  return s;
+    if (s.low != LEG_NONE) {
+      s.high = settings_terminal(s.high);
+      s.low = settings_terminal(s.low);
+    }
+    wired[lines] = s;
+  }
 }
 
 static void all_low(void) {
@@ -53,7 +64,7 @@ static void all_low(void) {
 
 /// Interrupts off.
 static bool commutate(void) {
-  const struct step s = step_for(hall_code());
+  const struct step s = wired[hall_code()];
   all_low();
   if (s.low == LEG_NONE) {
     hall_failed = true;
@@ -86,6 +97,7 @@ void bridge_init(void) {
   DDRD |= HIGH_D | LOW_D;
   DDRB |= HIGH_B | _BV(WL_BIT);
   all_low();
+  learn_wiring();
   pwm_duty(0);
   pwm_start();
   halls_watch(HALL_MASK);
@@ -113,4 +125,4 @@ enum leg bridge_low_leg(void) { return (enum leg)low_leg; }
 bool bridge_is_on(void) { return on; }
 bool bridge_hall_failed(void) { return hall_failed; }
 void bridge_forget_hall_failure(void) { hall_failed = false; }
-bool bridge_halls_valid(void) { return steps[hall_code()].low != LEG_NONE; }
+bool bridge_halls_valid(void) { return wired[hall_code()].low != LEG_NONE; }

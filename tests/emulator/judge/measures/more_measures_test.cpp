@@ -267,7 +267,9 @@ TEST(Reactions, AfterAnEvent) {
                   {"chopper_on_time", 12e-3, 5e-12, window(0.223, 0.4)},
                   {"text_matches", 2.0, 0.0, {}, "^fault [0-9]+"},
                   {"text_matches", 1.0, 0.0, window(0.235), "^fault [0-9]+"},
-                  {"text_matches", 0.0, 0.0, {}, "reset"}});
+                  {"text_matches", 0.0, 0.0, {}, "reset"},
+                  {"text_number", 12.0, 0.0, {}, "^fault ([0-9]+)"},
+                  {"text_number", 7.0, 0.0, window(0.0, 0.235), "^fault ([0-9]+)"}});
   EXPECT_TRUE(measure(record.read(), "time_to_contactor_closed", "", part).at_least);
   EXPECT_TRUE(
       measure(record.read(), "time_to_zero_torque", "", window(0.0, 5e-3, "brake on")).at_least);
@@ -277,7 +279,10 @@ TEST(Reactions, AfterAnEvent) {
                     {"restarts", "never rested", window(0.0, 9e-3, "brake on")},
                     {"bus_overvoltage", "name one with"},
                     {"text_matches", "needs a pattern"},
-                    {"text_matches", "no regular expression", {}, "a(b"}});
+                    {"text_matches", "no regular expression", {}, "a(b"},
+                    {"text_number", "no line that fits", {}, "reset ([0-9]+)"},
+                    {"text_number", "is no number", {}, "^(fault)"},
+                    {"text_number", "is no number", {}, "^fault"}});
   SyntheticRecord idle(0.5);
   idle.mark(MarkKind::action, 200 * ms, "brake on");
   expect_undefined(idle, {{"time_to_zero_torque", "no torque before", part},

@@ -11,7 +11,10 @@ static const struct sr_board* board;
 static volatile int zero;
 static int table[4];
 
+static int32_t replaced = 1;
+
 static void reset(const struct sr_board* given) {
+  replaced = 2;
   board = given;
   board->timer(board->self, 0, 1e-3);
 }
@@ -83,7 +86,16 @@ static void timer(int number) {
   }
 }
 
-static const struct sr_firmware firmware = {
-    .version = SR_FIRMWARE_VERSION, .name = "misdeeds", .reset = reset, .timer = timer};
+static const int32_t constant = 3;
+static const struct sr_setting settings[] = {
+    {"read_only", NULL, SR_INT32, (void*)(size_t)&constant, 0, 9},
+    {"replaced", NULL, SR_INT32, &replaced, 0, 9}};
+
+static const struct sr_firmware firmware = {.version = SR_FIRMWARE_VERSION,
+                                            .name = "misdeeds",
+                                            .reset = reset,
+                                            .timer = timer,
+                                            .settings = settings,
+                                            .setting_count = 2};
 
 const struct sr_firmware* sr_firmware_table(void) { return &firmware; }

@@ -65,6 +65,6 @@ static void edge(enum sr_line line, enum sr_level level, int64_t at_ns) {
 }
 
 static const struct sr_firmware firmware = {
-    SR_FIRMWARE_VERSION, "probe", reset, valley, crest, timer, edge};
+    SR_FIRMWARE_VERSION, "probe", reset, valley, crest, timer, edge, NULL, 0};
 
 const struct sr_firmware* sr_firmware_table(void) { return &firmware; }

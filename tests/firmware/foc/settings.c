@@ -1,0 +1,30 @@
+#include "settings.h"
+
+#include "board.h"
+
+struct settings settings = {
+    .pole_pairs = 4,
+    .hall_spacing_deg = 120,
+    .encoder_lines = 64,
+    .encoder_direction = 1,
+    .index_deg = 30.0f,
+    .current_V_per_A = CURRENT_V_PER_A,
+    .current_zero_V = OFFSET_V,
+    .measures_zero = 1,
+};
+
+int order_of(int32_t order, int k) {
+  static const int8_t orders[6][3] = {{0, 1, 2}, {1, 2, 0}, {2, 0, 1},
+                                      {0, 2, 1}, {1, 0, 2}, {2, 1, 0}};
+  return orders[order][k];
+}
+
+uint8_t hall_code(uint8_t lines) {
+  uint8_t line[3];
+  for (int k = 0; k < 3; ++k)
+    line[k] = (uint8_t)((lines >> order_of(settings.hall_order, k) & 1) != settings.hall_inverted);
+  // At 60 degrees the middle one is that of W upside down, and the last one that of V.
+  if (settings.hall_spacing_deg == 60)
+    return (uint8_t)(line[0] | line[2] << 1 | (line[1] ^ 1) << 2);
+  return (uint8_t)(line[0] | line[1] << 1 | line[2] << 2);
+}

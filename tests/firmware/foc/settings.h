@@ -1,0 +1,28 @@
+// What differs from machine to machine and from one hand's wiring to the next: set before the drive
+// starts, and kept while it runs. The defaults are the orchard cart's.
+#pragma once
+
+#include <stdint.h>
+
+struct settings {
+  int32_t pole_pairs;
+  // Which terminal is the machine's U, V, W, and which line its Halls': 0 UVW, 1 VWU, 2 WUV,
+  // 3 UWV, 4 VUW, 5 WVU.
+  int32_t phase_order, hall_order;
+  int32_t hall_inverted;      // 1: all three lines
+  int32_t hall_spacing_deg;   // 120 or 60
+  int32_t encoder_lines;      // a turn
+  int32_t encoder_direction;  // 1, or -1: counts down as the machine turns forward
+  float index_deg;            // mechanical
+  float angle_offset_deg;     // electrical, added to what the sensors say
+  float current_V_per_A;      // of the sensors
+  float current_zero_V;       // their zero, where it is not measured
+  int32_t measures_zero;      // 1: at power-up
+  int32_t learns;             // 1: key on starts the learning routine in place of the drive
+};
+extern struct settings settings;
+
+/// Terminal or line of phase k in that order.
+int order_of(int32_t order, int k);
+/// The Halls' code as 120 degrees apart and in the machine's order would show it.
+uint8_t hall_code(uint8_t lines);
