@@ -164,15 +164,15 @@ TEST_F(SettingsRun, ThatTheFirmwareReplacesAtResetEndTheRun) {
 // Even orders turn the commutation by 120 degrees, odd ones mirror it. The same order of phases and
 // Halls: forward, or mirrored, reverse. Others of the same parity: 120 degrees off, cos 120 deg =
 // -1/2. Of unlike parity: the field turns against the rotor, no mean. The winding's resistance is
-// raised so that the back-EMF of 10 rpm (1.2 V of 14 V) leaves the current nearly as it is;
+// raised so that the back-EMF of 10 rpm (1.2 V of 22 V) leaves the current nearly as it is;
 // tolerance: its share, and the chopping's.
 TEST(WrongSettings, SixBySixOrdersOfPhasesAndHallsAtAHeldSpeed) {
   if (!has_mcu()) GTEST_SKIP() << "no firmware was built: avr-gcc is not installed";
   Scenario scenario;
-  scenario.lasts_ps = 550 * ms;
+  scenario.lasts_ps = 620 * ms;
   scenario.start.key = true;
   scenario.start.speed_rad_s = 10.0 * 2.0 * pi / 60.0;  // 20 pole pairs: 0.3 s a turn
-  scenario.timeline = {action(10 * ms, ActionKind::throttle, 2.0)};
+  scenario.timeline = {action(10 * ms, ActionKind::throttle, 2.6)};
   double mean[6][6];
   for (int phases = 0; phases < 6; ++phases)
     for (int halls = 0; halls < 6; ++halls) {
@@ -180,7 +180,7 @@ TEST(WrongSettings, SixBySixOrdersOfPhasesAndHallsAtAHeldSpeed) {
           set({"phase_order=" + std::to_string(phases), "hall_order=" + std::to_string(halls)});
       overrides.emplace_back("machine.winding_resistance=1 ohm");
       mean[phases][halls] = run(loaded("dynamometer-hub.yaml", overrides), scenario)
-                                .mean(Signal::torque_mean, 0.25, 0.55);
+                                .mean(Signal::torque_mean, 0.3, 0.6);
     }
   const double full = mean[0][0];
   EXPECT_GT(full, 4.0);
@@ -219,7 +219,7 @@ TEST(WrongSettings, AnAngleOffsetTakesTorqueByItsCosineAndBeyondNinetyDegreesTur
     // Forward is asked for: beyond 90 degrees it runs away backward, ever faster.
     const double early = ran.mean(Signal::speed, 0.6, 0.7),
                  late = ran.mean(Signal::speed, 1.1, 1.2);
-    if (std::abs(offset_deg) > 90) EXPECT_LT(late, early - 1.0) << offset_deg;
+    if (std::abs(offset_deg) > 90) EXPECT_LT(late, early - 0.5) << offset_deg;
   }
 }
 
@@ -238,8 +238,10 @@ TEST(WrongSettings, StopTheDriveWhereItsSensorsContradictOneAnother) {
 
 TEST(WrongSettings, OfTheCurrentSensorsScaleTheTorqueOrEndIt) {
   const double right = drive({}).mean(Signal::torque_mean, 0.9, 1.1);
-  // Twice the volts per ampere: it believes 28 A at 14 A; with less reluctance torque, nearly half.
-  EXPECT_NEAR(drive({"current_gain=0.032"}).mean(Signal::torque_mean, 0.9, 1.1) / right, 0.5, 0.03);
+  // Twice the volts per ampere: it sees half of what flows, and 56 A flow where 28 A were asked
+  // for. By the formula above 2.025 times the torque, reluctance included.
+  EXPECT_NEAR(drive({"current_gain=0.032"}).mean(Signal::torque_mean, 0.9, 1.1) / right, 2.025,
+              0.02);
   // The other sign turns control into the opposite.
   EXPECT_TRUE(drive({"current_gain=-0.016"}).said("over-current"));
   // 50 mV that it does not measure are 3.1 A on alpha, which the current loop makes real: torque
@@ -256,7 +258,8 @@ TEST(WrongSettings, OfTheCurrentSensorsScaleTheTorqueOrEndIt) {
 
 // The rotor on a fixed vector is a pendulum: J p d2(theta_m) = -1.5 p psi i sin(p theta_m), so it
 // swings at sqrt(1.5 p^2 psi i / J). No saliency, which would bend the spring; J 0.004 kg m^2, 30
-// A: 67.1 rad/s. Tolerance: what damping and an amplitude of some degrees take.
+// A: 67.1 rad/s. Tolerance: the current loop gives way a little to the back-EMF; damping and an
+// amplitude of ten electrical degrees.
 TEST(Commissioning, TheRotorSwingsOnAFixedVectorAtItsNaturalFrequency) {
   Words overrides = set({"learns=0"});
   overrides.insert(overrides.end(), {"controller.firmware=" + firmware + "orchard_foc_align.so",

@@ -55,6 +55,7 @@ TEST(ShippedConfigs, EveryBenchLoadsAndItsResolvedFileToTheSame) {
 const std::map<std::string, std::string> special_load{
     {"pedal-and-motor.yaml", "orchard-cart-pedals.yaml"},
     {"held-speed.yaml", "dynamometer-mid.yaml"},
+    {"mid-learns.yaml", "free-mid.yaml"},
     {"mid-map-of-torque.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-angle-step-by-step.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-thresholds.yaml", "dynamometer-mid-hostfw.yaml"},
