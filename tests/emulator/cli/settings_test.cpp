@@ -100,11 +100,17 @@ TEST_F(SettingsRun, AreReadBackIntoTheResultWithTheirSum) {
   for (const auto& one : other.at("settings")) {
     const bool written = one.at("name") == "pole_pairs" || one.at("name") == "current_gain";
     EXPECT_EQ(one.at("by"), written ? "bench" : "firmware") << one;
-    if (one.at("name") == "pole_pairs") EXPECT_EQ(one.at("value"), 5);
-    if (one.at("name") == "current_gain") EXPECT_EQ(one.at("value"), 0.02);
+    if (one.at("name") == "pole_pairs") {
+      EXPECT_EQ(one.at("value"), 5);
+    }
+    if (one.at("name") == "current_gain") {
+      EXPECT_EQ(one.at("value"), 0.02);
+    }
   }
   for (const auto& one : own.at("settings"))
-    if (one.at("name") == "pole_pairs") EXPECT_EQ(one.at("value"), 4);
+    if (one.at("name") == "pole_pairs") {
+      EXPECT_EQ(one.at("value"), 4);
+    }
   EXPECT_EQ(own.at("settings_sha256").get<std::string>().size(), 64U);
   EXPECT_NE(own.at("settings_sha256"), other.at("settings_sha256"));
   // The resolved bench is the same bench.
@@ -219,7 +225,9 @@ TEST(WrongSettings, AnAngleOffsetTakesTorqueByItsCosineAndBeyondNinetyDegreesTur
     // Forward is asked for: beyond 90 degrees it runs away backward, ever faster.
     const double early = ran.mean(Signal::speed, 0.6, 0.7),
                  late = ran.mean(Signal::speed, 1.1, 1.2);
-    if (std::abs(offset_deg) > 90) EXPECT_LT(late, early - 0.5) << offset_deg;
+    if (std::abs(offset_deg) > 90) {
+      EXPECT_LT(late, early - 0.5) << offset_deg;
+    }
   }
 }
 
