@@ -60,12 +60,22 @@ inline void expect_same_controller(const io::VoltsPerHertzConfig& a,
   EXPECT_EQ(a.deceleration_Hz_per_s, b.deceleration_Hz_per_s);
   EXPECT_EQ(a.dead_time_compensation, b.dead_time_compensation);
 }
+inline void expect_same_settings(const std::vector<io::SettingChange>& a,
+                                 const std::vector<io::SettingChange>& b) {
+  ASSERT_EQ(a.size(), b.size());
+  for (std::size_t k = 0; k < a.size(); ++k) {
+    EXPECT_EQ(a[k].name, b[k].name);
+    EXPECT_EQ(a[k].value, b[k].value);
+    EXPECT_EQ(a[k].unit, b[k].unit);
+  }
+}
 inline void expect_same_controller(const io::HostFirmwareConfig& a,
                                    const io::HostFirmwareConfig& b) {
   EXPECT_EQ(a.firmware, b.firmware);
   EXPECT_EQ(a.supply_V, b.supply_V);
   EXPECT_EQ(a.patience_s, b.patience_s);
   EXPECT_EQ(a.in_process, b.in_process);
+  expect_same_settings(a.settings, b.settings);
 }
 inline void expect_same_controller(const io::McuConfig& a, const io::McuConfig& b) {
   EXPECT_EQ(a.part, b.part);
@@ -74,6 +84,7 @@ inline void expect_same_controller(const io::McuConfig& a, const io::McuConfig& 
   EXPECT_EQ(a.supply_V, b.supply_V);
   EXPECT_EQ(a.line_pins, b.line_pins);
   EXPECT_EQ(a.adc_pins, b.adc_pins);
+  expect_same_settings(a.settings, b.settings);
 }
 inline void expect_same_controller(const io::CaptureConfig& a, const io::CaptureConfig& b) {
   EXPECT_EQ(a.file, b.file);

@@ -44,8 +44,8 @@ std::vector<Candidate> candidates() {
       {"VoltsPerHertz", [] { return make_controller(VoltsPerHertzConfig{}); }},
       {"HostFirmware",
        [] {
-         return make_controller(
-             HostFirmwareConfig{.firmware = STILLROTOR_BUILD_DIR "/firmware/test_probe.so"});
+         return make_controller(HostFirmwareConfig{
+             .firmware = STILLROTOR_BUILD_DIR "/firmware/test_probe.so", .settings = {}});
        }},
       {"Capture", [] { return make_controller(recorded_six_step()); }},
 #ifdef STILLROTOR_HAS_MCU_FIRMWARE

@@ -33,8 +33,10 @@ TEST_P(Misdeeds, AreReportedAsWhatTheyAre) {
   if (deed.number == 6 && !hostfw::limits_memory)
     GTEST_SKIP() << "memory has no limit beside a sanitizer";
   ScriptedMotor motor({});
-  const auto controller = make_host_firmware(
-      {.firmware = firmware("test_misdeeds"), .patience_s = 0.3, .most_memory_bytes = 256u << 20});
+  const auto controller = make_host_firmware({.firmware = firmware("test_misdeeds"),
+                                              .patience_s = 0.3,
+                                              .most_memory_bytes = 256u << 20,
+                                              .settings = {}});
   motor.set_throttle(0.1 * deed.number);
   motor.power(*controller, 5.0);
   motor.run(*controller, milliseconds(5));
@@ -75,7 +77,8 @@ INSTANTIATE_TEST_SUITE_P(
 
 TEST(MisdeedsOfGates, BothSwitchesOnComeOutAsOrdered) {
   ScriptedMotor motor({});
-  const auto controller = make_host_firmware({.firmware = firmware("test_misdeeds")});
+  const auto controller =
+      make_host_firmware({.firmware = firmware("test_misdeeds"), .settings = {}});
   motor.set_throttle(0.5);
   motor.power(*controller, 5.0);
   motor.run(*controller, milliseconds(1) + std::chrono::microseconds(5));
@@ -94,7 +97,7 @@ class UnfitFirmware : public ::testing::TestWithParam<Unfit> {};
 
 TEST_P(UnfitFirmware, IsRefusedAtSetUpWithTheRemedy) {
   try {
-    (void)make_host_firmware({.firmware = GetParam().file});
+    (void)make_host_firmware({.firmware = GetParam().file, .settings = {}});
     FAIL() << "accepted";
   } catch (const ConfigError& error) {
     EXPECT_EQ(error.path, "controller.firmware");
