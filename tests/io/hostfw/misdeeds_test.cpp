@@ -112,7 +112,7 @@ INSTANTIATE_TEST_SUITE_P(
         Unfit{"NoObject", STILLROTOR_SOURCE_DIR "/README.md", "cannot be loaded"},
         Unfit{"NoTable", STILLROTOR_BUILD_DIR "/firmware/test_no_table.so", "exports no"},
         Unfit{"NoReset", STILLROTOR_BUILD_DIR "/firmware/test_no_reset.so", "has no reset()"},
-        Unfit{"OtherVersion", STILLROTOR_BUILD_DIR "/firmware/test_newer.so", "version 2"}),
+        Unfit{"OtherVersion", STILLROTOR_BUILD_DIR "/firmware/test_newer.so", "version 3"}),
     [](const auto& row) { return row.param.name; });
 
 }  // namespace
