@@ -17,17 +17,24 @@ constexpr Word lanes(Word address, unsigned size) noexcept {
 
 }  // namespace
 
-void Bus::attach(Word base, Word bytes, Peripheral& peripheral) {
+void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name) {
   const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
                                       [](Word b, const Window& w) { return b < w.base; });
-  windows_.insert(place, Window{base, bytes, &peripheral});
+  windows_.insert(place, Window{base, bytes, &peripheral, name});
 }
 
-const Bus::Window* Bus::window(Word address) const noexcept {
+std::vector<Bus::Use> Bus::uses() const {
+  std::vector<Use> all;
+  for (const Window& w : windows_)
+    if (w.reads + w.writes != 0) all.push_back({w.name, w.base, w.reads, w.writes});
+  return all;
+}
+
+Bus::Window* Bus::window(Word address) noexcept {
   const auto after = std::upper_bound(windows_.begin(), windows_.end(), address,
                                       [](Word a, const Window& w) { return a < w.base; });
   if (after == windows_.begin()) return nullptr;
-  const Window& found = *(after - 1);
+  Window& found = *(after - 1);
   return address - found.base < found.bytes ? &found : nullptr;
 }
 
@@ -55,8 +62,9 @@ bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileg
     std::memcpy(&value, bytes, size);
     return true;
   }
-  if (const Window* w = window(address)) {
+  if (Window* w = window(address)) {
     if (w->peripheral->privileged_only() && !privileged) return false;
+    ++w->reads;
     const Word word = w->peripheral->read((address - w->base) & ~Word{3}, at);
     value = (word & lanes(address, size)) >> (8 * (address & 3));
     return true;
@@ -80,8 +88,9 @@ bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileg
     code_.forget(address, size);
     return true;
   }
-  if (const Window* w = window(address)) {
+  if (Window* w = window(address)) {
     if (w->peripheral->privileged_only() && !privileged) return false;
+    ++w->writes;
     const Word mask = lanes(address, size);
     w->peripheral->write((address - w->base) & ~Word{3}, value << (8 * (address & 3)) & mask, mask,
                          at);

@@ -47,8 +47,15 @@ class Code;
 class Bus {
  public:
   explicit Bus(Code& code) : code_(code) {}
-  /// Windows do not overlap; bytes is a multiple of 4.
-  void attach(Word base, Word bytes, Peripheral&);
+  /// Windows do not overlap; bytes is a multiple of 4. name: for reports, outlives this.
+  void attach(Word base, Word bytes, Peripheral&, const char* name = "");
+  /// Who has been asked for what, window by window.
+  struct Use {
+    const char* name;
+    Word base;
+    std::uint64_t reads, writes;
+  };
+  std::vector<Use> uses() const;
 
   /// Any address, size 1, 2 or 4, not crossing a word. false: nothing answers there (bus fault).
   bool read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept;
@@ -67,8 +74,10 @@ class Bus {
   struct Window {
     Word base, bytes;
     Peripheral* peripheral;
+    const char* name;
+    std::uint64_t reads = 0, writes = 0;
   };
-  const Window* window(Word address) const noexcept;
+  Window* window(Word address) noexcept;
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
 
   Code& code_;

@@ -31,26 +31,29 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
   clocks_.follow(*this);
   Bus& bus = core_.bus();
   constexpr Word block = 0x400;
-  bus.attach(part.clock_tree, block, clocks_);
-  bus.attach(part.flash_controller, block, flash_controller_);
+  bus.attach(part.clock_tree, block, clocks_, "RCC");
+  bus.attach(part.flash_controller, block, flash_controller_, "FLASH");
   bus.programmer = &flash_controller_.programmer();
-  bus.attach(part.external_lines, block, external_lines_);
-  bus.attach(part.system_configuration, block, external_lines_.choice());
-  bus.attach(part.watchdog, block, watchdog_);
-  bus.attach(part.window_watchdog, block, window_watchdog_);
+  bus.attach(part.external_lines, block, external_lines_, "EXTI");
+  bus.attach(part.system_configuration, block, external_lines_.choice(), "SYSCFG");
+  bus.attach(part.watchdog, block, watchdog_, "IWDG");
+  bus.attach(part.window_watchdog, block, window_watchdog_, "WWDG");
   for (const PortBlock& p : part.ports) {
     Port& port = ports_.emplace_back(p, static_cast<std::uint8_t>(ports_.size()));
     port.follow(external_lines_);
     port.follow(*this);
-    bus.attach(p.base, block, port);
+    bus.attach(p.base, block, port, p.name);
   }
   for (const UsartBlock& u : part.usarts)
     bus.attach(u.base, block,
-               usarts_.emplace_back(u, core_, clocks_, [this](Cycle at, std::string_view text) {
-                 outside_.text(clocks_.time_at(at), text);
-               }));
+               usarts_.emplace_back(u, core_, clocks_,
+                                    [this](Cycle at, std::string_view text) {
+                                      outside_.text(clocks_.time_at(at), text);
+                                    }),
+               u.name);
   for (const KeptBlock& k : part.kept)
-    bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows));
+    bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows),
+               k.name);
   core_.power_on();
 }
 

@@ -21,8 +21,8 @@ Core::Core(const Memories& m, unsigned interrupts, Timing timing)
   bus.flash = {m.flash_base, m.flash_bytes, flash_.data()};
   bus.sram = {m.sram_base, m.sram_bytes, sram_.data()};
   bus.ccm = {m.ccm_base, m.ccm_bytes, ccm_.data()};
-  bus.attach(SystemControl::base, SystemControl::bytes, system_control_);
-  bus.attach(counter_base, 0x1000, cycle_counter_);
+  bus.attach(SystemControl::base, SystemControl::bytes, system_control_, "SCS");
+  bus.attach(counter_base, 0x1000, cycle_counter_, "DWT");
   Code& code = cpu_.code;
   code.add(m.flash_base, flash_.data(), m.flash_bytes, true);
   code.add(m.sram_base, sram_.data(), m.sram_bytes, false);

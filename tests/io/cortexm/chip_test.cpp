@@ -70,6 +70,11 @@ TEST_F(CortexChip, StartsItsClockSpeaksAndBlinks) {
   ASSERT_GE(b.edges.size(), 6u);
   for (std::size_t i = 2; i + 1 < b.edges.size(); ++i)
     EXPECT_NEAR(static_cast<double>((b.edges[i + 1].at - b.edges[i].at).count()), 10e9, 200e3) << i;
+  // What it touched: its own blocks, by name.
+  std::vector<std::string> used;
+  for (const Bus::Use& use : b.chip.core().bus().uses()) used.push_back(use.name);
+  EXPECT_THAT(
+      used, ElementsAre("IWDG", "I2C1", "USART1", "EXTI", "GPIOA", "GPIOD", "RCC", "FLASH", "SCS"));
   // What is not modelled is told: the bus that was switched on.
   ASSERT_EQ(b.chip.guesses().touches().size(), 1u);
   EXPECT_THAT(b.chip.guesses().describe(b.chip.guesses().touches()[0]),
@@ -140,6 +145,31 @@ TEST(CortexChipHostile, WritesToEveryPeripheralAreSurvived) {
     if (!chip.core().can_go_on()) chip.core().power_on();
   }
   SUCCEED();
+}
+
+/// Random flash, with a vector table that starts it: whatever it does, it ends or goes on in time.
+TEST(CortexChipHostile, RandomProgramsAreAnswered) {
+  const ChipPart& part = *find_chip("stm32f405");
+  std::mt19937 dice(2);
+  unsigned ended = 0;
+  for (int round = 0; round < 60; ++round) {
+    Program program;
+    program.flash.resize(0x2000);
+    for (std::uint8_t& byte : program.flash) byte = static_cast<std::uint8_t>(dice());
+    // Faults lead into random code again; every third has its stack in nothing.
+    for (Word i = 0; i < 98; ++i) {
+      const Word vector = (0x08000200 + static_cast<Word>(dice() % 0x1000)) | 1;
+      std::memcpy(program.flash.data() + 4 * i, &vector, 4);
+    }
+    const Word stack = round % 3 == 0 ? 0x20000010 : 0x20010000;
+    std::memcpy(program.flash.data(), &stack, 4);
+    Chip chip(part, program, crystal_Hz, {});
+    chip.run(2ms);
+    EXPECT_TRUE(!chip.core().can_go_on() || chip.now() >= 2ms);
+    ended += !chip.core().can_go_on();
+    EXPECT_THAT(chip.core().can_go_on() ? " at PC 0x" : chip.core().end(), HasSubstr(" at PC 0x"));
+  }
+  EXPECT_GT(ended, 0u);
 }
 
 }  // namespace

@@ -5,6 +5,8 @@
 
 #include <elf.h>
 
+#include <random>
+
 #include "io/mcu/cortexm/kept_registers.hpp"
 #include "io/mcu/cortexm/program.hpp"
 #include "tests/io/cortexm/part.hpp"
@@ -194,8 +196,48 @@ TEST(CortexEnd, SaysWhatCannotBeExecutedAndWhere) {
   }
 }
 
-// --- programs
-// -------------------------------------------------------------------------------------
+// --- the same everywhere -------------------------------------------------------------------
+/// Random data and float instructions on random numbers; the sum of all states is the same number
+/// whatever compiled this, with whatever optimisation. It was taken from a build of this code,
+/// which the oracle holds against another core.
+TEST(CortexEverywhere, TheSameBitsInEveryBuild) {
+  std::mt19937_64 dice(7);
+  const auto word = [&] { return static_cast<Word>(dice()); };
+  const std::pair<Word, Word> groups[] = {{0xff000f10, 0xee000a00}, {0xffb00f50, 0xeeb00a40},
+                                          {0xfe008000, 0xea000000}, {0xfa008000, 0xf0000000},
+                                          {0xff800000, 0xfb000000}, {0xff80f080, 0xfa80f000}};
+  std::uint64_t sum = 14695981039346656037u;
+  const auto add = [&](Word w) { sum = (sum ^ w) * 1099511628211u; };
+  Part p;
+  Cpu& c = p.cpu();
+  p.write(0xd88, 0x00f00000);
+  for (int i = 0; i < 20'000; ++i) {
+    const auto& [mask, value] = groups[word() % std::size(groups)];
+    const Word bits = (word() & ~mask) | value;
+    p.code(Part::thread, {static_cast<int>(bits >> 16), static_cast<int>(bits & 0xffff)});
+    for (unsigned k = 0; k < 13; ++k) {
+      const Word number = word();
+      c.r[k] = number >> (word() % 32);
+    }
+    for (Word& one : c.s) {
+      const Word fraction = word() & 0x807fffff;
+      one = fraction | (100 + word() % 56) << 23;
+    }
+    if (i % 16 == 0) c.fpscr = word() & 0xf7c00000;
+    c.it = 0;
+    c.trap = Trap::none;
+    c.set_pc(Part::thread);
+    c.stop = c.cycle + 1;
+    c.execute();
+    for (unsigned k = 0; k < 15; ++k) add(c.r[k]);
+    for (const Word one : c.s) add(one);
+    add(c.fpscr);
+    add(c.xpsr());
+  }
+  EXPECT_EQ(sum, 11052051315120198924u);
+}
+
+// --- programs ------------------------------------------------------------------------------
 /// One segment at its load address, header and all.
 std::string elf_with(unsigned machine, unsigned type, Word physical, Word virtual_address,
                      const std::string& content, Word more = 0) {

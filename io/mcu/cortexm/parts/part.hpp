@@ -18,6 +18,7 @@ struct KeptBlock {
   std::span<const RegisterRow> rows{};
 };
 struct PortBlock {
+  const char* name;
   char letter;
   Word base;
   Word mode, pull, speed;  // at reset

@@ -2,6 +2,7 @@
 // floating-point state must come out the same.
 //
 //   stillrotor_cortexm_oracle INSTRUCTIONS [SEED]
+//   stillrotor_cortexm_oracle lockstep firmware.elf ROUNDS
 //
 // Each instruction starts from a random state. Encodings come from the groups below, all bits that
 // a group leaves open at random; what this decoder calls unpredictable is counted and left out.
@@ -32,6 +33,7 @@
 
 #include "io/mcu/cortexm/core.hpp"
 #include "io/mcu/cortexm/decode.hpp"
+#include "io/mcu/cortexm/program.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -389,10 +391,90 @@ int compare(std::uint64_t wanted, std::uint64_t seed) {
   return differences == 0 ? 0 : 1;
 }
 
+/// Firmware of our own in both, compared whenever it comes to round_over(): registers, floats,
+/// flags and all of RAM.
+int lockstep(const char* path, std::uint64_t rounds) {
+  constexpr Memories memories{0x08000000, 1 << 16, 0x20000000, 1 << 17, 0x10000000, 1 << 16};
+  const Program program = load_program(path, memories);
+  Word place = 0, start = 0, stack = 0;
+  for (const Named& n : program.names)
+    if (n.is_function && n.name == "round_over") place = n.address;
+  std::memcpy(&stack, program.flash.data(), 4);
+  std::memcpy(&start, program.flash.data() + 4, 4);
+
+  Core ours(memories, 82, {.unit = true});
+  std::copy(program.flash.begin(), program.flash.end(), ours.flash().begin());
+  ours.power_on();
+  uc_engine* uc = nullptr;
+  std::vector<std::uint8_t> flash(memories.flash_bytes, 0xff), ram(memories.sram_bytes);
+  std::vector<std::uint8_t> system(1 << 12);
+  std::copy(program.flash.begin(), program.flash.end(), flash.begin());
+  must(uc_open(UC_ARCH_ARM, static_cast<uc_mode>(UC_MODE_THUMB | UC_MODE_MCLASS), &uc), "open");
+  must(uc_ctl_set_cpu_model(uc, UC_CPU_ARM_CORTEX_M4), "model");
+  must(uc_mem_map_ptr(uc, memories.flash_base, flash.size(), UC_PROT_READ | UC_PROT_EXEC,
+                      flash.data()),
+       "flash");
+  must(uc_mem_map_ptr(uc, memories.sram_base, ram.size(), UC_PROT_READ | UC_PROT_WRITE, ram.data()),
+       "ram");
+  must(uc_mem_map_ptr(uc, SystemControl::base, system.size(), UC_PROT_READ | UC_PROT_WRITE,
+                      system.data()),
+       "system space");
+  must(uc_reg_write(uc, UC_ARM_REG_SP, &stack), "SP");
+  const Word first_lr = ~Word{0};
+  must(uc_reg_write(uc, UC_ARM_REG_LR, &first_lr), "LR");
+  bool pass = false;
+  uc_hook hook = 0;
+  must(uc_hook_add(
+           uc, &hook, UC_HOOK_CODE,
+           reinterpret_cast<void*>(+[](uc_engine* engine, std::uint64_t, std::uint32_t, void* me) {
+             bool& go_on = *static_cast<bool*>(me);
+             if (!std::exchange(go_on, false)) uc_emu_stop(engine);
+           }),
+           &pass, place, place),
+       "hook");
+  int result = 0;
+  Word pc = start & ~Word{1};
+  for (std::uint64_t round = 0; round < rounds && result == 0; ++round) {
+    pass = round != 0;  // it stands there already
+    must(uc_emu_start(uc, pc | 1, memories.flash_base + memories.flash_bytes, 0, 0), "a round");
+    must(uc_reg_read(uc, UC_ARM_REG_PC, &pc), "PC");
+    do ours.run(ours.now() + 1);
+    while (ours.can_go_on() && ours.cpu().pc() != place);
+    bool same = ours.can_go_on() && pc == place &&
+                std::memcmp(ram.data(), ours.bus().sram.data, ram.size()) == 0;
+    for (int i = 0; i < 15; ++i) {
+      static constexpr int core[] = {UC_ARM_REG_R0,  UC_ARM_REG_R1, UC_ARM_REG_R2,  UC_ARM_REG_R3,
+                                     UC_ARM_REG_R4,  UC_ARM_REG_R5, UC_ARM_REG_R6,  UC_ARM_REG_R7,
+                                     UC_ARM_REG_R8,  UC_ARM_REG_R9, UC_ARM_REG_R10, UC_ARM_REG_R11,
+                                     UC_ARM_REG_R12, UC_ARM_REG_SP, UC_ARM_REG_LR};
+      Word value = 0;
+      must(uc_reg_read(uc, core[i], &value), "a register");
+      same = same && value == ours.cpu().r[i];
+    }
+    for (int i = 0; i < 16; ++i) {
+      std::uint64_t value = 0;
+      must(uc_reg_read(uc, UC_ARM_REG_D0 + i, &value), "a float");
+      same = same && value == (ours.cpu().s[2 * i] | std::uint64_t{ours.cpu().s[2 * i + 1]} << 32);
+    }
+    if (!same) {
+      std::printf("round %llu: they differ at 0x%08x, there 0x%08x %s\n",
+                  static_cast<unsigned long long>(round), ours.cpu().pc(), pc, ours.end().c_str());
+      result = 1;
+    }
+  }
+  uc_close(uc);
+  if (result == 0)
+    std::printf("%llu instructions of %s in lockstep\n",
+                static_cast<unsigned long long>(ours.now()), path);
+  return result;
+}
+
 }  // namespace
 }  // namespace stillrotor::io::cortexm
 
 int main(int argc, char** argv) {
+  if (argc == 4 && std::string(argv[1]) == "lockstep")
+    return stillrotor::io::cortexm::lockstep(argv[2], std::strtoull(argv[3], nullptr, 10));
   const std::uint64_t count = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 50'000;
   const std::uint64_t seed = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1;
   return stillrotor::io::cortexm::compare(count, seed);
