@@ -61,10 +61,12 @@ def main():
     parser.add_argument("--firmware", nargs="+", default=["foc", "foc_align", "six_step"])
     parser.add_argument("--seeds", type=int, default=20)
     parser.add_argument("--first", type=int, default=0, help="only so many runs of each firmware; 0: all")
+    parser.add_argument("--scenarios", nargs="*", default=[], help="only these")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     wanted = parser.parse_args()
     program = wanted.program.resolve()
-    runs = [run for one in wanted.firmware for run in list(planned([one]))[:wanted.first or None]]
+    runs = [run for one in wanted.firmware for run in list(planned([one]))[:wanted.first or None]
+            if not wanted.scenarios or run[1] in wanted.scenarios]
 
     with tempfile.TemporaryDirectory(prefix="stillrotor-seeds-") as name:
         folders = []
