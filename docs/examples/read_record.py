@@ -25,6 +25,11 @@ with h5py.File(sys.argv[1], "r") as record:
     most = record["signals_greatest/phase_current.U"][:]
     print(f"greatest current of phase U: {max(abs(least.min()), abs(most.max())):.3f} A")
 
+    # What the whole run looks like from afar: least and greatest of 64 points each, of every signal.
+    names = [name.decode() for name in record["overview"].attrs["signals"]]
+    speed_rad_s = record["overview/64"][:, names.index("speed"), :]
+    print(f"speed: {np.nanmin(speed_rad_s):.2f} to {np.nanmax(speed_rad_s):.2f} rad/s")
+
     # Edges are pairs of picoseconds and level; before the first one `initially_high` holds.
     edges = record["edges/gates.UH"]
     print(f"gates.UH: {edges.shape[0]} edges, at the start {'on' if edges.attrs['initially_high'] else 'off'}")

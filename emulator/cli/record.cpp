@@ -14,12 +14,13 @@
 #include "emulator/record/csv_export.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/record_text.hpp"
+#include "emulator/record/vcd_export.hpp"
 
 namespace stillrotor {
 namespace {
 
 struct Request {
-  std::string record, csv, from, to;
+  std::string record, csv, vcd, from, to;
   std::vector<std::string> signals;
 };
 
@@ -37,6 +38,8 @@ void print_info(const Request& request) {
 }
 
 void export_it(const Request& request) {
+  if (!request.vcd.empty()) export_vcd(RecordReader(request.record), request.vcd);
+  if (request.csv.empty()) return;
   CsvSelection selection;
   selection.signals = request.signals;
   if (!request.from.empty()) selection.from_s = seconds("--from", request.from);
@@ -73,9 +76,12 @@ void add_record(CLI::App& app, int& status) {
 Works on a record that was cut short, too. Exit status: 0; 2 not a record.)");
   info->callback([request, &status] { status = status_of(print_info, *request); });
 
-  CLI::App* out = record->add_subcommand("export", "Signals as comma-separated values");
+  CLI::App* out = record->add_subcommand(
+      "export", "Signals as comma-separated values, lines for waveform viewers");
   out->add_option("RECORD", request->record, "a run's folder, or its record.h5")->required();
-  out->add_option("--csv", request->csv, "file to write")->required();
+  out->add_option("--csv", request->csv, "signals on the grid: file to write");
+  out->add_option("--vcd", request->vcd, "all edges of all lines (IEEE 1364): file to write");
+  out->require_option(2, 0);
   out->add_option("--signals", request->signals,
                   "names, with commas between (default: all); `list signals` shows them; also "
                   "<name>.least, <name>.greatest where there are such")
@@ -85,8 +91,9 @@ Works on a record that was cut short, too. Exit status: 0; 2 not a record.)");
   out->footer(R"(Examples:
   stillrotor record export runs/<folder> --csv drive.csv
   stillrotor record export runs/<folder> --csv start.csv --signals speed,torque --to "200 ms"
+  stillrotor record export runs/<folder> --vcd gates.vcd
 
-HDF5 and VCD need no export: record.h5 and gates.vcd are open formats. Exit status: 0; 2 the request
+HDF5 needs no export: record.h5 is in an open format. Exit status: 0; 2 the request
 is wrong or no record; 4 the disk refused.)");
   out->callback([request, &status] { status = status_of(export_it, *request); });
 }

@@ -14,6 +14,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/input_error.hpp"
+#include "emulator/bench/units.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/cycle_summary.hpp"
 #include "emulator/cli/known_measures.hpp"
@@ -26,6 +27,7 @@
 #include "emulator/cli/run_watch.hpp"
 #include "emulator/cli/stop_signals.hpp"
 #include "emulator/cli/summary.hpp"
+#include "emulator/cycle/real_time.hpp"
 #include "emulator/cycle/simulated_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
 #include "emulator/cycle/wired_controller.hpp"
@@ -47,9 +49,31 @@ struct Request {
   fs::path bench, scenario, out;
   std::vector<std::string> overrides, scenario_settings;
   std::string pace, clock, user;
-  std::string rehearse;  // route of wires
+  std::string rehearse;                 // route of wires
+  std::string keep_before, keep_after;  // times; empty: everything is kept
+  int compression = 0;
   bool quiet = false, allow_soft = false;
 };
+
+double kept_s(const char* option, const std::string& text) {
+  const Conversion time = to_si(text, Family::time);
+  if (!time) throw InputError(fmt::format("{}: {}.", option, time.problem));
+  if (time.si < 0.0 || time.si > 60.0)
+    throw InputError(
+        fmt::format("{} is {}; allowed 0 s to 60 s: it waits in memory. For more, keep "
+                    "everything: leave --keep-before and --keep-after out.",
+                    option, text));
+  return time.si;
+}
+
+Keeping keeping(const Request& request) {
+  Keeping keeping;
+  keeping.around_events = !request.keep_before.empty() || !request.keep_after.empty();
+  if (!request.keep_before.empty()) keeping.before_s = kept_s("--keep-before", request.keep_before);
+  if (!request.keep_after.empty()) keeping.after_s = kept_s("--keep-after", request.keep_after);
+  keeping.compression = request.compression;
+  return keeping;
+}
 
 /// What stands at the connector: simulated, on real wires, or simulated in the place of real wires
 /// (both: the wires are then the run's).
@@ -119,7 +143,7 @@ std::string firmware_sha256(const Bench& bench) {
 
 Integrity integrity(const RunFacts& run) {
   Integrity found;
-  found.lost_edges = run.record.lost;
+  found.lost_edges = run.record.lost + run.record.lost_edges;
   if (run.rehearsal) found.lost_edges += run.rehearsal->outcome.wires.lost_edges;
   if (!run.cycle) return found;
   found.deadline_misses = run.cycle->counts.missed_periods;
@@ -165,6 +189,7 @@ class Run {
         scenario_(scenario),
         tested_(tested),
         header_(header(bench, scenario, tested)) {
+    header_.keeping = keeping(request);
     if (rehearsed != nullptr) facts_.rehearsal = Rehearsal{*rehearsed, {}};
     facts_.folder = folder.empty() ? request.out : folder;
     facts_.bench = request.bench;
@@ -322,6 +347,7 @@ int run(const Request& request) {
     if (tested.wired() != nullptr && request.rehearse.empty()) {
       gate_treatment(*bench);
       require_rights(bench->cycle, request.allow_soft);
+      leave_core(bench->cycle.core);
     }
     if (!request.rehearse.empty()) return rehearse(request, *bench, scenario, tested);
     return Run(request, *bench, scenario, tested).carry_out();
@@ -361,6 +387,16 @@ void add_run(CLI::App& app, int& status) {
                                fmt::join(rehearsal_routes(), ", ")))
       ->excludes("--pace")
       ->excludes("--clock");
+  command->add_option("--keep-before", request->keep_before,
+                      "keep the signals only around faults and events: so long before each, and "
+                      "before the end (then 2 s where only --keep-after is given). The overview, "
+                      "marks and sums are of everything; what lies outside cannot be judged");
+  command->add_option("--keep-after", request->keep_after,
+                      "and so long after each (then 1 s where only --keep-before is given)");
+  command
+      ->add_option("--compress", request->compression,
+                   "signals in record.h5: 0 not, 1 quickly, 9 to the least; off the cycle's core")
+      ->check(CLI::Range(0, 9));
   command->add_flag("--allow-soft", request->allow_soft,
                     "on the wall clock: run without the rights of a real-time loop; the record "
                     "says so");
@@ -371,6 +407,7 @@ void add_run(CLI::App& app, int& status) {
   stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/first-drive.yaml
   stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
   stillrotor run bench.yaml hill.yaml --pace wall
+  stillrotor run bench.yaml day.yaml --keep-before "5 s" --keep-after "2 s" --compress 1
   stillrotor run configs/benches/orchard-cart-hub-stand-in.yaml hill.yaml --clock wall
   stillrotor run configs/benches/orchard-cart-hub.yaml hill.yaml --rehearse gpio-v1
 

@@ -93,6 +93,15 @@ std::vector<MissingRight> missing_rights(const Seat& seat) {
 
 void unlock_memory() noexcept { munlockall(); }
 
+void leave_core(int core) noexcept {
+  cpu_set_t set;
+  if (core < 0 || core >= CPU_SETSIZE ||
+      pthread_getaffinity_np(pthread_self(), sizeof set, &set) != 0)
+    return;
+  CPU_CLR(static_cast<std::size_t>(core), &set);
+  if (CPU_COUNT(&set) > 0) pthread_setaffinity_np(pthread_self(), sizeof set, &set);
+}
+
 void take_seat(const Seat& seat) noexcept {
   set_core(seat.core);
   set_priority(seat.priority);

@@ -27,6 +27,11 @@ void unlock_memory() noexcept;
 /// The calling thread takes its seat, as far as it is granted, and touches the stack it will need.
 void take_seat(const Seat&) noexcept;
 
+/// The calling thread, and threads that it starts, keep off a core that is the cycle's (-1: none),
+/// where there is another one: so nothing that records, compresses or waits for a bus sits beside
+/// it.
+void leave_core(int core) noexcept;
+
 /// While it lives, cores do not sink into idle states that are slow to leave, where the system lets
 /// us ask for that (/dev/cpu_dma_latency).
 class ShortIdle {

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -34,13 +35,22 @@ class FrameColumns {
     return count;
   }
 
+  /// Points of which nothing is known, as many as fit of `count`; returns how many.
+  std::size_t pad(std::size_t count) noexcept {
+    count = std::min(count, length_ - size_);
+    for (std::size_t k = 0; k < column_count; ++k)
+      std::fill_n(start(k) + size_, count, std::numeric_limits<float>::quiet_NaN());
+    size_ += count;
+    return count;
+  }
+
   /// The values so far.
   std::span<const float> column(std::size_t k) const noexcept {
     return {values_.data() + k * length_, size_};
   }
-  /// A column at its full length; what lies behind the values so far is set to 0.
+  /// A column at its full length; what lies behind the values so far is not a number.
   std::span<const float> whole_column(std::size_t k) noexcept {
-    std::fill(start(k) + size_, start(k) + length_, 0.0F);
+    std::fill(start(k) + size_, start(k) + length_, std::numeric_limits<float>::quiet_NaN());
     return {start(k), length_};
   }
 

@@ -1,7 +1,11 @@
 #include "emulator/record/record_file.hpp"
 
+#include <zlib.h>
+
 #include <algorithm>
 #include <cstring>
+#include <limits>
+#include <stdexcept>
 #include <string>
 
 namespace stillrotor {
@@ -9,6 +13,14 @@ namespace {
 
 constexpr const char* cannot_create = "cannot create the record";
 constexpr const char* cannot_write = "cannot write the record";
+constexpr float unknown = std::numeric_limits<float>::quiet_NaN();
+
+/// For what may still come once it is all that is left: a chunk of frames, one of each line's edges
+/// and of marks, the file's own tables; and for what is written between two looks at it.
+constexpr std::uint64_t room_held = 16U << 20;
+static_assert(room_held > 2 * (column_count * layout::frame_chunk * sizeof(float) +
+                               io::line_count * layout::line_chunk * sizeof(layout::EdgeEntry) +
+                               6 * layout::gate_chunk * sizeof(layout::EdgeEntry)));
 
 void add_attribute(hid_t object, const char* name, hid_t type, const void* value) {
   const Hdf5Handle space(H5Screate(H5S_SCALAR), &H5Sclose, cannot_create);
@@ -50,7 +62,7 @@ static_assert(sizeof(layout::MarkEntry::detail) >= layout::mark_detail_max + 3);
 }  // namespace
 
 RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& header)
-    : file_(file) {
+    : file_(file), compression_(header.keeping.compression) {
   const Hdf5Lock lock;
   const Hdf5Handle access(H5Pcreate(H5P_FILE_ACCESS), &H5Pclose, cannot_create);
   // Readers while it grows (and after a kill) need the newest form of the file.
@@ -62,6 +74,7 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
                    file.string() +
                        ": cannot be created; name a folder that you may write to, "
                        "on a disk with room");
+  room_.emplace(file, room_held);
   const hid_t root = h5_.get();
   add_attribute(root, "format", layout::format);
   add_attribute(root, "bench", header.bench);
@@ -74,6 +87,7 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
       add_attribute(root, name, H5T_NATIVE_DOUBLE, &((*header.machine).*value));
   add_attribute(root, "finished", 0);
   create_signals(header.rate_Hz);
+  create_overview();
   create_edges(header);
   marks_ = create_series(root, "marks", layout::mark_type().get(), layout::mark_chunk);
   const Hdf5Handle scalar(H5Screate(H5S_SCALAR), &H5Sclose, cannot_create);
@@ -89,11 +103,16 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
 
 RecordFile::~RecordFile() {
   const Hdf5Lock lock;
-  for (Series& series : columns_) series.dataset.close();
-  for (EdgeSeries& series : edges_) series.dataset.close();
-  marks_.dataset.close();
-  covered_.close();
-  h5_.close();
+  close_all();
+  if (room_) room_->release();
+}
+
+bool RecordFile::close_all() noexcept {
+  bool closed = marks_.dataset.close() && covered_.close();
+  for (Series& series : columns_) closed = series.dataset.close() && closed;
+  for (Series& series : overview_) closed = series.dataset.close() && closed;
+  for (EdgeSeries& series : edges_) closed = series.dataset.close() && closed;
+  return h5_.close() && closed;
 }
 
 RecordFile::Series RecordFile::create_series(hid_t group, const std::string& name, hid_t type,
@@ -112,6 +131,53 @@ RecordFile::Series RecordFile::create_series(hid_t group, const std::string& nam
   return series;
 }
 
+/// Not a number where nothing was written.
+RecordFile::Series RecordFile::create_column(hid_t group, const std::string& name) {
+  const hsize_t none = 0, unlimited = H5S_UNLIMITED;
+  const Hdf5Handle space(H5Screate_simple(1, &none, &unlimited), &H5Sclose, cannot_create);
+  const Hdf5Handle creation(H5Pcreate(H5P_DATASET_CREATE), &H5Pclose, cannot_create);
+  check_hdf5(H5Pset_chunk(creation.get(), 1, &layout::frame_chunk), cannot_create);
+  check_hdf5(H5Pset_fill_value(creation.get(), H5T_NATIVE_FLOAT, &unknown), cannot_create);
+  if (compression_ > 0) {
+    check_hdf5(H5Pset_shuffle(creation.get()), cannot_create);
+    check_hdf5(H5Pset_deflate(creation.get(), static_cast<unsigned>(compression_)), cannot_create);
+  }
+  Series series;
+  series.dataset = Hdf5Handle(H5Dcreate2(group, name.c_str(), H5T_IEEE_F32LE, space.get(),
+                                         H5P_DEFAULT, creation.get(), H5P_DEFAULT),
+                              &H5Dclose, cannot_create);
+  series.chunk = layout::frame_chunk;
+  return series;
+}
+
+void RecordFile::create_overview() {
+  const Hdf5Handle group = create_group(h5_.get(), "overview");
+  std::size_t longest = 0;
+  for (const SignalInfo& signal : signal_table) longest = std::max(longest, signal.name.size());
+  std::string names;
+  for (const SignalInfo& signal : signal_table)
+    names += std::string(signal.name) + std::string(longest - signal.name.size(), '\0');
+  const hsize_t name_count = signal_count;
+  const Hdf5Handle list(H5Screate_simple(1, &name_count, nullptr), &H5Sclose, cannot_create);
+  const Hdf5Handle type = layout::text_type(longest);
+  const Hdf5Handle attribute(
+      H5Acreate2(group.get(), "signals", type.get(), list.get(), H5P_DEFAULT, H5P_DEFAULT),
+      &H5Aclose, cannot_create);
+  check_hdf5(H5Awrite(attribute.get(), type.get(), names.data()), cannot_create);
+  for (std::size_t level = 0; level < layout::overview_levels; ++level) {
+    const hsize_t none[] = {0, signal_count, 2}, most[] = {H5S_UNLIMITED, signal_count, 2};
+    const hsize_t chunk[] = {layout::overview_chunk, signal_count, 2};
+    const Hdf5Handle space(H5Screate_simple(3, none, most), &H5Sclose, cannot_create);
+    const Hdf5Handle creation(H5Pcreate(H5P_DATASET_CREATE), &H5Pclose, cannot_create);
+    check_hdf5(H5Pset_chunk(creation.get(), 3, chunk), cannot_create);
+    check_hdf5(H5Pset_fill_value(creation.get(), H5T_NATIVE_FLOAT, &unknown), cannot_create);
+    overview_[level].dataset = Hdf5Handle(
+        H5Dcreate2(group.get(), std::to_string(layout::overview_points[level]).c_str(),
+                   H5T_IEEE_F32LE, space.get(), H5P_DEFAULT, creation.get(), H5P_DEFAULT),
+        &H5Dclose, cannot_create);
+  }
+}
+
 void RecordFile::create_signals(double rate_Hz) {
   for (std::size_t k = 0; k < column_count; ++k) {
     const ColumnInfo info = column_info(k);
@@ -119,8 +185,7 @@ void RecordFile::create_signals(double rate_Hz) {
         H5Lexists(h5_.get(), info.group, H5P_DEFAULT) > 0
             ? Hdf5Handle(H5Gopen2(h5_.get(), info.group, H5P_DEFAULT), &H5Gclose, cannot_create)
             : create_group(h5_.get(), info.group);
-    columns_[k] = create_series(group.get(), std::string(info.signal->name), H5T_IEEE_F32LE,
-                                layout::frame_chunk);
+    columns_[k] = create_column(group.get(), std::string(info.signal->name));
     const hid_t dataset = columns_[k].dataset.get();
     add_attribute(dataset, "unit", info.signal->unit);
     add_attribute(dataset, "rate_Hz", H5T_NATIVE_DOUBLE, &rate_Hz);
@@ -143,10 +208,14 @@ void RecordFile::create_edges(const RecordHeader& header) {
   }
 }
 
-/// Writes the chunk that starts at `stored`, of which `entries` count.
-void RecordFile::write_chunk(Series& series, const void* data, std::size_t bytes, hsize_t entries) {
+void RecordFile::set_extent(Series& series, hsize_t entries) {
   const hsize_t extent = series.stored + entries;
   check_hdf5(H5Dset_extent(series.dataset.get(), &extent), cannot_write);
+}
+
+/// Writes the chunk that starts at `stored`, of which `entries` count.
+void RecordFile::write_chunk(Series& series, const void* data, std::size_t bytes, hsize_t entries) {
+  set_extent(series, entries);
   check_hdf5(H5Dwrite_chunk(series.dataset.get(), H5P_DEFAULT, 0, &series.stored, bytes, data),
              cannot_write);
   if (entries == series.chunk) series.stored += entries;
@@ -155,9 +224,51 @@ void RecordFile::write_chunk(Series& series, const void* data, std::size_t bytes
 void RecordFile::write_frames(FrameColumns& frames) {
   const Hdf5Lock lock;
   for (std::size_t k = 0; k < column_count; ++k) {
-    const auto column = frames.whole_column(k);
-    write_chunk(columns_[k], column.data(), column.size_bytes(), frames.size());
+    const std::span<const float> column = frames.whole_column(k);
+    const auto bytes = compressed(column);
+    write_chunk(columns_[k], bytes.data(), bytes.size(), frames.size());
   }
+}
+
+void RecordFile::skip_frames(std::size_t count) {
+  const Hdf5Lock lock;
+  for (Series& series : columns_) {
+    set_extent(series, count);
+    series.stored += count;
+  }
+}
+
+/// As the format's own filters would have made it: here, in the writer's thread, once a chunk.
+std::span<const std::uint8_t> RecordFile::compressed(std::span<const float> column) {
+  const auto* bytes = reinterpret_cast<const std::uint8_t*>(column.data());
+  if (compression_ == 0) return {bytes, column.size_bytes()};
+  shuffled_.resize(column.size_bytes());
+  for (std::size_t byte = 0; byte < sizeof(float); ++byte)
+    for (std::size_t k = 0; k < column.size(); ++k)
+      shuffled_[byte * column.size() + k] = bytes[k * sizeof(float) + byte];
+  uLongf size = compressBound(shuffled_.size());
+  deflated_.resize(size);
+  if (compress2(deflated_.data(), &size, shuffled_.data(), shuffled_.size(), compression_) != Z_OK)
+    throw std::runtime_error("cannot write the record: zlib refuses to compress");
+  return {deflated_.data(), size};
+}
+
+void RecordFile::add_overview(std::size_t level, const OverviewRows& rows, bool keep) {
+  const Hdf5Lock lock;
+  Series& series = overview_[level];
+  const hsize_t count = rows.size() / signal_count;
+  const hsize_t extent[] = {series.stored + count, signal_count, 2};
+  const hsize_t start[] = {series.stored, 0, 0}, length[] = {count, signal_count, 2};
+  check_hdf5(H5Dset_extent(series.dataset.get(), extent), cannot_write);
+  series.stored += count;
+  if (!keep) return;
+  const Hdf5Handle file(H5Dget_space(series.dataset.get()), &H5Sclose, cannot_write);
+  check_hdf5(H5Sselect_hyperslab(file.get(), H5S_SELECT_SET, start, nullptr, length, nullptr),
+             cannot_write);
+  const Hdf5Handle memory(H5Screate_simple(3, length, nullptr), &H5Sclose, cannot_write);
+  check_hdf5(H5Dwrite(series.dataset.get(), H5T_NATIVE_FLOAT, memory.get(), file.get(), H5P_DEFAULT,
+                      rows.data()),
+             cannot_write);
 }
 
 void RecordFile::write_pending(EdgeSeries& series) {
@@ -215,10 +326,7 @@ void RecordFile::flush(std::int64_t covered_ps) {
 void RecordFile::finish(std::int64_t end_ps) {
   flush(end_ps);
   const Hdf5Lock lock;
-  bool closed = marks_.dataset.close() && covered_.close();
-  for (Series& series : columns_) closed = series.dataset.close() && closed;
-  for (EdgeSeries& series : edges_) closed = series.dataset.close() && closed;
-  if (!h5_.close() || !closed) throw_hdf5_error(cannot_write);
+  if (!close_all()) throw_hdf5_error(cannot_write);
   // An attribute may not change while others may read along: hence once more, alone.
   Hdf5Handle file(H5Fopen(file_.c_str(), H5F_ACC_RDWR, H5P_DEFAULT), &H5Fclose, cannot_write);
   Hdf5Handle finished(H5Aopen(file.get(), "finished", H5P_DEFAULT), &H5Aclose, cannot_write);

@@ -3,11 +3,17 @@
 //   /              attributes format, bench, scenario, clock, rate_Hz, pole_pairs, finished
 //                  and recorded_machine.hpp's, of machines that have such constants
 //   /signals/<name>            float32, value k at (k + 1) / rate_Hz; attributes unit, rate_Hz,
-//   text /signals_least/<name>, /signals_greatest/<name>   float32, over the bin that ends there
+//   text
+//   /signals_least/<name>, /signals_greatest/<name>   float32, over the bin that ends there
+//   /overview/64, /4096        float32 [bin][signal][2]: least and greatest of so many points, the
+//                              signals in the order of attribute `signals`; no spread: of the
+//                              points
 //   /edges/<line>              {t_ps int64, level uint8}; attribute initially_high
 //   /marks                     {kind enum, t_ps, to_ps int64, name, detail fixed UTF-8}
 //   /covered_ps                int64: everything up to here is in the file
-// All little-endian; chunked, not compressed.
+// All little-endian; chunked; signals by shuffle and deflate where compression is asked for.
+// Not kept  points that were not kept or lost are not a number and take no room; a mark of kind gap
+//           says from when to when, and why. Each line's last edge in it is there all the same.
 //
 // Format  goes up by one with any change of this, a signal or a line added included: a reader asks
 //         for all that its own format has, and one that misses something would take the record for
@@ -16,6 +22,7 @@
 
 #include <bit>
 #include <cstdint>
+#include <iterator>
 
 #include "emulator/handover/frame.hpp"
 #include "emulator/record/hdf5.hpp"
@@ -24,14 +31,18 @@ namespace stillrotor::layout {
 
 static_assert(std::endian::native == std::endian::little, "the record is written as it lies here");
 
-inline constexpr int format = 3;
+inline constexpr int format = 4;
 inline constexpr const char* file_name = "record.h5";
-inline constexpr const char* vcd_name = "gates.vcd";
 
 inline constexpr hsize_t frame_chunk = 16384;
 inline constexpr hsize_t gate_chunk = 16384;
 inline constexpr hsize_t line_chunk = 2048;
 inline constexpr hsize_t mark_chunk = 64;
+
+/// Points a bin of the overview's levels, finest first; each a whole share of frame_chunk.
+inline constexpr std::size_t overview_points[] = {64, 4096};
+inline constexpr std::size_t overview_levels = std::size(overview_points);
+inline constexpr hsize_t overview_chunk = 256;  // bins
 
 /// 9 bytes: no padding, so that a chunk in memory is a chunk in the file.
 struct __attribute__((packed)) EdgeEntry {

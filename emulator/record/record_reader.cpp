@@ -65,17 +65,17 @@ struct Dataset {
   std::size_t size = 0;
 };
 
-Dataset open_dataset(hid_t file, const std::string& name) {
+Dataset open_dataset(hid_t file, const std::string& name, int dimensions = 1) {
   Dataset dataset;
   dataset.handle =
       Hdf5Handle(H5Dopen2(file, name.c_str(), H5P_DEFAULT), &H5Dclose, name + " is missing");
   const Hdf5Handle space(H5Dget_space(dataset.handle.get()), &H5Sclose, name + " has no size");
-  hsize_t size = 0;
-  if (H5Sget_simple_extent_ndims(space.get()) != 1 ||
-      H5Sget_simple_extent_dims(space.get(), &size, nullptr) < 0) {
+  std::array<hsize_t, 3> size{};
+  if (H5Sget_simple_extent_ndims(space.get()) != dimensions ||
+      H5Sget_simple_extent_dims(space.get(), size.data(), nullptr) < 0) {
     throw std::runtime_error(name + " is not a list");
   }
-  dataset.size = size;
+  dataset.size = size[0];
   return dataset;
 }
 
@@ -128,6 +128,7 @@ struct RecordReader::Impl {
   std::int64_t covered_ps = 0;
   std::size_t frames = 0;
   std::array<Dataset, column_count> columns;
+  std::array<Dataset, layout::overview_levels> overview;
   std::array<Dataset, io::line_count> edge_datasets;
   std::array<bool, io::line_count> initially_high{};
   std::array<std::optional<std::vector<RecordedEdge>>, io::line_count> edges;  // read when asked
@@ -135,6 +136,7 @@ struct RecordReader::Impl {
 
   void read_header();
   void open_columns();
+  void open_overview();
   void open_edges();
   void read_marks();
   std::vector<float> read_column(std::size_t column, std::size_t first, std::size_t count) const;
@@ -191,6 +193,12 @@ void RecordReader::Impl::open_columns() {
   }
 }
 
+void RecordReader::Impl::open_overview() {
+  for (std::size_t level = 0; level < layout::overview_levels; ++level)
+    overview[level] =
+        open_dataset(file.get(), "overview/" + std::to_string(layout::overview_points[level]), 3);
+}
+
 void RecordReader::Impl::open_edges() {
   for (std::size_t line = 0; line < io::line_count; ++line) {
     edge_datasets[line] =
@@ -210,6 +218,9 @@ void RecordReader::Impl::read_marks() {
     marks.push_back({static_cast<MarkKind>(entry.kind), entry.t_ps, entry.to_ps,
                      text_of(entry.name), text_of(entry.detail)});
   }
+  // A gap is told when it has ended.
+  std::stable_sort(marks.begin(), marks.end(),
+                   [](const RecordedMark& a, const RecordedMark& b) { return a.at_ps < b.at_ps; });
 }
 
 std::vector<float> RecordReader::Impl::read_column(std::size_t column, std::size_t first,
@@ -238,6 +249,7 @@ RecordReader::RecordReader(const std::filesystem::path& file_or_folder)
   try {
     impl_->read_header();
     impl_->open_columns();
+    impl_->open_overview();
     impl_->open_edges();
     impl_->read_marks();
   } catch (const std::runtime_error& error) {
@@ -281,6 +293,27 @@ std::vector<float> RecordReader::least(Signal signal, std::size_t first, std::si
 std::vector<float> RecordReader::greatest(Signal signal, std::size_t first,
                                           std::size_t count) const {
   return impl_->read_column(signal_count + spread_count + spread_index(signal), first, count);
+}
+
+std::vector<OverviewBin> RecordReader::overview(Signal signal, std::size_t points,
+                                                std::size_t first, std::size_t count) const {
+  const auto level =
+      std::find(std::begin(layout::overview_points), std::end(layout::overview_points), points);
+  const Dataset& dataset =
+      impl_->overview.at(static_cast<std::size_t>(level - std::begin(layout::overview_points)));
+  std::vector<OverviewBin> bins(std::min(count, dataset.size - std::min(first, dataset.size)));
+  if (bins.empty()) return bins;
+  const Hdf5Lock lock;
+  const hsize_t start[] = {first, static_cast<hsize_t>(signal), 0}, length[] = {bins.size(), 1, 2};
+  const Hdf5Handle in_file(H5Dget_space(dataset.handle.get()), &H5Sclose, "the record is damaged");
+  check_hdf5(H5Sselect_hyperslab(in_file.get(), H5S_SELECT_SET, start, nullptr, length, nullptr),
+             "the record is damaged");
+  const Hdf5Handle in_memory(H5Screate_simple(3, length, nullptr), &H5Sclose,
+                             "the record is damaged");
+  check_hdf5(H5Dread(dataset.handle.get(), H5T_NATIVE_FLOAT, in_memory.get(), in_file.get(),
+                     H5P_DEFAULT, bins.data()),
+             "the record is damaged: its overview cannot be read");
+  return bins;
 }
 
 const std::vector<RecordedEdge>& RecordReader::edges(std::uint16_t line) const {

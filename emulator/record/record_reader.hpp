@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "emulator/handover/frame.hpp"
+#include "emulator/record/overview.hpp"
 #include "emulator/record/recorded_machine.hpp"
 
 namespace stillrotor {
@@ -48,12 +49,17 @@ class RecordReader {
                            std::size_t count) const;  // spread signals only
   std::vector<float> greatest(Signal, std::size_t first,
                               std::size_t count) const;  // spread signals only
+  /// Least and greatest of the points points * k to points * (k + 1) - 1 for bins first .. first +
+  /// count - 1, as far as there are; also where the points themselves were not kept. `points`: one
+  /// of layout::overview_points. Not a number: nothing is known.
+  std::vector<OverviewBin> overview(Signal, std::size_t points, std::size_t first,
+                                    std::size_t count) const;
   /// All edges of a line (io::LineId number), in order; and its level at time 0.
   const std::vector<RecordedEdge>& edges(std::uint16_t line) const;
   /// Fills `into` with a line's edges from number `first` on; returns how many there were.
   std::size_t read_edges(std::uint16_t line, std::size_t first, std::span<RecordedEdge> into) const;
   bool initially_high(std::uint16_t line) const noexcept;
-  const std::vector<RecordedMark>& marks() const;
+  const std::vector<RecordedMark>& marks() const;  // by time
 
  private:
   struct Impl;

@@ -29,18 +29,25 @@ void put_signal(std::string& text, const RecordReader& record, std::size_t index
   const auto signal = static_cast<Signal>(index);
   const SignalInfo& info = signal_table[index];
   double least = HUGE_VAL, greatest = -HUGE_VAL, sum = 0.0;
+  std::size_t known = 0;
   for (std::size_t first = 0; first < record.frames(); first += block_size) {
     const std::size_t count = std::min(block_size, record.frames() - first);
     const auto values = record.values(signal, first, count);
-    for (const float value : values) sum += double{value};
+    for (const float value : values) {
+      if (std::isnan(value)) continue;  // not kept, or lost
+      sum += double{value};
+      ++known;
+    }
     const auto low = info.spread ? record.least(signal, first, count) : values;
     const auto high = info.spread ? record.greatest(signal, first, count) : values;
-    least = std::min(least, double{*std::min_element(low.begin(), low.end())});
-    greatest = std::max(greatest, double{*std::max_element(high.begin(), high.end())});
+    for (std::size_t k = 0; k < count; ++k) {
+      least = std::fmin(least, double{low[k]});
+      greatest = std::fmax(greatest, double{high[k]});
+    }
   }
   put(text, "  %-22.*s %-6.*s %12.6g %12.6g %12.6g   %.*s\n", static_cast<int>(info.name.size()),
       info.name.data(), static_cast<int>(info.unit.size()), info.unit.data(), least,
-      sum / static_cast<double>(record.frames()), greatest, static_cast<int>(info.text.size()),
+      sum / static_cast<double>(known), greatest, static_cast<int>(info.text.size()),
       info.text.data());
 }
 

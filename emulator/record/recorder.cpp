@@ -5,14 +5,12 @@
 #include <chrono>
 #include <optional>
 #include <span>
-#include <stdexcept>
 #include <thread>
 #include <utility>
 
 #include "emulator/handover/batch_ring.hpp"
-#include "emulator/record/record_file.hpp"
-#include "emulator/record/signal_hash.hpp"
-#include "emulator/record/vcd_file.hpp"
+#include "emulator/record/record_layout.hpp"
+#include "emulator/record/record_stream.hpp"
 
 namespace stillrotor {
 namespace {
@@ -29,20 +27,12 @@ std::size_t frames_per_batch(double rate_Hz) {
   return static_cast<std::size_t>(wanted);
 }
 
-std::uint32_t initial_levels(const RecordHeader& header) {
-  std::uint32_t levels = 0;
-  for (std::size_t k = 0; k < io::line_bytes; ++k)
-    levels |= static_cast<std::uint32_t>(header.initial_lines_high[k]) << (8 * k);
-  return levels;
-}
-
 }  // namespace
 
 struct Recorder::Impl {
   Impl(const std::filesystem::path& folder, const RecordHeader& header)
       : frames_per_batch(stillrotor::frames_per_batch(header.rate_Hz)),
-        record(std::in_place, folder / layout::file_name, header),
-        vcd(std::in_place, folder / layout::vcd_name, initial_levels(header)),
+        stream(folder / layout::file_name, header),
         writer([this] { write_until_closed(); }) {}
 
   // Producer.
@@ -65,22 +55,6 @@ struct Recorder::Impl {
 
   // Writer thread.
   void write_until_closed() noexcept;
-  void write(const Batch&) noexcept;
-  void write_frames(std::span<const Frame>) noexcept;
-  void hash_columns() noexcept;
-  void flush() noexcept;
-  void finish() noexcept;
-  /// Does it with a file that still works; the first failure of a file is its last call.
-  template <class File, class Do>
-  void with(std::optional<File>& file, Do&& act) noexcept {
-    if (!file) return;
-    try {
-      act(*file);
-    } catch (const std::exception& error) {
-      if (summary.failure.empty()) summary.failure = error.what();
-      file.reset();
-    }
-  }
 
   // Producer's.
   BatchRing ring;
@@ -91,12 +65,7 @@ struct Recorder::Impl {
   std::atomic<bool> closed = false;
 
   // Writer's until it has ended.
-  std::optional<RecordFile> record;
-  std::optional<VcdFile> vcd;
-  FrameColumns columns{layout::frame_chunk};
-  std::size_t columns_flushed = 0;
-  SignalHash hash;
-  std::int64_t covered_ps = 0;
+  RecordStream stream;
   RecordSummary summary;
 
   // Set before `closed`.
@@ -111,7 +80,7 @@ void Recorder::Impl::write_until_closed() noexcept {
     // Before looking for a batch: one that was handed over before closing is then seen.
     const bool last = closed.load(std::memory_order_acquire);
     if (Batch* batch = ring.next()) {
-      write(*batch);
+      stream.add(*batch);
       ring.give_back(batch);
     } else if (last) {
       break;
@@ -119,63 +88,11 @@ void Recorder::Impl::write_until_closed() noexcept {
       std::this_thread::sleep_for(look_every);
     }
     if (const auto now = Clock::now(); now >= flush_at) {
-      flush();
+      stream.flush();
       flush_at = now + flush_every;
     }
   }
-  finish();
-}
-
-void Recorder::Impl::write(const Batch& batch) noexcept {
-  const std::span edges(batch.edges.data(), batch.edge_count);
-  hash.add_edges(edges);
-  with(record, [&](RecordFile& file) { file.add_edges(edges); });
-  with(vcd, [&](VcdFile& file) { file.add(edges); });
-  write_frames({batch.frames.data(), batch.frame_count});
-  for (const Mark& mark : batch.marks) {
-    with(record, [&](RecordFile& file) { file.add_mark(mark); });
-  }
-  summary.frames += batch.frame_count;
-  summary.edges += batch.edge_count;
-  summary.marks += batch.marks.size();
-}
-
-void Recorder::Impl::write_frames(std::span<const Frame> frames) noexcept {
-  if (frames.empty()) return;
-  covered_ps = frames.back().at_ps;
-  while (!frames.empty()) {
-    frames = frames.subspan(columns.add(frames));
-    if (!columns.full()) break;
-    hash_columns();
-    with(record, [&](RecordFile& file) { file.write_frames(columns); });
-    columns.clear();
-    columns_flushed = 0;
-  }
-}
-
-void Recorder::Impl::hash_columns() noexcept {
-  for (std::size_t k = 0; k < column_count; ++k) hash.add_column(columns.column(k));
-}
-
-void Recorder::Impl::flush() noexcept {
-  with(record, [&](RecordFile& file) {
-    if (columns.size() != columns_flushed) file.write_frames(columns);
-    columns_flushed = columns.size();
-    file.flush(covered_ps);
-  });
-  with(vcd, [](VcdFile& file) { file.flush(); });
-}
-
-void Recorder::Impl::finish() noexcept {
-  hash_columns();
-  flush();
-  if (end_ps) {
-    with(record, [&](RecordFile& file) { file.finish(*end_ps); });
-    with(vcd, [&](VcdFile& file) { file.finish(*end_ps); });
-  }
-  record.reset();
-  vcd.reset();
-  summary.signals_sha256 = hash.finish();
+  summary = stream.finish(end_ps);
 }
 
 Recorder::Recorder(const std::filesystem::path& folder, const RecordHeader& header)

@@ -1,6 +1,7 @@
-// Writes a run's record: record.h5 (HDF5, single writer, many readers) and gates.vcd.
-// The producer's calls cost a copy into a batch; a thread of its own writes. When the disk cannot
-// follow, the producer waits: meant for virtual time, where the model's time does not care.
+// Writes a run's record: record.h5 (HDF5, single writer, many readers).
+// The producer's calls cost a copy into a batch; a thread of its own writes, and compresses where
+// that is asked for. When the disk cannot follow, the producer waits: virtual time does not care,
+// and before the cycle on the wall clock stands a DroppingSink.
 #pragma once
 
 #include <cstdint>
@@ -15,6 +16,14 @@
 
 namespace stillrotor {
 
+/// What of a run is kept at the grid's full rate.
+struct Keeping {
+  bool around_events = false;  // false: everything
+  double before_s = 2.0,
+         after_s = 1.0;  // of each fault and event; the last before_s of the run too
+  int compression = 0;   // of signals: 0, none, to 9, the smallest
+};
+
 struct RecordHeader {
   std::string bench, scenario;                           // names
   std::string clock;                                     // "virtual" or "wall"
@@ -22,14 +31,17 @@ struct RecordHeader {
   int pole_pairs = 1;                                    // measures in electrical turns need it
   std::optional<RecordedMachine> machine;                // constants, of machines that have them
   std::uint8_t initial_lines_high[io::line_bytes] = {};  // bit k: LineId k reads high at time 0
+  Keeping keeping;
 };
 
 /// What the writer thread has seen; for status lines and result.json.
 struct RecordSummary {
   std::uint64_t frames = 0, edges = 0, marks = 0;
-  std::uint64_t lost = 0;      // not taken in: a line that does not exist; the rest is kept
+  std::uint64_t lost = 0;  // not taken in: a line that does not exist; the rest is kept
+  // For which a full disk had no room; gap marks say when. (Not: what was not to be kept.)
+  std::uint64_t lost_frames = 0, lost_edges = 0;
   std::string signals_sha256;  // over frames and edges in order; empty until finish()
-  std::string failure;         // disk full, ...; empty: none
+  std::string failure;         // the disk failed; empty: it did not
 };
 
 class Recorder final : public RunSink {

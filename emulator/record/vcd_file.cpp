@@ -7,7 +7,7 @@
 #include <cerrno>
 #include <charconv>
 #include <cstring>
-#include <stdexcept>
+#include <system_error>
 
 #include "io/connector.hpp"
 
@@ -38,8 +38,8 @@ VcdFile::VcdFile(const std::filesystem::path& file, std::uint32_t initially_high
     : file_(file.string()), buffer_(buffer_size), out_(buffer_.data()) {
   fd_ = ::open(file.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
   if (fd_ < 0) {
-    throw std::runtime_error(file_ + ": cannot be created: " + std::strerror(errno) +
-                             ". Name a folder that you may write to.");
+    throw std::system_error(errno, std::generic_category(),
+                            file_ + ": cannot be created; name a folder that you may write to");
   }
   write_header(initially_high);
 }
@@ -134,7 +134,7 @@ void VcdFile::flush() {
     if (written > 0) {
       from += written;
     } else if (written < 0 && errno != EINTR) {
-      throw std::runtime_error(file_ + ": cannot be written: " + std::strerror(errno));
+      throw std::system_error(errno, std::generic_category(), file_ + ": cannot be written");
     }
   }
   out_ = buffer_.data();
@@ -147,7 +147,7 @@ void VcdFile::finish(std::int64_t end_ps) {
   const int status = ::close(fd_);
   fd_ = -1;
   if (status != 0) {
-    throw std::runtime_error(file_ + ": cannot be closed: " + std::strerror(errno));
+    throw std::system_error(errno, std::generic_category(), file_ + ": cannot be closed");
   }
 }
 

@@ -15,13 +15,13 @@ namespace stillrotor {
 
 class VcdFile {
  public:
-  /// initially_high: bit k for line k. Throws std::runtime_error with the remedy.
+  /// initially_high: bit k for line k. Throws std::system_error.
   VcdFile(const std::filesystem::path& file, std::uint32_t initially_high);
   ~VcdFile();
   VcdFile(const VcdFile&) = delete;
   VcdFile& operator=(const VcdFile&) = delete;
 
-  /// Times never decrease. Throws std::runtime_error when the disk refuses.
+  /// Times never decrease. Throws std::system_error when the disk refuses.
   void add(std::span<const LineEdge>);
   void flush();
   /// The last instant of the dump; closes.

@@ -80,6 +80,7 @@ check "in a result" "$(grep -c '"clock": "wall"' /tmp/driven/result.json)" = 1
 check "the controller drove" $edges -ge 160
 check "every edge came to the bench" "$(number gate_edges)" = $edges
 check "none was lost on the wires" "$(number lost_edges)" = 0
+/program record export /tmp/driven --vcd /tmp/driven/gates.vcd
 # Behind the levels at the start, "!" to "&" are the gates.
 check "every edge is in the record" \
   "$(awk '/^\$end$/ {on = 1} on && /^[01][!-&]$/ {n++} END {print n}' /tmp/driven/gates.vcd)" = $edges

@@ -14,6 +14,7 @@ namespace {
 
 using ::testing::AllOf;
 using ::testing::ContainsRegex;
+using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 using ::testing::Not;
 
@@ -31,8 +32,8 @@ TEST_F(RunCommand, PassesAndLeavesItsFolder) {
   EXPECT_EQ(answer.status, 0) << answer.err;
   EXPECT_THAT(answer.out, AllOf(HasSubstr("PASS"), HasSubstr("phase_current_peak"),
                                 HasSubstr("kept"), HasSubstr("no safety function")));
-  for (const char* file : {"bench.yaml", "scenario.yaml", "record.h5", "gates.vcd", "result.json",
-                           "run.json", "log.txt", "report.html", "junit.xml"})
+  for (const char* file : {"bench.yaml", "scenario.yaml", "record.h5", "result.json", "run.json",
+                           "log.txt", "report.html", "junit.xml"})
     EXPECT_TRUE(fs::exists(path("kept") / file)) << file;
   EXPECT_EQ(document("kept/result.json")["verdict"], "PASS");
   EXPECT_EQ(document("kept/run.json")["speed"]["model_s"], 0.2);
@@ -181,7 +182,27 @@ TEST_F(RunCommand, TwiceGivesTheSameResultToTheByte) {
   EXPECT_EQ(call({"run", bench(), file, "--out", "two"}).status, 0);
   EXPECT_EQ(read_text(path("one/result.json")), read_text(path("two/result.json")));
   EXPECT_EQ(document("one/result.json")["signals_sha256"].get<std::string>().size(), 64U);
-  EXPECT_EQ(read_text(path("one/gates.vcd")).size(), read_text(path("two/gates.vcd")).size());
+  EXPECT_EQ(call({"record", "export", "one", "--vcd", "one.vcd"}).status, 0);
+  EXPECT_EQ(call({"record", "export", "two", "--vcd", "two.vcd"}).status, 0);
+  EXPECT_THAT(read_text(path("one.vcd")), HasSubstr("$dumpvars"));
+  EXPECT_TRUE(read_text(path("one.vcd")) == read_text(path("two.vcd")));
+}
+
+// What lies in a stretch that was not to be kept cannot be judged; what was kept can.
+TEST_F(RunCommand, KeepsWhatItIsToldToAndJudgesOnlyThat) {
+  const std::string file =
+      scenario("5 s",
+               "  - {measure: phase_current_peak, from: 0.1 s, to: 1 s, max: 500 A}\n"
+               "  - {measure: speed_max, from: 4.5 s, max: 10000 rpm}\n");
+  const Answer answer =
+      call({"run", bench(), file, "--out", "kept", "--keep-before", "500 ms", "--compress", "1"});
+  EXPECT_EQ(answer.status, 3) << answer.out << answer.err;
+  const auto result = document("kept/result.json");
+  std::vector<std::string> verdicts;
+  for (const auto& measure : result["measures"]) verdicts.push_back(measure["verdict"]);
+  EXPECT_THAT(verdicts, ElementsAre("INVALID", "PASS", "PASS"));
+  EXPECT_THAT(result["reason"].get<std::string>(), HasSubstr("not kept"));
+  EXPECT_EQ(result["integrity"]["lost_edges"], 0);
 }
 
 // A real record: what goes in is what comes out and what gets warm; six-step lies where its Halls

@@ -3,13 +3,19 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstdio>
 #include <fstream>
 #include <sstream>
+#include <utility>
+#include <vector>
 
+#include "emulator/record/record_layout.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "emulator/record/recorder.hpp"
+#include "emulator/record/vcd_export.hpp"
 #include "tests/emulator/record/scratch_folder.hpp"
 
 namespace stillrotor {
@@ -189,6 +195,133 @@ TEST(RecordRoundTrip, ARecorderThatIsDroppedLeavesARecordCutShort) {
   EXPECT_EQ(reader.frames(), 100U);
 }
 
+// Every value of a bin against the reader's own points, seen from afar; the last bin is cut.
+TEST(RecordOverview, HoldsLeastAndGreatestOfItsPoints) {
+  const ScratchFolder folder;
+  RecordHeader compressed = header();
+  compressed.keeping.compression = 1;
+  Recorder recorder(folder.path(), compressed);
+  constexpr std::size_t left_out = 1000;  // points 20,000 to 20,999 never come
+  for (std::size_t k = 0; k < many_frames; ++k) {
+    Frame frame = numbered_frame(k);
+    frame.value[static_cast<std::size_t>(Signal::speed)] = static_cast<float>((k * 7919) % 10'007);
+    if (k < 20'000 || k >= 20'000 + left_out) recorder.frame(frame);
+  }
+  recorder.finish(many_frames * grid_ps);
+  const RecordReader reader(folder.path());
+  ASSERT_EQ(reader.frames(), many_frames);
+  const auto speed = reader.values(Signal::speed, 0, many_frames);
+  const auto low = reader.least(Signal::torque, 0, many_frames);
+  const auto high = reader.greatest(Signal::torque, 0, many_frames);
+  std::size_t unknown = 0;
+  for (const std::size_t points : layout::overview_points) {
+    const std::size_t bins = (many_frames + points - 1) / points;
+    const auto of_speed = reader.overview(Signal::speed, points, 0, 2 * bins);
+    const auto of_torque = reader.overview(Signal::torque, points, 0, 2 * bins);
+    ASSERT_EQ(of_speed.size(), bins);
+    for (std::size_t bin = 0; bin < bins; ++bin) {
+      float least = HUGE_VALF, greatest = -HUGE_VALF, torque_least = HUGE_VALF,
+            torque_greatest = -HUGE_VALF;
+      for (std::size_t k = bin * points; k < std::min(many_frames, (bin + 1) * points); ++k) {
+        if (std::isnan(speed[k])) continue;
+        least = std::min(least, speed[k]);
+        greatest = std::max(greatest, speed[k]);
+        torque_least = std::min(torque_least, low[k]);
+        torque_greatest = std::max(torque_greatest, high[k]);
+      }
+      if (least > greatest) {
+        ASSERT_TRUE(std::isnan(of_speed[bin].least) && std::isnan(of_speed[bin].greatest));
+        ++unknown;
+        continue;
+      }
+      ASSERT_EQ(of_speed[bin].least, least) << points << ' ' << bin;
+      ASSERT_EQ(of_speed[bin].greatest, greatest);
+      ASSERT_EQ(of_torque[bin].least, torque_least);
+      ASSERT_EQ(of_torque[bin].greatest, torque_greatest);
+    }
+    EXPECT_TRUE(reader.overview(Signal::speed, points, bins, 1).empty());
+  }
+  EXPECT_EQ(unknown, 15U);  // whole bins of 64 in 20,000 .. 20,999: 313 .. 327
+  EXPECT_EQ(speed[19'999], static_cast<float>((19'999 * 7919) % 10'007));
+  EXPECT_TRUE(std::isnan(speed[20'000]) && std::isnan(speed[20'999]));
+  EXPECT_EQ(speed[21'000], static_cast<float>((21'000 * 7919) % 10'007));
+}
+
+// 40 s, a fault at 20 s and the end: kept are 2 s before and 1 s after the one, 2 s before the
+// other, in whole chunks of 0.8192 s. Edges on two lines: one that turns ten times a second, one
+// that turns once, far from everything.
+TEST(RecordAroundEvents, KeepsTheSecondsBeforeAndAfterEachAndNothingElse) {
+  const ScratchFolder folder;
+  RecordHeader around = header();
+  around.keeping.around_events = true;
+  Recorder recorder(folder.path(), around);
+  constexpr std::size_t points = 800'000;
+  for (std::size_t k = 0; k < points; ++k) {
+    const auto at_ps = static_cast<std::int64_t>(k + 1) * grid_ps;
+    if (k == 100'000) recorder.edge({at_ps, 4, 1});
+    if (k % 2000 == 0) recorder.edge({at_ps, 0, k / 2000 % 2 == 0});
+    if (k == 400'000) recorder.mark(MarkKind::fault, at_ps, "hall_line_open", "U");
+    if (k % 100'000 == 7) recorder.mark(MarkKind::action, at_ps, "throttle", "");  // no event
+    recorder.frame(numbered_frame(k));
+  }
+  const RecordSummary summary = recorder.finish(points * grid_ps);
+  EXPECT_EQ(summary.frames, points);
+  EXPECT_EQ(summary.lost_frames, 0U);  // it was not to be kept
+  const RecordReader reader(folder.path());
+  ASSERT_EQ(reader.frames(), points);
+  const auto speed = reader.values(Signal::speed, 0, points);
+  for (std::size_t k = 0; k < points; ++k) {
+    const std::size_t chunk = k / 16'384;
+    // 18 s to 21 s: points 360,000 to 420,000, chunks 21 to 25; from 38 s on: 46 to 48.
+    const bool kept = (chunk >= 21 && chunk <= 25) || chunk >= 46;
+    ASSERT_EQ(std::isnan(speed[k]), !kept) << k;
+    if (kept) {
+      ASSERT_EQ(speed[k], value_of(k, static_cast<std::size_t>(Signal::speed)));
+    }
+  }
+  constexpr std::int64_t chunk_ps = 16'384 * grid_ps;
+  std::vector<std::pair<std::int64_t, std::int64_t>> gaps;
+  for (const RecordedMark& mark : reader.marks())
+    if (mark.kind == MarkKind::gap) {
+      EXPECT_EQ(mark.name, "not kept");
+      gaps.emplace_back(mark.at_ps, mark.to_ps);
+    }
+  const std::vector<std::pair<std::int64_t, std::int64_t>> expected{{0, 21 * chunk_ps},
+                                                                    {26 * chunk_ps, 46 * chunk_ps}};
+  EXPECT_EQ(gaps, expected);
+  // Inside: every edge. Outside: the last one of each gap, so that levels hold.
+  std::vector<std::int64_t> wanted;
+  for (std::int64_t k = 0; k < 800'000; k += 2000) {
+    const std::int64_t at_ps = (k + 1) * grid_ps;
+    const bool inside = std::any_of(expected.begin(), expected.end(), [&](const auto& gap) {
+      return at_ps > gap.first && at_ps <= gap.second;
+    });
+    const bool last = k == 21 * 16'384 / 2000 * 2000 || k == 46 * 16'384 / 2000 * 2000;
+    if (!inside || last) wanted.push_back(at_ps);
+  }
+  std::vector<std::int64_t> found;
+  for (const RecordedEdge& edge : reader.edges(0)) {
+    EXPECT_EQ(edge.level, edge.at_ps / grid_ps / 2000 % 2 == 0);
+    found.push_back(edge.at_ps);
+  }
+  EXPECT_EQ(found, wanted);
+  ASSERT_EQ(reader.edges(4).size(), 1U);
+  // From afar all of it is there, and the sum is over all of it.
+  const auto far = reader.overview(Signal::speed, 4096, 10, 1);
+  EXPECT_EQ(far[0].greatest, value_of(11 * 4096 - 1, static_cast<std::size_t>(Signal::speed)));
+  const ScratchFolder other;
+  Recorder whole(other.path(), header());
+  for (std::size_t k = 0; k < points; ++k) {
+    const auto at_ps = static_cast<std::int64_t>(k + 1) * grid_ps;
+    if (k == 100'000) whole.edge({at_ps, 4, 1});
+    if (k % 2000 == 0) whole.edge({at_ps, 0, k / 2000 % 2 == 0});
+    whole.frame(numbered_frame(k));
+  }
+  EXPECT_EQ(whole.finish(points * grid_ps).signals_sha256, summary.signals_sha256);
+  EXPECT_LT(std::filesystem::file_size(folder.path() / "record.h5"),
+            std::filesystem::file_size(other.path() / "record.h5") / 4);
+}
+
 // Source of the form: IEEE 1364-2005, 18.2 (value change dump). The text is written out by hand.
 TEST(GatesVcd, HoldsEveryEdgeInTheStandardsForm) {
   const ScratchFolder folder;
@@ -199,6 +332,7 @@ TEST(GatesVcd, HoldsEveryEdgeInTheStandardsForm) {
   recorder.edge({100'000'000, 6, 1});  // same time: one time line
   recorder.edge({712'300'000'042, 12, 0});
   recorder.finish(1'000'000'000'000);
+  export_vcd(RecordReader(folder.path()), folder.path() / "gates.vcd");
   EXPECT_EQ(
       read(folder.path() / "gates.vcd"),
       "$comment Lines at the controller's connector. Gates: 1 is a switch commanded on. $end\n"
@@ -262,7 +396,7 @@ print(kinds["fault"] == m["kind"][0], text(m["name"][0]), text(m["detail"][0]), 
   EXPECT_EQ(pclose(pipe), 0);
   // By hand from value_of(): frame 999, column 1; frame 1, columns 35 and 45.
   EXPECT_EQ(output,
-            "Orchard cart 23 1 3\n"
+            "Orchard cart 23 1 4\n"
             "(1000,) float32 63937.0 A 20000.0\n"
             "99.0 109.0\n"
             "('t_ps', 'level') 123456789012 1\n"

@@ -1,6 +1,8 @@
 // record_until_killed FOLDER: records frames and edges at the pace of the wall clock, for ever.
 // Signal `speed` is the time since the start, so that a reader can tell how far the record came.
 #include <chrono>
+#include <filesystem>
+#include <fstream>
 #include <thread>
 
 #include "emulator/record/recorder.hpp"
@@ -13,6 +15,7 @@ int main(int argc, char** argv) {
   header.rate_Hz = 20e3;
   Recorder recorder(argv[1], header);
   recorder.mark(MarkKind::action, 0, "started", "");
+  std::ofstream(std::filesystem::path(argv[1]) / "recording");
   constexpr std::int64_t grid_ps = 50'000'000;
   const auto start = std::chrono::steady_clock::now();
   for (std::int64_t k = 0;; ++k) {
