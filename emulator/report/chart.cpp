@@ -13,23 +13,23 @@
 namespace stillrotor {
 namespace {
 
-constexpr double left = 88.0, right = 8.0, top = 8.0, bottom = 24.0, width = 960.0;
-constexpr double chart_height = 150.0, trace_height = 16.0, trace_pitch = 22.0;
+constexpr double left = 88.0, right = 8.0, top = 8.0, bottom = 24.0, wide = 960.0;
+constexpr double chart_height = 150.0, square_side = 400.0, trace_height = 16.0, trace_pitch = 22.0;
 constexpr int colours = 7;
 
 /// From the axes' numbers to the drawing's.
 class Drawing {
  public:
-  Drawing(const Axis& x, const Axis& y, double height, std::string_view title)
-      : x_(x), y_(y), height_(height) {
+  Drawing(const Axis& x, const Axis& y, double width, double height, std::string_view title)
+      : x_(x), y_(y), width_(width), height_(height) {
     fmt::format_to(out(),
                    "<svg viewBox=\"0 0 {:g} {:g}\" role=\"img\" aria-label=\"{}\">"
                    "<title>{}</title>",
-                   width, height + top + bottom, escaped(title), escaped(title));
+                   width_, height + top + bottom, escaped(title), escaped(title));
   }
 
   double px(double value) const {
-    return left + (value - x_.low) / (x_.high - x_.low) * (width - left - right);
+    return left + (value - x_.low) / (x_.high - x_.low) * (width_ - left - right);
   }
   double py(double value) const { return top + (y_.high - value) / (y_.high - y_.low) * height_; }
 
@@ -37,8 +37,9 @@ class Drawing {
     for (const double at : ticks(x_.low, x_.high, 10))
       fmt::format_to(out(),
                      "<path class=\"grid\" d=\"M{0:.1f} {1:g}V{2:g}\"/><text x=\"{0:.1f}\" "
-                     "y=\"{3:g}\" text-anchor=\"middle\">{4}</text>",
-                     px(at), top, top + height_, top + height_ + 16.0, number_text(at, 6));
+                     "y=\"{3:g}\" text-anchor=\"{4}\">{5}</text>",
+                     px(at), top, top + height_, top + height_ + 16.0,
+                     px(at) > width_ - right - 12.0 ? "end" : "middle", number_text(at, 6));
     fmt::format_to(out(),
                    "<text x=\"{:g}\" y=\"{:g}\" text-anchor=\"end\" class=\"unit\">{}</text>",
                    left - 8.0, top + height_ + 16.0, escaped(x_.unit));
@@ -48,8 +49,21 @@ class Drawing {
       fmt::format_to(out(),
                      "<path class=\"{0}\" d=\"M{1:g} {2:.1f}H{3:g}\"/><text x=\"{4:g}\" "
                      "y=\"{5:.1f}\" text-anchor=\"end\">{6}</text>",
-                     at == 0.0 ? "zero" : "grid", left, py(at), width - right, left - 6.0,
+                     at == 0.0 ? "zero" : "grid", left, py(at), width_ - right, left - 6.0,
                      py(at) + 4.0, number_text(at, 4));
+  }
+  /// The faults' words, one below the other, on the side where there is room.
+  void flags(const std::vector<TimeMark>& all) {
+    double y = top + 12.0;
+    for (const TimeMark& mark : all) {
+      if (!mark.fault || mark.at < x_.low || mark.at > x_.high || y > top + height_) continue;
+      const double x = px(mark.at);
+      const bool before = x > 0.6 * width_;
+      fmt::format_to(out(),
+                     "<text x=\"{:.1f}\" y=\"{:g}\" text-anchor=\"{}\" class=\"flag\">{}</text>",
+                     x + (before ? -5.0 : 5.0), y, before ? "end" : "start", escaped(mark.text));
+      y += 14.0;
+    }
   }
   void marks(const std::vector<TimeMark>& all) {
     for (const TimeMark& mark : all) {
@@ -90,7 +104,7 @@ class Drawing {
     std::string path, busy;
     double before = -1.0;
     const auto x = [&](std::size_t k) {
-      return left + (width - left - right) * static_cast<double>(k) / static_cast<double>(n);
+      return left + (width_ - left - right) * static_cast<double>(k) / static_cast<double>(n);
     };
     for (std::size_t k = 0; k < n;) {
       std::size_t end = k;
@@ -120,7 +134,7 @@ class Drawing {
   std::back_insert_iterator<std::string> out() { return std::back_inserter(text_); }
 
   Axis x_, y_;
-  double height_;
+  double width_, height_;
   std::string text_;
 };
 
@@ -132,9 +146,10 @@ std::string legend(const std::vector<Curve>& curves) {
 }
 
 std::string framed(std::string_view title, std::string_view unit, const std::string& legend,
-                   const std::string& drawing) {
-  return fmt::format("<figure><figcaption><b>{}</b> {}{}</figcaption>{}</figure>", escaped(title),
-                     escaped(unit), legend, drawing);
+                   const std::string& drawing, bool square = false) {
+  return fmt::format("<figure{}><figcaption><b>{}</b> {}{}</figcaption>{}</figure>",
+                     square ? " class=\"square\"" : "", escaped(title), escaped(unit), legend,
+                     drawing);
 }
 
 }  // namespace
@@ -156,20 +171,31 @@ Axis fitted(Axis axis, const std::vector<Curve>& curves) {
   return axis;
 }
 
+void equal_scale(Axis& one, Axis& other) {
+  const double length = std::max(one.high - one.low, other.high - other.low);
+  for (Axis* axis : {&one, &other}) {
+    const double middle = 0.5 * (axis->low + axis->high);
+    axis->low = middle - 0.5 * length;
+    axis->high = middle + 0.5 * length;
+  }
+}
+
 std::string svg(const Chart& chart) {
-  Drawing drawing(chart.x, chart.y, chart_height, chart.title);
+  Drawing drawing(chart.x, chart.y, chart.square ? square_side + left + right : wide,
+                  chart.square ? square_side : chart_height, chart.title);
   drawing.x_axis();
   drawing.y_axis();
   drawing.marks(chart.marks);
   for (std::size_t k = 0; k < chart.curves.size(); ++k)
     drawing.curve(chart.curves[k], static_cast<int>(k) % colours + 1);
+  if (chart.flags) drawing.flags(chart.marks);
   return framed(chart.title, "in " + chart.y.unit,
-                chart.curves.size() > 1 ? legend(chart.curves) : "", drawing.done());
+                chart.curves.size() > 1 ? legend(chart.curves) : "", drawing.done(), chart.square);
 }
 
 std::string svg(const TraceChart& chart) {
   const double height = trace_pitch * static_cast<double>(chart.traces.size());
-  Drawing drawing(chart.x, {}, height, chart.title);
+  Drawing drawing(chart.x, {}, wide, height, chart.title);
   drawing.x_axis();
   drawing.marks(chart.marks);
   for (std::size_t k = 0; k < chart.traces.size(); ++k)

@@ -37,6 +37,8 @@ struct Chart {
   Axis x, y;
   std::vector<Curve> curves;
   std::vector<TimeMark> marks;
+  bool flags = false;   // faults' words beside their marks
+  bool square = false;  // both axes at one scale: a plane, not a course
 };
 std::string svg(const Chart&);
 
@@ -51,5 +53,7 @@ std::string svg(const TraceChart&);
 
 /// Room around what the curves hold; 0 in it where it lies near.
 Axis fitted(Axis, const std::vector<Curve>&);
+/// The shorter of both made as long as the other, about its middle.
+void equal_scale(Axis&, Axis&);
 
 }  // namespace stillrotor

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "emulator/record/record_layout.hpp"
+
 namespace stillrotor {
 namespace {
 
@@ -26,10 +28,42 @@ std::size_t column_of(double at_s, Span span, std::size_t columns) {
   return static_cast<std::size_t>(std::clamp(share, 0.0, static_cast<double>(columns - 1)));
 }
 
+/// Bins of the record's overview that are small beside a column; 0: none is.
+std::size_t overview_points(const RecordReader& record, Span span, std::size_t columns) {
+  std::size_t found = 0;
+  for (const std::size_t points : layout::overview_points)
+    if (8.0 * static_cast<double>(points * columns) <= span.seconds() * record.rate_Hz())
+      found = points;
+  return found;
+}
+
+/// A bin that reaches into two columns counts for both.
+void add_overview(const RecordReader& record, Signal signal, Span span, std::size_t points,
+                  Envelope& out) {
+  const std::size_t columns = out.least.size();
+  const double bin_s = static_cast<double>(points) / record.rate_Hz();
+  const auto first = static_cast<std::size_t>(std::max(0.0, span.from_s) / bin_s);
+  const auto count = static_cast<std::size_t>(span.seconds() / bin_s) + 2;
+  const auto bins = record.overview(signal, points, first, count);
+  for (std::size_t k = 0; k < bins.size(); ++k) {
+    const double from_s = static_cast<double>(first + k) * bin_s;
+    if (std::isnan(bins[k].least) || from_s > span.to_s) continue;
+    const std::size_t end = column_of(from_s + bin_s, span, columns);
+    for (std::size_t column = column_of(from_s, span, columns); column <= end; ++column) {
+      out.least[column] = std::min(out.least[column], bins[k].least);
+      out.greatest[column] = std::max(out.greatest[column], bins[k].greatest);
+    }
+  }
+}
+
 }  // namespace
 
 Envelope envelope(const RecordReader& record, Signal signal, Span span, std::size_t columns) {
   Envelope out{std::vector<float>(columns, HUGE_VALF), std::vector<float>(columns, -HUGE_VALF)};
+  if (const std::size_t points = overview_points(record, span, columns); points > 0) {
+    add_overview(record, signal, span, points, out);
+    return out;
+  }
   const bool spread = signal_table[static_cast<std::size_t>(signal)].spread;
   const Range range = range_of(record, span);
   for (std::size_t first = range.first; first < range.end; first += at_a_time) {

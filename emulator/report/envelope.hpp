@@ -21,7 +21,8 @@ struct Span {
 struct Envelope {
   std::vector<float> least, greatest;
 };
-/// Of a signal with a spread, the least and greatest between grid points, too.
+/// Of a signal with a spread, the least and greatest between grid points, too. Long windows are
+/// taken from the record's overview, where values may move by an eighth of a column.
 Envelope envelope(const RecordReader&, Signal, Span, std::size_t columns);
 
 /// Grid points in a span, for a drawing that has room for each.

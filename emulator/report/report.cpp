@@ -2,12 +2,14 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <fstream>
 #include <iterator>
 #include <kainjow/mustache.hpp>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <stdexcept>
+#include <vector>
 
 #include "emulator/judge/wording.hpp"
 #include "emulator/record/record_reader.hpp"
@@ -193,12 +195,63 @@ void add_result(data& page, const Json& result) {
   }
 }
 
-void add_drawings(data& page, const RecordReader& record) {
+std::vector<Broken> broken(const Json& result) {
+  std::vector<Broken> out;
+  for (const Json& limit : result.at("measures"))
+    if (limit.at("verdict") == "FAIL" && limit.at("value").is_number())
+      out.push_back(
+          {words(limit.at("name")),
+           {limit.at("window_s").at(0).get<double>(), limit.at("window_s").at(1).get<double>()}});
+  return out;
+}
+
+data group(const char* title, const std::vector<std::string>& lines) {
+  constexpr std::size_t most = 20;
+  data list{data::type::list};
+  for (std::size_t k = 0; k < std::min(most, lines.size()); ++k) list << row({{"text", lines[k]}});
+  if (lines.size() > most) list << row({{"text", fmt::format("and {} more", lines.size() - most)}});
+  data out{data::type::object};
+  out.set("title", data{std::string(title)});
+  out.set("lines", list);
+  return out;
+}
+
+data against_data(const RecordReader& record, const Against& against) {
+  const Comparison& found = against.comparison;
+  const auto texts = [](const std::vector<Change>& changes) {
+    std::vector<std::string> lines;
+    for (const Change& change : changes) lines.push_back(change.text);
+    return lines;
+  };
+  data groups{data::type::list};
+  const auto add = [&](const char* title, const std::vector<std::string>& lines) {
+    if (!lines.empty()) groups << group(title, lines);
+  };
+  add("Set otherwise", found.set_otherwise);
+  add("Verdicts", found.verdicts);
+  add("Faults and protection", found.reactions);
+  add(found.by_bands ? "Measures, most bands first" : "Measures, largest share first",
+      texts(found.measures));
+  add("Events", texts(found.events));
+  add("Signals, largest share of their size first", texts(found.signals));
+  data out{data::type::object};
+  out.set("name", data{against.name});
+  out.set("answer", data{std::string(found.same() ? "the same" : "different")});
+  out.set("groups", groups);
+  out.set("grounds", data{found.grounds});
+  if (against.run_folder)
+    out.set("charts", data{charts_beside(record, RecordReader(*against.run_folder), against.name)});
+  return out;
+}
+
+void add_drawings(data& page, const RecordReader& record, const std::vector<Broken>& broken) {
   data close{data::type::list};
   double at_s = record.end_s();
-  for (const View& view : close_views(record)) {
+  for (const View& view : close_views(record, broken)) {
     if (at_s == record.end_s()) at_s = view.span.from_s + 0.25 * view.span.seconds();
-    close << row({{"title", view.title}, {"charts", time_charts(record, view)}});
+    close << row({{"title", view.title},
+                  {"charts", time_charts(record, view)},
+                  {"closer", time_charts(record, closer(view), true)}});
   }
   page.set("close", close);
   page.set("whole", data{time_charts(record, whole_run(record))});
@@ -209,7 +262,7 @@ void add_drawings(data& page, const RecordReader& record) {
 
 }  // namespace
 
-std::string report_html(const fs::path& folder) {
+std::string report_html(const fs::path& folder, const std::optional<Against>& against) {
   const RecordReader record(folder);
   data page{data::type::object};
   page.set("style", data{std::string(page_style)});
@@ -218,9 +271,11 @@ std::string report_html(const fs::path& folder) {
   page.set("clock", data{record.clock() == "wall" ? std::string("on the wall clock")
                                                   : std::string("in virtual time")});
   page.set("length", data{quantity_text(record.end_s(), "s", 6)});
+  std::vector<Broken> broken_limits;
   if (const auto result = document(folder / "result.json")) {
     page.set("judged", data{true});
     add_result(page, *result);
+    broken_limits = broken(*result);
   } else {
     page.set("verdict", data{std::string("NONE")});
     page.set("sign", data{sign_of("NONE")});
@@ -240,7 +295,8 @@ std::string report_html(const fs::path& folder) {
   page.set("timeline", timeline(record));
   page.set("bench_yaml", data{text_of(folder / "bench.yaml")});
   page.set("scenario_yaml", data{text_of(folder / "scenario.yaml")});
-  add_drawings(page, record);
+  if (against) page.set("against", against_data(record, *against));
+  add_drawings(page, record, broken_limits);
 
   kainjow::mustache::mustache layout{page_template};
   if (!layout.is_valid())

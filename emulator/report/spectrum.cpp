@@ -14,10 +14,18 @@ Spectrum spectrum(std::span<const float> values, double rate_Hz) {
   values = values.last(n);
   double mean = 0.0;
   for (const float value : values) mean += static_cast<double>(value) / static_cast<double>(n);
+  // A straight trend, by least squares: of what rises slowly it would hide all else.
+  const double count = static_cast<double>(n), middle = 0.5 * (count - 1.0);
+  double slope = 0.0;
+  for (std::size_t k = 0; k < n; ++k)
+    slope += (static_cast<double>(k) - middle) * static_cast<double>(values[k]);
+  slope /= count * (count * count - 1.0) / 12.0;
   std::vector<double> windowed(n);
   for (std::size_t k = 0; k < n; ++k) {
     const double turn = 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n);
-    windowed[k] = (static_cast<double>(values[k]) - mean) * (0.5 - 0.5 * std::cos(turn));
+    windowed[k] =
+        (static_cast<double>(values[k]) - mean - slope * (static_cast<double>(k) - middle)) *
+        (0.5 - 0.5 * std::cos(turn));
   }
   std::vector<std::complex<double>> lines;
   Eigen::FFT<double>().fwd(lines, windowed);

@@ -1,6 +1,6 @@
 // Amplitudes of what a signal holds at each frequency.
-// Method  mean taken off, Hann window, FFT; peak amplitude of a sine that lies on a line, 0.4 % low
-//         to 15 % low beside one (the window's scalloping).
+// Method  mean and straight trend taken off, Hann window, FFT; peak amplitude of a sine on a line,
+//         0.4 % low to 15 % low beside one (the window's scalloping).
 // Source  F. J. Harris, On the use of windows for harmonic analysis with the discrete Fourier
 //         transform, Proc. IEEE 66 (1978), table 1: from memory.
 #pragma once

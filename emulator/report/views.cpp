@@ -6,6 +6,8 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <optional>
+#include <utility>
 
 #include "emulator/judge/wording.hpp"
 #include "emulator/report/chart.hpp"
@@ -28,6 +30,7 @@ struct Shown {
 struct Pane {
   std::string_view title, unit;
   std::vector<Shown> signals;
+  bool close = true;  // still says something from very near
 };
 
 const std::vector<Pane>& panes() {
@@ -36,10 +39,10 @@ const std::vector<Pane>& panes() {
        "A",
        {{Signal::current_U, "U"}, {Signal::current_V, "V"}, {Signal::current_W, "W"}}},
       {"Torque", "N m", {{Signal::torque, "of the machine"}, {Signal::load_torque, "of the load"}}},
-      {"Speed", "rpm", {{Signal::speed, "motor shaft", rpm}}},
+      {"Speed", "rpm", {{Signal::speed, "motor shaft", rpm}}, false},
       {"Bus voltage", "V", {{Signal::bus_voltage, "at the bridge"}}},
-      {"Bus current", "A", {{Signal::bus_current, "out of the supply"}}},
-      {"Throttle", "V", {{Signal::throttle, "at the controller"}}}};
+      {"Bus current", "A", {{Signal::bus_current, "out of the supply"}}, false},
+      {"Throttle", "V", {{Signal::throttle, "at the controller"}}, false}};
   return all;
 }
 
@@ -134,6 +137,62 @@ std::string trace_chart(const RecordReader& record, std::string_view title, std:
   return chart.traces.empty() ? std::string() : svg(chart);
 }
 
+/// Where a measure stood worst: at the largest size of the signal that its name begins with, in its
+/// window; of one that counts from an event, at its begin.
+double worst_moment_s(const RecordReader& record, const Broken& limit) {
+  constexpr std::pair<std::string_view, Signal> kinds[] = {{"phase_current", Signal::current_U},
+                                                           {"current", Signal::current_q},
+                                                           {"bus_", Signal::bus_voltage},
+                                                           {"torque", Signal::torque},
+                                                           {"speed", Signal::speed}};
+  const auto kind = std::find_if(std::begin(kinds), std::end(kinds), [&](const auto& one) {
+    return limit.measure.starts_with(one.first);
+  });
+  if (kind == std::end(kinds)) return limit.window.from_s;
+  const Envelope found = envelope(record, kind->second, limit.window, columns);
+  double most = -1.0;
+  std::size_t where = 0;
+  for (std::size_t k = 0; k < columns; ++k) {
+    if (found.least[k] > found.greatest[k]) continue;
+    const double size = std::max(std::abs(static_cast<double>(found.least[k])),
+                                 std::abs(static_cast<double>(found.greatest[k])));
+    if (size > most) most = size, where = k;
+  }
+  return limit.window.from_s +
+         limit.window.seconds() * (static_cast<double>(where) + 0.5) / static_cast<double>(columns);
+}
+
+/// Of the stretches of 50 ms or more between two marks through which the machine carries a tenth of
+/// its greatest current or more, the longest, at most its last second; of equal ones the last.
+std::optional<Span> at_work(const RecordReader& record) {
+  std::vector<double> borders{0.0};
+  for (const RecordedMark& mark : record.marks())
+    if (mark.kind != MarkKind::text) {
+      borders.push_back(seconds(mark.at_ps));
+      if (mark.kind == MarkKind::gap) borders.push_back(seconds(mark.to_ps));
+    }
+  borders.push_back(record.end_s());
+  std::sort(borders.begin(), borders.end());
+  std::vector<std::pair<Span, double>> found;  // and its current's rms
+  double most = 0.0;
+  for (std::size_t k = 1; k < borders.size(); ++k) {
+    if (borders[k] - borders[k - 1] < 50e-3) continue;
+    const Span span{std::max(borders[k - 1], borders[k] - 1.0), borders[k]};
+    double sum = 0.0;
+    const Points current = points(record, Signal::current_U, span);
+    for (const float value : current.value) sum += double{value} * double{value};
+    const double rms =
+        std::sqrt(sum / static_cast<double>(std::max<std::size_t>(1, current.value.size())));
+    if (!(rms > 0.0)) continue;  // none, or not a number
+    found.emplace_back(span, rms);
+    most = std::max(most, rms);
+  }
+  std::optional<Span> best;
+  for (const auto& [span, rms] : found)
+    if (rms >= 0.1 * most && (!best || span.seconds() >= best->seconds() - 1e-9)) best = span;
+  return best;
+}
+
 constexpr auto gates_end = static_cast<std::uint16_t>(io::gate_count);
 
 }  // namespace
@@ -142,7 +201,7 @@ View whole_run(const RecordReader& record) {
   return {"The whole run", {0.0, std::max(record.end_s(), 1e-6)}};
 }
 
-std::vector<View> close_views(const RecordReader& record) {
+std::vector<View> close_views(const RecordReader& record, const std::vector<Broken>& broken) {
   std::vector<View> out;
   std::vector<std::string> told;
   for (const RecordedMark& mark : record.marks()) {
@@ -151,31 +210,71 @@ std::vector<View> close_views(const RecordReader& record) {
     const double at_s = seconds(mark.at_ps);
     out.push_back(
         {fmt::format("{} at {}", text_of(mark), quantity_text(at_s, "s", 6)), about(record, at_s)});
-    if (out.size() == most_close) return out;
+    if (out.size() == most_close) break;
+  }
+  std::size_t more = 0;
+  for (const Broken& limit : broken) {
+    if (more == most_close || record.frames() == 0) break;
+    const double at_s = worst_moment_s(record, limit);
+    const bool shown = std::any_of(out.begin(), out.end(), [&](const View& view) {
+      return at_s >= view.span.from_s && at_s <= view.span.to_s;
+    });
+    if (shown) continue;
+    out.push_back({fmt::format("FAIL: {}, near {}", limit.measure, quantity_text(at_s, "s", 4)),
+                   about(record, at_s)});
+    ++more;
   }
   if (out.empty() && record.end_s() > 0.0)
     out.push_back({"The end of the run", about(record, record.end_s())});
   return out;
 }
 
-std::string time_charts(const RecordReader& record, const View& view) {
+View closer(const View& view) {
+  const double at_s = view.span.from_s + 0.25 * view.span.seconds();
+  const double width_s = 0.1 * view.span.seconds();
+  return {view.title + ", ten times closer", {at_s - 0.25 * width_s, at_s + 0.75 * width_s}};
+}
+
+std::string time_charts(const RecordReader& record, const View& view, bool few) {
   std::string out;
   const auto marks = marks_in(record, view.span);
   for (const Pane& pane : panes()) {
+    if (few && !pane.close) continue;
+    const bool first = &pane == panes().data();
     Chart chart{std::string(pane.title),
                 {"time", "s", view.span.from_s, view.span.to_s},
                 {"", std::string(pane.unit)},
                 {},
-                marks};
+                marks,
+                first};
     for (const Shown& shown : pane.signals)
       chart.curves.push_back(curve_of(record, shown, view.span));
     chart.y = fitted(chart.y, chart.curves);
     out += svg(chart);
-    if (pane.title == "Phase currents") {
+    if (first) {
       out += trace_chart(record, "Gates (grey: switching)", 0, gates_end, view.span);
       out += trace_chart(record, "Other lines at the connector", gates_end,
                          static_cast<std::uint16_t>(io::line_count), view.span);
     }
+  }
+  return out;
+}
+
+std::string charts_beside(const RecordReader& record, const RecordReader& other,
+                          const std::string& its_name) {
+  const Span span{0.0, std::max({record.end_s(), other.end_s(), 1e-6})};
+  std::string out;
+  for (const Pane& pane : panes()) {
+    Shown shown = pane.signals.front();
+    shown.name = "this run";
+    Chart chart{fmt::format("{}{}", pane.title, pane.signals.size() == 3 ? ", phase U" : ""),
+                {"time", "s", span.from_s, span.to_s},
+                {"", std::string(pane.unit)},
+                {banded(record, shown, span), banded(other, shown, span)},
+                {}};
+    chart.curves[1].name = its_name;
+    chart.y = fitted(chart.y, chart.curves);
+    out += svg(chart);
   }
   return out;
 }
@@ -205,15 +304,12 @@ std::string gate_chart(const RecordReader& record, double at_s) {
 }
 
 std::string spectra(const RecordReader& record) {
-  double from_s = std::max(0.0, record.end_s() - 1.0);
-  for (const RecordedMark& mark : record.marks())
-    if (mark.kind != MarkKind::text && mark.kind != MarkKind::gap)
-      from_s = std::max(from_s, std::min(seconds(mark.at_ps), record.end_s() - 0.2));
-  const Span span{std::max(from_s, 0.0), record.end_s()};
+  const std::optional<Span> span = at_work(record);
+  if (!span) return {};
   std::string out;
-  for (const Shown& shown :
-       {Shown{Signal::current_U, "phase current U"}, Shown{Signal::torque, "torque"}}) {
-    const Points found = points(record, shown.signal, span);
+  for (const Shown& shown : {Shown{Signal::current_U, "phase current U"},
+                             Shown{Signal::torque, "torque"}, Shown{Signal::speed, "speed"}}) {
+    const Points found = points(record, shown.signal, *span);
     const Spectrum lines = spectrum(found.value, record.rate_Hz());
     if (lines.amplitude.empty()) return {};
     // Up to 2 kHz: above it are the switching and what the grid folds down.
@@ -225,10 +321,11 @@ std::string spectra(const RecordReader& record) {
       curve.high.push_back(lines.amplitude[k]);
     }
     curve.low = curve.high;
-    Chart chart{fmt::format("Spectrum of {}, last {}, peak amplitudes", shown.name,
-                            quantity_text(static_cast<double>(lines.amplitude.size() - 1) * 2.0 /
-                                              record.rate_Hz(),
-                                          "s", 3)),
+    const double length_s =
+        static_cast<double>(lines.amplitude.size() - 1) * 2.0 / record.rate_Hz();
+    Chart chart{fmt::format("Spectrum of {}, {} to {}, peak amplitudes", shown.name,
+                            quantity_text(span->to_s - length_s, "s", 4),
+                            quantity_text(span->to_s, "s", 4)),
                 {"frequency", "Hz", 0.0, end_Hz},
                 {"", std::string(signal_table[static_cast<std::size_t>(shown.signal)].unit)},
                 {curve},
@@ -257,7 +354,10 @@ std::string dq_chart(const RecordReader& record) {
               fitted({"i_d", "A"}, {across}),
               fitted({"i_q", "A"}, {curve}),
               {curve},
-              {}};
+              {},
+              false,
+              true};
+  equal_scale(chart.x, chart.y);
   return svg(chart);
 }
 

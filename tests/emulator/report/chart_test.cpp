@@ -38,6 +38,19 @@ TEST(ChartSvg, PutsValuesWhereTheAxesSay) {
   EXPECT_THAT(text, Not(HasSubstr("outside")));
 }
 
+// By hand: 88 + 400 + 8 wide; 2 s over 400 units each way once both axes are 100 long.
+TEST(ChartSvg, DrawsAPlaneAtOneScale) {
+  Chart chart = one_curve();
+  chart.square = chart.flags = true;
+  equal_scale(chart.x, chart.y);
+  EXPECT_EQ(chart.x.low, -49.0);
+  EXPECT_EQ(chart.x.high, 51.0);
+  const std::string text = svg(chart);
+  EXPECT_THAT(text, HasSubstr("<figure class=\"square\">"));
+  EXPECT_THAT(text, HasSubstr("d=\"M284.0 408.0L288.0 208.0L292.0 8.0\""));
+  EXPECT_THAT(text, HasSubstr("class=\"flag\">hall_line_open &quot;U&quot;</text>"));
+}
+
 TEST(ChartSvg, EscapesEveryText) {
   const std::string text = svg(one_curve());
   EXPECT_THAT(text, HasSubstr("Speed &lt;i&gt;"));

@@ -23,6 +23,19 @@ TEST(Envelope, KeepsASinglePointInItsColumn) {
   }
 }
 
+// The same in a window so long that the record's overview serves: 4000 points a column, 64 a bin.
+TEST(Envelope, KeepsASinglePointOfALongWindowToo) {
+  SyntheticRecord record(2.0);
+  record.signal(
+      Signal::speed, [](double t) { return std::abs(t - 1.3105) < 1e-6 ? 50.0 : t; }, 1);
+  const Envelope found = envelope(record.read(), Signal::speed, {0.0, 2.0}, 10);
+  for (std::size_t k = 0; k < 10; ++k) {
+    EXPECT_EQ(found.greatest[k] == 50.0F, k == 6) << k;
+    // A bin of 3.2 ms that reaches into a column counts for it.
+    EXPECT_NEAR(found.least[k], 0.2 * static_cast<double>(k), 3.3e-3) << k;
+  }
+}
+
 // A current that swings between grid points: the record's own least and greatest of each bin count.
 TEST(Envelope, TakesWhatLiesBetweenGridPoints) {
   SyntheticRecord record(0.05);

@@ -168,6 +168,26 @@ TEST(Report, RefusesADamagedDocument) {
   EXPECT_THROW(report_html("/nowhere"), std::runtime_error);
 }
 
+TEST(Report, SaysWhatBecameDifferentAgainstAnotherRun) {
+  SyntheticRecord record(0.2), before(0.2);
+  judge_it(run(record));
+  judge_it(run(before));
+  Against against;
+  against.name = nasty;
+  against.run_folder = before.folder();
+  against.comparison.verdicts = {"phase_current_peak was PASS and is FAIL"};
+  for (int k = 0; k < 30; ++k) against.comparison.measures.push_back({30.0 - k, nasty});
+  against.comparison.grounds = "No bands are known.";
+  const std::string page = report_html(record.folder(), against);
+  expect_well_formed(page);
+  EXPECT_TRUE(has(page, "<h2>Against &lt;script&gt;alert(1)&lt;/script&gt;: different</h2>"));
+  for (const char* part : {"<h3>Verdicts</h3>", "was PASS and is FAIL", "<li>and 10 more</li>",
+                           "No bands are known.", "Both runs drawn over each other"})
+    EXPECT_TRUE(has(page, part)) << part;
+  EXPECT_FALSE(has(page, "<script")) << "<script";
+  EXPECT_FALSE(has(report_html(record.folder()), "Against")) << "without another run";
+}
+
 // Three electrical periods of 50 Hz: 60 ms, a quarter of it before the fault.
 TEST(CloseViews, StandAboutTheFault) {
   SyntheticRecord record(0.2);
@@ -175,6 +195,37 @@ TEST(CloseViews, StandAboutTheFault) {
   ASSERT_EQ(views.size(), 1U);
   EXPECT_NEAR(views[0].span.from_s, 0.105, 1e-9);
   EXPECT_NEAR(views[0].span.to_s, 0.165, 1e-9);
+}
+
+// A limit that was broken where no fault shows it: about the largest current of its window, a
+// quarter of the view before it; none is drawn twice. Closer: a tenth, about the same moment.
+TEST(CloseViews, StandAboutBrokenLimitsToo) {
+  SyntheticRecord record(2.0);
+  record.constant(Signal::speed, 2.0 * pi * 12.5)
+      .signal(Signal::current_U, [](double t_s) { return std::abs(t_s - 1.3) < 0.01 ? 50.0 : 1.0; })
+      .mark(MarkKind::fault, 200 * ms, "hall_line_open", "U");
+  const auto views = close_views(record.read(), {{"phase_current_peak", {0.5, 2.0}},
+                                                 {"phase_current_rms", {1.0, 2.0}},
+                                                 {"time_to_gates_off", {0.2, 2.0}}});
+  ASSERT_EQ(views.size(), 2U);  // the second and the third are in sight already
+  EXPECT_EQ(views[1].title.substr(0, 30), "FAIL: phase_current_peak, near");
+  const double at_s = views[1].span.from_s + 0.25 * views[1].span.seconds();
+  EXPECT_NEAR(at_s, 1.3, 0.0101 + 1.5 / 480);
+  const View near = closer(views[1]);
+  EXPECT_NEAR(near.span.seconds(), 0.1 * views[1].span.seconds(), 1e-9);
+  EXPECT_NEAR(near.span.from_s + 0.25 * near.span.seconds(), at_s, 1e-9);
+}
+
+TEST(Spectra, AreOfAMachineAtWork) {
+  SyntheticRecord record(2.0);
+  record
+      .signal(Signal::current_U,
+              [](double t_s) { return t_s < 1.2 ? 20.0 * std::sin(2.0 * pi * 50.0 * t_s) : 0.0; })
+      .mark(MarkKind::fault, 1200 * ms, "hall_line_open", "U");
+  // 2^14 points of 50 us before the fault.
+  EXPECT_TRUE(has(spectra(record.read()), "Spectrum of phase current U, 380.8 ms to 1.2 s"));
+  SyntheticRecord still(1.0);
+  EXPECT_EQ(spectra(still.read()), "");
 }
 
 TEST(CloseViews, ShowTheEndWhereNothingHappened) {
