@@ -91,12 +91,14 @@ JudgedLimit judge_limit(Evidence& evidence, const Scenario& scenario, const Limi
                                 quantity_text(static_cast<double>(scenario.lasts_ps) * 1e-12, "s") +
                                 ", and the window reaches to its end";
   }
-  if (!judged.measured.undefined.empty()) {
-    judged.reason = what + " could not be measured: " + judged.measured.undefined + ".";
+  // First, because points that are missing may be why it is undefined.
+  const bool has_window = judged.measured.to_s > judged.measured.from_s;
+  if (const RecordedMark* gap = has_window ? gap_in(record, judged.measured) : nullptr) {
+    judged.reason = what + " cannot be judged: " + gap_text(*gap) + ".";
     return judged;
   }
-  if (const RecordedMark* gap = gap_in(record, judged.measured)) {
-    judged.reason = what + " cannot be judged: " + gap_text(*gap) + ".";
+  if (!judged.measured.undefined.empty()) {
+    judged.reason = what + " could not be measured: " + judged.measured.undefined + ".";
     return judged;
   }
   judged.verdict = compare(limit, judged.measured);

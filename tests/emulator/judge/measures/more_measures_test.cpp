@@ -92,6 +92,8 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
       .constant(Signal::bridge_current, 12.0)
       .constant(Signal::temperature_winding, 353.15)
       .signal(Signal::temperature_magnet, [](double t_s) { return 300.0 + 40.0 * t_s; })
+      .constant(Signal::temperature_heatsink, 330.0)
+      .signal(Signal::temperature_junction, [](double t_s) { return 400.0 - 20.0 * t_s; })
       .signal(
           Signal::bus_current, [](double t_s) { return t_s <= 0.6 ? 15.0 : -5.0; }, 1);
   for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W})
@@ -115,7 +117,9 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
                   {"remaining_loss", 176.0 - copper, 2e-3},
                   {"returned_energy", 96.0, 0.05},
                   {"temperature_winding_max", 353.15, 1e-3},
-                  {"temperature_magnet_max", 340.0, 0.01}});
+                  {"temperature_magnet_max", 340.0, 0.01},
+                  {"temperature_heatsink_max", 330.0, 1e-3},
+                  {"temperature_junction_max", 400.0, 0.01}});
   SyntheticRecord other;
   other.constant(Signal::current_q, 1.0);
   expect_undefined(other, {{"distance_from_best_torque", "names no constant inductances"},
@@ -165,6 +169,7 @@ TEST(Gates, DeadTimesOverlapsAndJitter) {
         .pulse(1, middle + half + dead, middle + half + dead + 30 * us);
   }
   expect(record, {{"dead_time_median", 1e-6, 1.1e-12},
+                  {"dead_time_p1", 0.5e-6, 1.1e-12},
                   {"smallest_dead_time", -0.3e-6, 1.1e-12},
                   {"shoot_through_time", 3e-6, 1.1e-11},
                   {"shortest_pulse", 20e-6, 1.1e-12},
