@@ -91,14 +91,16 @@ JudgedLimit judge_limit(Evidence& evidence, const Scenario& scenario, const Limi
                                 quantity_text(static_cast<double>(scenario.lasts_ps) * 1e-12, "s") +
                                 ", and the window reaches to its end";
   }
-  // First, because points that are missing may be why it is undefined.
   const bool has_window = judged.measured.to_s > judged.measured.from_s;
-  if (const RecordedMark* gap = has_window ? gap_in(record, judged.measured) : nullptr) {
-    judged.reason = what + " cannot be judged: " + gap_text(*gap) + ".";
+  const RecordedMark* gap = has_window ? gap_in(record, judged.measured) : nullptr;
+  if (!judged.measured.undefined.empty()) {
+    // Points that are missing may be why.
+    judged.reason = what + " could not be measured: " + judged.measured.undefined +
+                    (gap != nullptr ? "; " + gap_text(*gap) : "") + ".";
     return judged;
   }
-  if (!judged.measured.undefined.empty()) {
-    judged.reason = what + " could not be measured: " + judged.measured.undefined + ".";
+  if (gap != nullptr) {
+    judged.reason = what + " cannot be judged: " + gap_text(*gap) + ".";
     return judged;
   }
   judged.verdict = compare(limit, judged.measured);
