@@ -359,6 +359,9 @@ def rows():
         max(0, min(off, r.b) - max(on, r.a)) for on, off in r.pulses("brake_chopper")))
     row("text_matches", "lines", None, lambda r: sum(
         bool(re.search("throttle open", m["detail"].decode())) for m in r.file["marks"]), pattern="throttle open")
+    number = r"throttle open at key-on \(([0-9.]+) V\)"
+    row("text_number", "lines", None, lambda r: [float(found.group(1)) for m in r.file["marks"] for found in [
+        re.search(number, m["detail"].decode())] if found][-1], pattern=number)
     for body in ("winding", "magnet", "heatsink", "junction"):
         row(f"temperature_{body}_max", "warm", None, lambda r, body=body: r(f"temperature.{body}").max())
     row("supply_swing", "lines", (1.0, 3.0), lambda r: swing(r)[0], 0.1)

@@ -192,7 +192,7 @@ TEST_F(RunCommand, TwiceGivesTheSameResultToTheByte) {
 TEST_F(RunCommand, KeepsWhatItIsToldToAndJudgesOnlyThat) {
   const std::string file =
       scenario("5 s",
-               "  - {measure: phase_current_peak, from: 0.1 s, to: 1 s, max: 500 A}\n"
+               "  - {measure: phase_current_peak, from: 2 s, to: 3 s, max: 500 A}\n"
                "  - {measure: speed_max, from: 4.5 s, max: 10000 rpm}\n");
   const Answer answer =
       call({"run", bench(), file, "--out", "kept", "--keep-before", "500 ms", "--compress", "1"});
