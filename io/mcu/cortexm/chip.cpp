@@ -54,6 +54,11 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
   for (const KeptBlock& k : part.kept)
     bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows),
                k.name);
+  motor_.emplace(
+      *part.motor, core_, clocks_, ports_, static_cast<AnalogPins&>(*this),
+      [this](std::string_view who, std::string_view what, Cycle) { guesses_.remark(who, what); });
+  for (Port& port : ports_) port.follow(*motor_);
+  clocks_.follow(*motor_);
   core_.power_on();
 }
 
@@ -68,6 +73,7 @@ void Chip::reset(ResetCause cause) noexcept {
   for (Port& port : ports_) port.reset(core_.now());
   for (Usart& usart : usarts_) usart.reset();
   for (KeptRegisters& kept : kept_) kept.reset();
+  motor_->reset(core_.now());
   core_.reset();
 }
 

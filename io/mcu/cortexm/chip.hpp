@@ -1,5 +1,6 @@
-// A part around the core: clock tree, flash, ports, external lines, serial lines, watchdogs, and
-// registers that are only kept. Resets itself when its firmware or a watchdog asks for it.
+// A part around the core: clock tree, flash, ports, external lines, serial lines, watchdogs,
+// timers, converters, DMA, and registers that are only kept. Resets itself when its firmware or a
+// watchdog asks for it.
 //
 // RT     run() allocates where Core and Guesses do.
 #pragma once
@@ -10,6 +11,7 @@
 
 #include "io/mcu/cortexm/external_lines.hpp"
 #include "io/mcu/cortexm/flash_controller.hpp"
+#include "io/mcu/cortexm/motor_blocks.hpp"
 #include "io/mcu/cortexm/program.hpp"
 #include "io/mcu/cortexm/usart.hpp"
 #include "io/mcu/cortexm/watchdogs.hpp"
@@ -19,9 +21,11 @@ namespace stillrotor::io::cortexm {
 struct ChipOutside {
   std::function<void(Time, std::string_view)> text = [](Time, std::string_view) {};
   std::function<void(PinId, Level, Time)> driven = [](PinId, Level, Time) {};
+  /// At an analog pin, as a share of the converters' reference.
+  std::function<double(PinId, Time)> share = [](PinId, Time) { return 0.0; };
 };
 
-class Chip final : PinFollower, ClockFollower {
+class Chip final : PinFollower, ClockFollower, AnalogPins {
  public:
   /// part outlives this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
   Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside,
@@ -52,6 +56,10 @@ class Chip final : PinFollower, ClockFollower {
     outside_.driven(pin, level, clocks_.time_at(at));
   }
 
+  double share(PinId pin, Cycle at) noexcept override {
+    return outside_.share(pin, clocks_.time_at(at));
+  }
+
   const ChipPart& part_;
   Program program_;
   ChipOutside outside_;
@@ -66,6 +74,7 @@ class Chip final : PinFollower, ClockFollower {
   std::deque<Port> ports_;
   std::deque<Usart> usarts_;
   std::deque<KeptRegisters> kept_;
+  std::optional<MotorBlocks> motor_;
   ResetCause cause_ = ResetCause::software;
   unsigned resets_ = 0;
 };

@@ -70,10 +70,11 @@ void ClockTree::take_over(Cycle at) noexcept {
   constexpr unsigned shifts[] = {1, 2, 3, 4, 6, 7, 8, 9};
   if (prescaler & 8) Hz >>= shifts[prescaler & 7];
   if (Hz == 0) Hz = 1;
-  if (Hz == core_Hz_) return;
+  if (Hz == core_Hz_ && buses() == told_buses_) return;
   since_ = time_at(at);
   since_cycle_ = at;
   core_Hz_ = Hz;
+  told_buses_ = buses();
   for (ClockFollower* f : followers_) f->clock_changed(at);
 }
 

@@ -26,7 +26,7 @@ enum class ResetCause : std::uint32_t {
   window_watchdog = 0x44000000
 };
 
-/// Told after a change of frequency.
+/// Told after a change of frequency, of the core or of a bus.
 class ClockFollower {
  public:
   virtual ~ClockFollower() = default;
@@ -67,7 +67,10 @@ class ClockTree final : public Peripheral {
   unsigned crystal_event_, pll_event_;
   std::vector<ClockFollower*> followers_;
   std::array<Word, 0x8c / 4> registers_{};
+  /// The dividers of both buses, as they stand in the register.
+  Word buses() const noexcept { return registers_[0x08 / 4] & 0xfc00; }
   std::uint32_t core_Hz_;
+  Word told_buses_ = 0;
   Cycle since_cycle_ = 0;
   Time since_{};
 };

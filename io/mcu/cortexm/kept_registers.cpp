@@ -65,6 +65,15 @@ void Guesses::read(Word address, Word value, Cycle at, const KeptRegisters& regi
   loops_.push_back({address, pc, registers.name_of(offset), at, tested_bits(core_, pc)});
 }
 
+void Guesses::remark(std::string_view block, std::string_view what) {
+  std::string text =
+      fmt::format("{}: {}; first at {}", block, what, core_.describe(core_.cpu().pc()));
+  const std::string_view head = std::string_view(text).substr(0, block.size() + 2 + what.size());
+  for (const std::string& known : remarks_)
+    if (known.starts_with(head)) return;
+  remarks_.push_back(std::move(text));
+}
+
 std::string Guesses::describe(const PollLoop& loop) const {
   return fmt::format("waiting for {} (0x{:08x}){} at {}", loop.name, loop.address,
                      loop.mask ? bits_of(*loop.mask) : std::string(), core_.describe(loop.pc));

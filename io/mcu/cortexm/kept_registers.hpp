@@ -52,11 +52,15 @@ class Guesses {
   void touched(Word address, std::string name, bool written, Cycle at);
   void read(Word address, Word value, Cycle at, const KeptRegisters&, Word offset);
   void written() noexcept { reads_ = 0; }
+  /// What a block was asked for and does not do; once each.
+  void remark(std::string_view block, std::string_view what);
+  const std::vector<std::string>& remarks() const noexcept { return remarks_; }
 
  private:
   Core& core_;
   std::vector<Touch> touches_;
   std::vector<PollLoop> loops_;
+  std::vector<std::string> remarks_;
   Word last_address_ = 0, last_pc_ = 0, last_value_ = 0;
   unsigned reads_ = 0;
 };

@@ -8,6 +8,7 @@
 #include <string_view>
 
 #include "io/mcu/cortexm/kept_registers.hpp"
+#include "io/mcu/cortexm/parts/motor.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -47,6 +48,7 @@ struct ChipPart {
   std::span<const UsartBlock> usarts;
   std::span<const LineInterrupt> lines;
   std::span<const KeptBlock> kept;
+  const MotorPart* motor;
 };
 
 /// By the name that benches use; nullptr: none.

@@ -46,15 +46,6 @@ constexpr RegisterRow identity_rows[] = {{0x10, "ID0", 0x00320031},
 constexpr RegisterRow option_rows[] = {{0x0, "OPTION", 0x5510aaef}, {0x8, "nWRP", 0xf000ffff}};
 
 constexpr KeptBlock kept[] = {
-    {"TIM2", 0x40000000, 0x400},
-    {"TIM3", 0x40000400, 0x400},
-    {"TIM4", 0x40000800, 0x400},
-    {"TIM5", 0x40000C00, 0x400},
-    {"TIM6", 0x40001000, 0x400},
-    {"TIM7", 0x40001400, 0x400},
-    {"TIM12", 0x40001800, 0x400},
-    {"TIM13", 0x40001C00, 0x400},
-    {"TIM14", 0x40002000, 0x400},
     {"RTC", 0x40002800, 0x400},
     {"SPI2", 0x40003800, 0x400, spi_rows},
     {"SPI3", 0x40003C00, 0x400, spi_rows},
@@ -65,18 +56,10 @@ constexpr KeptBlock kept[] = {
     {"CAN2", 0x40006800, 0x400, can_rows},
     {"PWR", 0x40007000, 0x400, power_rows},
     {"DAC", 0x40007400, 0x400},
-    {"TIM1", 0x40010000, 0x400},
-    {"TIM8", 0x40010400, 0x400},
-    {"ADC", 0x40012000, 0x400},
     {"SDIO", 0x40012C00, 0x400},
     {"SPI1", 0x40013000, 0x400, spi_rows},
-    {"TIM9", 0x40014000, 0x400},
-    {"TIM10", 0x40014400, 0x400},
-    {"TIM11", 0x40014800, 0x400},
     {"CRC", 0x40023000, 0x400},
     {"BKPSRAM", 0x40024000, 0x1000},
-    {"DMA1", 0x40026000, 0x400},
-    {"DMA2", 0x40026400, 0x400},
     {"USB_OTG_HS", 0x40040000, 0x40000, usb_rows},
     {"USB_OTG_FS", 0x50000000, 0x40000, usb_rows},
     {"RNG", 0x50060800, 0x400},
@@ -104,6 +87,7 @@ constexpr ChipPart stm32f405{
     .usarts = usarts,
     .lines = lines,
     .kept = kept,
+    .motor = &stm32f405_motor,
 };
 
 }  // namespace

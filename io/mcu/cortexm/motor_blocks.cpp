@@ -1,0 +1,228 @@
+#include "io/mcu/cortexm/motor_blocks.hpp"
+
+#include <fmt/core.h>
+
+#include <cmath>
+
+namespace stillrotor::io::cortexm {
+namespace {
+
+bool is_output(TimerPin signal) { return signal <= TimerPin::complement3; }
+bool is_complement(TimerPin signal) {
+  return signal >= TimerPin::complement1 && signal <= TimerPin::complement3;
+}
+unsigned channel_of(TimerPin signal) {
+  return static_cast<unsigned>(signal) -
+         static_cast<unsigned>(is_complement(signal) ? TimerPin::complement1 : TimerPin::channel1);
+}
+Level level_of(Pad pad) {
+  return pad == Pad::released ? Level::released : pad == Pad::high ? Level::high : Level::low;
+}
+
+// Within the chip, as shares of 3.3 V: the temperature sensor at 25 degrees, the reference
+// (datasheet, typical, from memory), half the battery's pin.
+constexpr double temperature_share = 0.76 / 3.3, reference_share = 1.21 / 3.3, battery_share = 0.5;
+
+}  // namespace
+
+class MotorBlocks::Unit final : public TimerListener {
+ public:
+  Unit(MotorBlocks& owner, const TimerBlock& of)
+      : owner_(owner), block(of), timer(of.layout, owner.core_.scheduler(), *this) {
+    for (const TimerWire& w : owner.part_.wires)
+      if (w.timer == of.layout.number) wires_.push_back(&w);
+  }
+
+  void pad(unsigned channel, bool complementary, Pad pad, Cycle at) noexcept override {
+    (complementary ? pads_n : pads)[channel] = pad;
+    for (const TimerWire* w : wires_) {
+      if (!is_output(w->signal) || channel_of(w->signal) != channel ||
+          is_complement(w->signal) != complementary)
+        continue;
+      Port& port = owner_.ports_[static_cast<unsigned>(w->port - 'A')];
+      if (port.is_alternate(w->pin) && port.alternate_function(w->pin) == w->function)
+        port.set_alternate(w->pin, level_of(pad), at);
+    }
+  }
+  void interrupt(TimerInterrupt line, bool high, Cycle) noexcept override {
+    owner_.set_vector(block.vectors[static_cast<unsigned>(line)], high);
+  }
+  void request(TimerRequest r, Cycle at) noexcept override {
+    for (const RequestWire& w : owner_.part_.requests)
+      if (w.timer == block.layout.number && w.request == r) owner_.request(w, at);
+  }
+  void trigger(bool high, Cycle at) noexcept override {
+    for (Unit& other : owner_.units_)
+      for (unsigned n = 0; n < other.block.masters.size(); ++n)
+        if (other.block.masters[n] == block.layout.number)
+          other.timer.internal_trigger(n, high, at);
+    owner_.start_converters(block.layout.number, 0, high, at);
+  }
+  void channel_signal(unsigned channel, bool high, Cycle at) noexcept override {
+    owner_.start_converters(block.layout.number, channel + 1, high, at);
+  }
+  void not_modelled(const char* what, Cycle at) noexcept override {
+    owner_.not_modelled_(fmt::format("TIM{}", block.layout.number), what, at);
+  }
+
+ private:
+  MotorBlocks& owner_;
+  std::vector<const TimerWire*> wires_;
+
+ public:
+  const TimerBlock& block;
+  std::array<Pad, 4> pads{}, pads_n{};
+  Timer timer;  // tells this what it does, so it comes last
+};
+
+class MotorBlocks::Carrier final : public DmaListener {
+ public:
+  Carrier(MotorBlocks& owner, unsigned index)
+      : dma(owner.core_.scheduler(), *this, index == 1), owner_(owner), index_(index) {}
+  bool load(Word address, unsigned size, Word& value, Cycle at) noexcept override {
+    return owner_.core_.bus().read(address, size, value, at, true);
+  }
+  bool store(Word address, unsigned size, Word value, Cycle at) noexcept override {
+    return owner_.core_.bus().write(address, size, value, at, true);
+  }
+  void interrupt(unsigned stream, bool high, Cycle) noexcept override {
+    owner_.set_vector(owner_.part_.dma_vectors[index_][stream], high);
+  }
+  Dma dma;
+
+ private:
+  MotorBlocks& owner_;
+  unsigned index_;
+};
+
+MotorBlocks::MotorBlocks(const MotorPart& part, Core& core, const ClockTree& clocks,
+                         std::deque<Port>& ports, AnalogPins& analog, NotModelled not_modelled)
+    : part_(part),
+      core_(core),
+      clocks_(clocks),
+      ports_(ports),
+      analog_(analog),
+      not_modelled_(std::move(not_modelled)),
+      adc_(core.scheduler(), *this) {
+  for (const TimerWire& w : part.wires)
+    at_pin_[static_cast<unsigned>(w.port - 'A')][w.pin].push_back(&w);
+  constexpr Word block = 0x400;
+  for (const TimerBlock& t : part.timers)
+    core.bus().attach(t.base, block, units_.emplace_back(*this, t).timer);
+  core.bus().attach(part.converters, block, adc_);
+  for (unsigned i = 0; i < part.dma.size(); ++i)
+    core.bus().attach(part.dma[i], block, carriers_.emplace_back(*this, i).dma);
+  clock_changed(0);
+}
+
+MotorBlocks::~MotorBlocks() = default;
+
+void MotorBlocks::reset(Cycle at) noexcept {
+  for (Unit& u : units_) u.timer.reset(at);
+  adc_.reset(at);
+  for (Carrier& c : carriers_) c.dma.reset(at);
+  clock_changed(at);
+}
+
+/// Timers run twice as fast as their bus where that is divided.
+void MotorBlocks::clock_changed(Cycle at) noexcept {
+  for (Unit& u : units_) {
+    const unsigned bus = clocks_.bus_divider(u.block.fast);
+    u.timer.set_clock(bus == 1 ? 1 : bus / 2, at);
+  }
+  adc_.set_bus_clock(clocks_.bus_divider(true));
+}
+
+// --- pins -----------------------------------------------------------------------------------
+
+const TimerWire* MotorBlocks::wire_of(PinId id) const noexcept {
+  const Port& port = ports_[id.port];
+  if (!port.is_alternate(id.number)) return nullptr;
+  const unsigned function = port.alternate_function(id.number);
+  for (const TimerWire* w : at_pin_[id.port][id.number])
+    if (w->function == function) return w;
+  return nullptr;
+}
+
+MotorBlocks::Unit* MotorBlocks::unit(unsigned number) noexcept {
+  for (Unit& u : units_)
+    if (u.block.layout.number == number) return &u;
+  return nullptr;
+}
+
+void MotorBlocks::seen(PinId id, bool high, Cycle at) noexcept {
+  const TimerWire* wire = wire_of(id);
+  if (wire == nullptr || is_complement(wire->signal)) return;
+  Timer& timer = unit(wire->timer)->timer;
+  if (wire->signal == TimerPin::stop)
+    timer.break_input(high, at);
+  else if (wire->signal == TimerPin::trigger)
+    timer.external_trigger(high, at);
+  else
+    timer.input(channel_of(wire->signal), high, at);
+}
+
+/// The pin's mode or function may have changed.
+void MotorBlocks::configured(PinId id, Cycle at) noexcept {
+  Port& port = ports_[id.port];
+  const TimerWire* wire = wire_of(id);
+  if (wire == nullptr) {
+    port.set_alternate(id.number, Level::released, at);
+    return;
+  }
+  const Unit& u = *unit(wire->timer);
+  if (is_output(wire->signal)) {
+    const auto& pads = is_complement(wire->signal) ? u.pads_n : u.pads;
+    port.set_alternate(id.number, level_of(pads[channel_of(wire->signal)]), at);
+  }
+  seen(id, port.reads_high(id.number), at);
+}
+
+// --- wires within the chip ------------------------------------------------------------------
+
+/// Several sources may stand at one vector.
+void MotorBlocks::set_vector(unsigned vector, bool high) noexcept {
+  raised_[vector] = static_cast<std::uint8_t>(raised_[vector] + (high ? 1 : -1));
+  core_.exceptions().set_line(vector, raised_[vector] != 0);
+}
+
+void MotorBlocks::start_converters(unsigned timer, unsigned channel, bool high, Cycle at) noexcept {
+  for (const Group group : {Group::injected, Group::regular})
+    for (const ConverterTrigger& t : group == Group::injected ? part_.injected : part_.regular)
+      if (t.timer == timer && t.channel == channel) adc_.trigger(group, t.code, high, at);
+}
+
+unsigned MotorBlocks::sample(unsigned converter, unsigned channel, Cycle at) noexcept {
+  double share = 0.0;
+  if (channel >= 16) {
+    const double within[] = {temperature_share, reference_share, battery_share};
+    if (converter == 0 && channel <= 18) share = within[channel - 16];
+  } else {
+    for (const ConverterInput& in : part_.inputs)
+      if (in.channel == channel && (in.converters >> converter & 1))
+        share = analog_.share({static_cast<std::uint8_t>(in.port - 'A'), in.pin}, at);
+  }
+  // Ideal: code k from k - 1/2 to k + 1/2 of a step.
+  return static_cast<unsigned>(std::clamp(std::floor(share * 4096.0 + 0.5), 0.0, 4095.0));
+}
+
+void MotorBlocks::interrupt(bool high, Cycle) noexcept {
+  set_vector(part_.converters_vector, high);
+}
+
+bool MotorBlocks::request(const RequestWire& w, Cycle at) noexcept {
+  return carriers_[w.controller].dma.request(w.stream, w.channel, at);
+}
+
+bool MotorBlocks::request(unsigned converter, Cycle at) noexcept {
+  bool last = false;
+  for (const RequestWire& w : part_.requests)
+    if (w.timer == 0 && w.converter == converter) last |= request(w, at);
+  return last;
+}
+
+void MotorBlocks::not_modelled(const char* what, Cycle at) noexcept {
+  not_modelled_("ADC", what, at);
+}
+
+}  // namespace stillrotor::io::cortexm

@@ -1,0 +1,67 @@
+// Timers, converters and DMA of a chip, wired to each other, to the pins and to the processor.
+//
+// Within a chip signals take no time here: a trigger acts in the cycle in which it is given.
+// Not    what a block does without its clock: it is taken to be switched on in RCC.
+// RT     safe after construction.
+#pragma once
+
+#include <deque>
+#include <functional>
+
+#include "io/mcu/cortexm/adc/adc.hpp"
+#include "io/mcu/cortexm/clock_tree.hpp"
+#include "io/mcu/cortexm/dma/dma.hpp"
+#include "io/mcu/cortexm/parts/motor.hpp"
+#include "io/mcu/cortexm/ports.hpp"
+
+namespace stillrotor::io::cortexm {
+
+/// The analog side of the chip.
+class AnalogPins {
+ public:
+  virtual ~AnalogPins() = default;
+  /// At that pin, as a share of the converters' reference.
+  virtual double share(PinId, Cycle) noexcept = 0;
+};
+
+class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener {
+ public:
+  using NotModelled = std::function<void(std::string_view block, std::string_view what, Cycle)>;
+  MotorBlocks(const MotorPart&, Core&, const ClockTree&, std::deque<Port>&, AnalogPins&,
+              NotModelled);
+  ~MotorBlocks() override;
+  void reset(Cycle at) noexcept;
+
+  void seen(PinId, bool high, Cycle) noexcept override;
+  void configured(PinId, Cycle) noexcept override;
+  void clock_changed(Cycle) noexcept override;
+
+ private:
+  class Unit;     // a timer, and who listens to it
+  class Carrier;  // a DMA controller likewise
+
+  unsigned sample(unsigned converter, unsigned channel, Cycle) noexcept override;
+  void interrupt(bool high, Cycle) noexcept override;
+  bool request(unsigned converter, Cycle) noexcept override;
+  void not_modelled(const char* what, Cycle) noexcept override;
+
+  void set_vector(unsigned vector, bool high) noexcept;
+  const TimerWire* wire_of(PinId) const noexcept;
+  Unit* unit(unsigned number) noexcept;
+  bool request(const RequestWire&, Cycle) noexcept;
+  void start_converters(unsigned timer, unsigned channel, bool high, Cycle) noexcept;
+
+  const MotorPart& part_;
+  Core& core_;
+  const ClockTree& clocks_;
+  std::deque<Port>& ports_;
+  AnalogPins& analog_;
+  NotModelled not_modelled_;
+  std::array<std::uint8_t, 96> raised_{};  // sources that hold a vector up
+  std::array<std::array<std::vector<const TimerWire*>, 16>, 9> at_pin_;
+  Adc adc_;
+  std::deque<Unit> units_;
+  std::deque<Carrier> carriers_;
+};
+
+}  // namespace stillrotor::io::cortexm
