@@ -6,6 +6,8 @@
 #include "io/capture/capture.hpp"
 #include "io/hostfw/hostfw.hpp"
 #include "io/link/link.hpp"
+#include "io/mcu/cortexm/controller.hpp"
+#include "io/mcu/cortexm/parts/part.hpp"
 #include "io/polled/polled.hpp"
 #include "io/standin/standin.hpp"
 #ifdef STILLROTOR_HAS_GPIOD
@@ -18,15 +20,13 @@
 namespace stillrotor::io {
 namespace {
 
-#ifdef STILLROTOR_HAS_MCU
-constexpr bool has_mcu = true;
-#else
-constexpr bool has_mcu = false;
-std::unique_ptr<SimulatedController> make_mcu(const McuConfig&) {
-  throw ConfigError("controller.backend",
-                    "backend is mcu; this build has no simulated microcontroller (simavr). "
-                    "Install libsimavr-dev, configure with -DSTILLROTOR_SIMAVR=ON and build again, "
-                    "or choose another backend.");
+#ifndef STILLROTOR_HAS_MCU
+std::unique_ptr<SimulatedController> make_mcu(const McuConfig& config) {
+  throw ConfigError("controller.part",
+                    "part is " + config.part +
+                        "; this build simulates no AVR (simavr). Install libsimavr-dev, configure "
+                        "with -DSTILLROTOR_SIMAVR=ON and build again, or choose a part of another "
+                        "family: stm32f405.");
 }
 #endif
 
@@ -42,7 +42,8 @@ std::unique_ptr<WiredController> make_gpiod(const GpiodConfig&) {
 #endif
 
 constexpr std::array table = {
-    Backend{"mcu", "virtual", "a firmware binary on a simulated AVR microcontroller", has_mcu},
+    Backend{"mcu", "virtual", "a firmware binary on a simulated microcontroller: AVR, Cortex-M4F",
+            true},
     Backend{"hostfw", "virtual", "firmware compiled for this computer, a shared object", true},
     Backend{"standin", "virtual",
             "a built-in reference controller: six_step, field_oriented or volts_per_hertz", true},
@@ -60,7 +61,9 @@ struct Maker {
   Controller operator()(const SixStepConfig& c) const { return make_six_step(c); }
   Controller operator()(const FieldOrientedConfig& c) const { return make_field_oriented(c); }
   Controller operator()(const VoltsPerHertzConfig& c) const { return make_volts_per_hertz(c); }
-  Controller operator()(const McuConfig& c) const { return make_mcu(c); }
+  Controller operator()(const McuConfig& c) const {
+    return cortexm::find_chip(c.part) != nullptr ? make_cortexm(c) : make_mcu(c);
+  }
   Controller operator()(const CaptureConfig& c) const { return make_capture(c); }
   Controller operator()(const HostFirmwareConfig& c) const { return make_host_firmware(c); }
   Controller operator()(const GpiodConfig&) const { return on_wires(); }

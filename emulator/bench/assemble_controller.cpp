@@ -63,7 +63,22 @@ class ControllerAssembler {
     d_.mcu.firmware = firmware_file(build_dir, true);
     d_.mcu.settings = settings();
     d_.bench.controller_kind = d_.mcu.part;
+    // What the other family of parts has.
+    const bool cortex = d_.mcu.part.starts_with("stm32");
+    for (const char* path :
+         {"controller.crystal", "controller.reference", "controller.input_divider"})
+      not_of_this_part(path, !cortex);
+    for (const char* path : {"controller.clock", "controller.comparator_hysteresis"})
+      not_of_this_part(path, cortex);
     d_.bench.controller = d_.mcu;
+  }
+
+  void not_of_this_part(const char* path, bool hide) {
+    if (!hide) return;
+    readings_.hide_default(path);
+    if (readings_.given(path))
+      problems_.add(readings_.at(path).place, fmt::format("{} is {}; {} has none. Remove it.", path,
+                                                          readings_.at(path).written, d_.mcu.part));
   }
 
   void hostfw(const std::filesystem::path& build_dir) {

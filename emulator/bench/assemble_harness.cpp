@@ -7,7 +7,7 @@
 #include "emulator/bench/parameter_table.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/wire_sources.hpp"
-#include "io/mcu/parts/pin_names.hpp"
+#include "io/mcu/parts/part_pins.hpp"
 
 namespace stillrotor {
 namespace {
@@ -43,12 +43,12 @@ std::string_view missing_source(LineId line) {
 /// Every pin exists, has something at its other end, and takes one wire only.
 void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
   namespace mcu = io::mcu;
-  const mcu::Part* part = mcu::find_part(draft.mcu.part);
-  if (part == nullptr) {
+  const auto part = mcu::pins_of(draft.mcu.part);
+  if (!part) {
     problems.add(readings.at("controller.part").place,
                  fmt::format("controller.part is {}; allowed {}. Name the part that the firmware "
                              "was built for.",
-                             draft.mcu.part, mcu::part_names()));
+                             draft.mcu.part, mcu::simulated_parts()));
     return;
   }
   std::map<std::string, std::string> taken;
@@ -56,12 +56,10 @@ void check_pins(Readings& readings, const Draft& draft, Problems& problems) {
                          std::string_view fault) {
     if (pin.empty()) return;
     const Place& place = readings.at(path).place;
-    const std::string physical = mcu::physical_pin(*part, pin);
-    if (analog ? !mcu::find_analog_input(*part, pin) : !mcu::find_pin(*part, pin))
-      problems.add(
-          place,
-          fmt::format("{} is {}; allowed on {}: {}. Check the wiring list.", path, pin, part->name,
-                      analog ? mcu::allowed_analog_inputs(*part) : mcu::allowed_pins(*part)));
+    const std::string physical = part->physical(pin);
+    if (analog ? !part->is_analog(pin) : !part->is_line(pin))
+      problems.add(place, fmt::format("{} is {}; allowed on {}: {}. Check the wiring list.", path,
+                                      pin, part->part, analog ? part->analog : part->lines));
     else if (const auto [other, fresh] = taken.emplace(physical, path); !fresh)
       problems.add(place, fmt::format("{} is {}, which {} has already; allowed one wire a pin. "
                                       "Move one of them.",

@@ -3,7 +3,9 @@
 // settings.c.
 #pragma once
 
+#ifndef PWM_HZ
 #define PWM_HZ 8000.0f
+#endif
 #define PERIOD_S (1.0f / PWM_HZ)
 #define DEAD_TIME_S 1e-6f
 #define COMPUTE_S 30e-6f  // from the trigger to the new duties, on the processor it is meant for

@@ -1,0 +1,217 @@
+#include "io/mcu/cortexm/controller.hpp"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <deque>
+
+#include "io/mcu/cortexm/chip.hpp"
+#include "io/mcu/cortexm/pin_names.hpp"
+
+namespace stillrotor::io {
+namespace {
+
+using namespace cortexm;
+
+constexpr double off_V = 1.8;             // supply's lower end (datasheet, from memory)
+constexpr double highest_board_V = 30.0;  // what the bench can give
+
+struct Wires {
+  std::array<std::optional<PinId>, line_count> lines;        // by LineId
+  std::array<std::array<std::optional<LineId>, 16>, 16> at;  // what hangs on each pin, by port
+  std::array<std::array<std::optional<ChannelId>, 16>, 16> channel;
+};
+
+class CortexController final : public SimulatedController {
+ public:
+  CortexController(const ChipPart& part, Program program, const McuConfig& config,
+                   const Wires& wires)
+      : part_(part), program_(std::move(program)), config_(config), wires_(wires) {
+    driven_.fill(Level::released);
+  }
+
+  void power(double volts, Time at, World& world) override {
+    if (!(volts >= 0.0 && volts <= highest_board_V))
+      throw ConfigError("controller.supply", fmt::format("supply is {} V; allowed 0 V to {} V.",
+                                                         volts, highest_board_V));
+    const bool is_new = world_ != &world;
+    world_ = &world;
+    supply_V_ = std::min(volts, config_.reference_V);
+    const bool on = supply_V_ >= off_V;
+    const Time when = std::max(at, contact_);
+    if (on != (chip_ != nullptr)) on ? start(when) : stop(when);
+    if (is_new)
+      for (std::size_t i = 0; i < line_count; ++i)
+        if (wires_.lines[i] && from_controller(line_id(i)))
+          waiting_.push_back({when, line_id(i), driven_[i]});
+    tell(Time::max());
+  }
+
+  Time run(Time horizon) noexcept override {
+    const std::uint64_t told_before = told_;
+    if (chip_ != nullptr && waiting_.empty()) {
+      const Time until = horizon - began_;
+      while (chip_->core().can_go_on() && chip_->now() < until && waiting_.empty() &&
+             told_ == told_before)
+        chip_->run(until);
+      if (!chip_->core().can_go_on() && health_ == Health::running) {
+        health_ = Health::crashed;
+        diagnosis_ = fmt::format("The firmware did what the processor cannot go on from: {}.",
+                                 chip_->core().end());
+      }
+    }
+    // Edges of different instants inside one instruction are told in different calls.
+    if (told_ != told_before) return contact_;
+    if (!waiting_.empty()) {
+      const Time first = waiting_.front().at;
+      if (first > horizon) return horizon;
+      tell(first);
+      return first;
+    }
+    const bool lives = chip_ != nullptr && chip_->core().can_go_on();
+    return lives ? std::max(horizon, began_ + chip_->now()) : horizon;
+  }
+
+  void deliver(const Edge& edge) noexcept override {
+    const auto& pin = wires_.lines[index(edge.line)];
+    if (chip_ != nullptr && pin && !from_controller(edge.line)) chip_->set_input(*pin, edge.level);
+  }
+  Health health() const noexcept override { return health_; }
+  std::string_view diagnosis() const noexcept override { return diagnosis_; }
+
+ private:
+  static LineId line_id(std::size_t i) noexcept { return LineId{static_cast<std::uint16_t>(i)}; }
+
+  void start(Time at) {
+    began_ = at;
+    health_ = Health::running;
+    diagnosis_.clear();
+    ChipOutside outside;
+    outside.text = [this](Time t, std::string_view text) {
+      contact(began_ + t);
+      if (text.ends_with('\n')) text.remove_suffix(1);
+      world_->text(began_ + t, text);
+    };
+    outside.driven = [this](PinId pin, Level level, Time t) {
+      const auto line = wires_.at[pin.port][pin.number];
+      if (!line || !from_controller(*line)) return;
+      drive(*line, level, began_ + t);
+      chip_->core().pause();
+    };
+    outside.share = [this](PinId pin, Time t) {
+      const auto channel = wires_.channel[pin.port][pin.number];
+      if (!channel) return 0.0;
+      contact(began_ + t);
+      return world_->volts(*channel, began_ + t) * config_.input_divider / supply_V_;
+    };
+    chip_ = std::make_unique<Chip>(part_, program_, static_cast<std::uint32_t>(config_.crystal_Hz),
+                                   std::move(outside));
+    for (std::size_t i = 0; i < line_count; ++i)
+      if (wires_.lines[i] && !from_controller(line_id(i)))
+        chip_->set_input(*wires_.lines[i], world_->level(line_id(i), at));
+  }
+
+  void stop(Time at) noexcept {
+    program_.flash = chip_->core().flash();
+    chip_.reset();
+    for (std::size_t i = 0; i < line_count; ++i)
+      if (wires_.lines[i] && from_controller(line_id(i))) drive(line_id(i), Level::released, at);
+  }
+
+  void drive(LineId line, Level level, Time at) noexcept {
+    if (driven_[index(line)] == level) return;
+    driven_[index(line)] = level;
+    waiting_.push_back({at, line, level});
+  }
+  /// The world is about to be told or asked something of that instant.
+  void contact(Time at) noexcept {
+    tell(at);
+    contact_ = at;
+  }
+  /// The edges of that instant and before.
+  void tell(Time until) noexcept {
+    while (!waiting_.empty() && waiting_.front().at <= until) {
+      const Edge edge = waiting_.front();
+      waiting_.pop_front();
+      contact_ = edge.at;
+      ++told_;
+      world_->drive(edge);
+    }
+  }
+
+  const ChipPart& part_;
+  Program program_;
+  McuConfig config_;
+  Wires wires_;
+  World* world_ = nullptr;
+  double supply_V_ = 0.0;  // of the chip
+  std::unique_ptr<Chip> chip_;
+  Time began_{};  // its first cycle
+  std::array<Level, line_count> driven_{};
+  std::deque<Edge> waiting_;
+  std::uint64_t told_ = 0;
+  Time contact_{};  // when the world was last told or asked
+  Health health_ = Health::running;
+  std::string diagnosis_;
+};
+
+Wires connect(const McuConfig& config, const ChipPart& part) {
+  Wires wires;
+  const auto take = [&](PinId pin, const std::string& text, const std::string& path) {
+    if (wires.at[pin.port][pin.number] || wires.channel[pin.port][pin.number])
+      throw ConfigError(path,
+                        fmt::format("pin {} already carries another signal. Give each signal a "
+                                    "pin of its own.",
+                                    text));
+  };
+  for (std::size_t i = 0; i < line_count; ++i) {
+    const std::string& text = config.line_pins[i];
+    if (text.empty()) continue;
+    const LineId line{static_cast<std::uint16_t>(i)};
+    const auto path = fmt::format("harness.{}", name(line));
+    const auto pin = find_pin(part, text);
+    if (!pin)
+      throw ConfigError(
+          path, fmt::format("pin is {}; allowed on {}: {}.", text, part.name, allowed_pins(part)));
+    take(*pin, text, path);
+    wires.lines[i] = pin;
+    wires.at[pin->port][pin->number] = line;
+  }
+  for (std::size_t i = 0; i < channel_count; ++i) {
+    const std::string& text = config.adc_pins[i];
+    if (text.empty()) continue;
+    const ChannelId channel{static_cast<std::uint16_t>(i)};
+    const auto path = fmt::format("harness.channels.{}", name(channel));
+    const auto pin = find_analog_pin(part, text);
+    if (!pin)
+      throw ConfigError(path, fmt::format("analog pin is {}; allowed on {}: {}.", text, part.name,
+                                          allowed_analog_pins(part)));
+    take(*pin, text, path);
+    wires.channel[pin->port][pin->number] = channel;
+  }
+  return wires;
+}
+
+}  // namespace
+
+std::unique_ptr<SimulatedController> make_cortexm(const McuConfig& config) {
+  const ChipPart* part = find_chip(config.part);
+  if (part == nullptr)
+    throw ConfigError("controller.part",
+                      fmt::format("part is {}; this family has stm32f405.", config.part));
+  if (!(config.reference_V >= off_V && config.reference_V <= 3.6))
+    throw ConfigError(
+        "controller.reference",
+        fmt::format("reference is {:g} V; allowed 1.8 V to 3.6 V, the chip's supply and "
+                    "full scale of its converters.",
+                    config.reference_V));
+  if (!(config.crystal_Hz >= 4e6 && config.crystal_Hz <= 26e6))
+    throw ConfigError(
+        "controller.crystal",
+        fmt::format("crystal is {:g} MHz; allowed 4 MHz to 26 MHz.", config.crystal_Hz / 1e6));
+  const Wires wires = connect(config, *part);
+  return std::make_unique<CortexController>(*part, load_program(config.firmware, part->memories),
+                                            config, wires);
+}
+
+}  // namespace stillrotor::io
