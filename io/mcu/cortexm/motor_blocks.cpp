@@ -62,7 +62,7 @@ class MotorBlocks::Unit final : public TimerListener {
     owner_.start_converters(block.layout.number, channel + 1, high, at);
   }
   void not_modelled(const char* what, Cycle at) noexcept override {
-    owner_.not_modelled_(fmt::format("TIM{}", block.layout.number), what, at);
+    owner_.not_modelled_(block.name, what, at);
   }
 
  private:
@@ -108,10 +108,11 @@ MotorBlocks::MotorBlocks(const MotorPart& part, Core& core, const ClockTree& clo
     at_pin_[static_cast<unsigned>(w.port - 'A')][w.pin].push_back(&w);
   constexpr Word block = 0x400;
   for (const TimerBlock& t : part.timers)
-    core.bus().attach(t.base, block, units_.emplace_back(*this, t).timer);
-  core.bus().attach(part.converters, block, adc_);
+    core.bus().attach(t.base, block, units_.emplace_back(*this, t).timer, t.name);
+  core.bus().attach(part.converters, block, adc_, "ADC");
   for (unsigned i = 0; i < part.dma.size(); ++i)
-    core.bus().attach(part.dma[i], block, carriers_.emplace_back(*this, i).dma);
+    core.bus().attach(part.dma[i], block, carriers_.emplace_back(*this, i).dma,
+                      i == 0 ? "DMA1" : "DMA2");
   clock_changed(0);
 }
 

@@ -13,6 +13,7 @@
 namespace stillrotor::io::cortexm {
 
 struct TimerBlock {
+  const char* name;
   TimerLayout layout;
   Word base;
   bool fast;                            // on APB2
