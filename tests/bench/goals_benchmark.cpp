@@ -6,12 +6,16 @@
 // yardstick    a toy in this same program (Runge-Kutta of a rotating vector): what is slow because
 //              the computer is slow or busy shows in it too, so ratios to it can be compared
 //              between computers and days.
-// Usage: stillrotor_bench_goals [seconds of each run, default 4 [plant | part of a run's name]]
-//        With a second word only the plant's tables, or only the runs so named.
+// Usage: stillrotor_bench_goals [seconds of each run, default 4 [plant | part of a run's name
+// [once]]]
+//        With a second word only the plant's tables, or only the runs so named; with a third the
+//        first of these a single time and nothing else, for a tool that counts instructions
+//        (count_instructions.sh).
 #include <fmt/core.h>
 #include <sched.h>
 #include <sys/resource.h>
 #include <time.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -110,15 +114,31 @@ struct Cost {
   std::uint64_t gate_edges = 0, sensor_edges = 0;
 };
 
-/// The best of three: what disturbs only ever adds.
-Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& folder) {
+Bench bench_of(const RunCase& what) {
   std::vector<std::string> overrides = what.overrides;
   overrides.insert(overrides.end(), {"load.cart_mass=15 kg", "record.rate=20 kHz"});
-  const Bench bench =
-      load_bench(STILLROTOR_SOURCE_DIR "/configs/benches/" + std::string(what.bench) + ".yaml",
-                 overrides, STILLROTOR_BUILD_DIR);
-  const Scenario scenario =
-      drive_off(static_cast<std::int64_t>(lasts_s * static_cast<double>(second)), 2.4);
+  return load_bench(STILLROTOR_SOURCE_DIR "/configs/benches/" + std::string(what.bench) + ".yaml",
+                    overrides, STILLROTOR_BUILD_DIR);
+}
+
+Scenario scenario_of(double lasts_s) {
+  return drive_off(static_cast<std::int64_t>(lasts_s * static_cast<double>(second)), 2.4);
+}
+
+RunOutcome recorded_run(const Bench& bench, const Scenario& scenario,
+                        const std::filesystem::path& folder) {
+  RecordHeader header;
+  header.rate_Hz = bench.record_rate_Hz;
+  Recorder recorder(folder, header);
+  const RunOutcome outcome = run(bench, scenario, recorder);
+  recorder.finish(outcome.end_ps);
+  return outcome;
+}
+
+/// The best of three: what disturbs only ever adds.
+Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& folder) {
+  const Bench bench = bench_of(what);
+  const Scenario scenario = scenario_of(lasts_s);
   Cost best;
   const auto keep_least = [](double& kept, double found) {
     kept = kept == 0.0 ? found : std::min(kept, found);
@@ -128,14 +148,7 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
     NoSink nowhere;
     run(bench, scenario, nowhere);
     const double from_s = process_s();
-    RunOutcome outcome;
-    {
-      RecordHeader header;
-      header.rate_Hz = bench.record_rate_Hz;
-      Recorder recorder(folder, header);
-      outcome = run(bench, scenario, recorder);
-      recorder.finish(outcome.end_ps);
-    }
+    const RunOutcome outcome = recorded_run(bench, scenario, folder);
     const double ran_s = process_s();
     if (judge(RecordReader(folder), scenario).limits.empty()) std::abort();
     keep_least(best.unrecorded_s, from_s - begin_s);
@@ -148,9 +161,27 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
   return best;
 }
 
-void table_of_runs(double lasts_s, double yardstick, std::string_view only) {
-  const auto folder = std::filesystem::temp_directory_path() / "stillrotor-goals-benchmark";
+std::filesystem::path scratch_folder() {
+  auto folder = std::filesystem::temp_directory_path() /
+                ("stillrotor-goals-benchmark-" + std::to_string(getpid()));
   std::filesystem::create_directories(folder);
+  return folder;
+}
+
+void run_once(double lasts_s, std::string_view name) {
+  const auto folder = scratch_folder();
+  for (const RunCase& one : run_cases()) {
+    if (std::string_view(one.name).find(name) == std::string_view::npos) continue;
+    const RunOutcome outcome = recorded_run(bench_of(one), scenario_of(lasts_s), folder);
+    fmt::print("{}: {} gate edges, {} sensor edges\n", one.name, outcome.gate_edges,
+               outcome.sensor_edges);
+    break;
+  }
+  std::filesystem::remove_all(folder);
+}
+
+void table_of_runs(double lasts_s, double yardstick, std::string_view only) {
+  const auto folder = scratch_folder();
   const char* const head = "{:<33}{:>7}{:>6}{:>9}{:>9}{:>8}{:>10}{:>10}{:>11}{:>8}\n";
   fmt::print(fmt::runtime(head), "whole run, record on", "x real", "goal", "run", "record's",
              "judge", "gate", "sensor", "run, ns a", "yard-");
@@ -338,12 +369,17 @@ void stay_on_one_core() {
 int main(int argc, char** argv) {
   const double lasts_s = argc > 1 ? std::atof(argv[1]) : 4.0;
   if (!(lasts_s >= 0.1)) {
-    fmt::print(stderr,
-               "usage: {} [seconds of each run, at least 0.1 [plant | part of a run's name]]\n",
-               argv[0]);
+    fmt::print(
+        stderr,
+        "usage: {} [seconds of each run, at least 0.1 [plant | part of a run's name [once]]]\n",
+        argv[0]);
     return 2;
   }
   stay_on_one_core();
+  if (argc > 3) {
+    run_once(lasts_s, argv[2]);
+    return 0;
+  }
   const double yardstick = yardstick_ns();
   fmt::print("yardstick: {:.2f} ns a step of the toy\n\n", yardstick);
   const std::string_view only = argc > 2 ? argv[2] : "";
