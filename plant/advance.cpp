@@ -197,7 +197,10 @@ void Drive::Impl::set_alarm() noexcept {
 }
 
 void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
-  if (analog.follows_phases) follow_phase_currents(y, h);
+  AnalogState analog_before;
+  if (observer) analog_before = s.analog;
+  if (analog.follows_phases)
+    follow_phase_currents(phases({s.i_alpha_A, s.i_beta_A}), phases({y.i_alpha, y.i_beta}), h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
   if (warms) follow_heat(y, h);
@@ -207,7 +210,7 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
   if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
   if (ramping) move_ramps(h);
-  if (observer) observer->on_segment({&begin, &s, h});
+  if (observer) observer->on_segment({&begin, &s, h, &analog_before});
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {
     const double turns = std::floor(s.theta_e_rad / two_pi);
@@ -224,7 +227,7 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
 // Steps are as long as the mode allows, the last one as long as is left: they depend on where the
 // stretch began (the last gate edge, read or sensor edge) and not on how often it was asked to go
 // on.
-Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
+Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
                                  SegmentObserver* observer) noexcept {
   const auto beyond = [this](double theta) {
     return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
@@ -232,10 +235,10 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
   const auto edge_due = [&] {
     return beyond(s.theta_e_rad) || s.absolute_angle.next_ps <= s.time_ps || fault_line_moves();
   };
-  if (until_ps < s.time_ps) return {};
+  if (way.until_ps < s.time_ps) return {};
   int idle_events = 0;
   for (;;) {
-    std::int64_t target_ps = std::min(until_ps, s.alarm_ps);
+    std::int64_t target_ps = 0;
     if (beyond(s.theta_e_rad)) {
       if (s.offset_s <= 0.0) return {true, position.flip(s)};
       target_ps = s.time_ps + 1;
@@ -243,15 +246,16 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
       return {true, pass_absolute_angle()};
     } else if (fault_line_moves()) {
       return {true, move_fault_line()};
+    } else {
+      if (smooth && !ramping) glide(way, whole_steps_only, observer);
+      target_ps = std::min(way.until_ps, s.alarm_ps);
     }
-    Point y;
-    const bool stepped = smooth && glide(target_ps, whole_steps_only, observer, y);
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;
     if (left <= 0.0) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
       if (target_ps == s.alarm_ps) ring();
-      if (target_ps == until_ps && !edge_due()) return {};
+      if (target_ps == way.until_ps && !edge_due() && !pass_change(way)) return {};
       continue;
     }
     const double limit = step_limit();
@@ -260,7 +264,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
     bool whole = left <= limit;
 
     if (follows_charge) steer_battery();
-    if (!stepped) y = step(h);
+    Point y = step(h);
     bool event = false;
     if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);
@@ -301,7 +305,7 @@ Drive::Stop Drive::Impl::advance(std::int64_t until_ps, bool whole_steps_only,
       s.time_ps = target_ps;
       s.offset_s = 0.0;
       if (target_ps == s.alarm_ps) ring();
-      if (target_ps == until_ps && !edge_due()) return {};
+      if (target_ps == way.until_ps && !edge_due() && !pass_change(way)) return {};
     }
     if (event) {
       settle_modes();

@@ -75,11 +75,7 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
 }
 
 void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
-  for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
-  const ConductionMode& next = modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
-  const bool other_bus = mode == nullptr || next.shoot_S != mode->shoot_S;
-  mode = &next;
-  if (other_bus) refresh_bus();
+  use_legs(leg, modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))]);
 }
 
 // Leaves in the currents only what the mode lets flow: what a leg that has just stopped conducting

@@ -42,10 +42,7 @@ Conduction Drive::Impl::leaving(std::size_t k, double current_A, double terminal
 }
 
 void Drive::Impl::choose_legs() noexcept {
-  if (s.open_phases == 0 && gated[s.gates].all && current_A2() < share_A * share_A) {
-    use_legs(gated[s.gates].leg);
-    return;
-  }
+  if (use_plain_legs()) return;
   const bool capacitance = par.bridge.output_capacitance_F > 0.0;
   const Terminals before = capacitance ? terminals_now() : Terminals{};
   std::array<Conduction, 3> leg{};

@@ -193,8 +193,14 @@ Drive::Impl::Impl(const DriveParameters& given)
     gated[gates].all = true;
     for (std::size_t k = 0; k < 3; ++k) {
       const LegChoice& choice = choices[(gates >> (2 * k)) & 3U];
-      gated[gates].leg[k] = choice.out;
+      for (std::size_t signs = 0; signs < 8; ++signs)
+        gated[gates].leg[signs][k] = (signs >> k & 1U) != 0U ? choice.out : choice.into;
       gated[gates].all = gated[gates].all && choice.both_ways();
+    }
+    for (std::size_t signs = 0; signs < 8; ++signs) {
+      const auto& leg = gated[gates].leg[signs];
+      gated[gates].mode[signs] =
+          &modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
     }
   }
   share_A = sharing_A(par.bridge);
@@ -298,16 +304,17 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->refresh_bus();
 }
 
-void Drive::set_switch(Switch which, bool on) noexcept {
-  Impl& d = *impl_;
-  if (d.driver.acts(d.s.driver)) {
-    d.driver.command(d.s.driver, which, on, d.now_ps());
-    d.follow_driver();
+void Drive::Impl::set_switch(Switch which, bool on) noexcept {
+  if (driver.acts(s.driver)) {
+    driver.command(s.driver, which, on, now_ps());
+    follow_driver();
     return;
   }
   const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(which));
-  d.switch_gates(static_cast<std::uint8_t>(on ? d.s.asked | mask : d.s.asked & ~mask));
+  switch_gates(static_cast<std::uint8_t>(on ? s.asked | mask : s.asked & ~mask));
 }
+
+void Drive::set_switch(Switch which, bool on) noexcept { impl_->set_switch(which, on); }
 
 void Drive::Impl::switch_gates(std::uint8_t asked) noexcept {
   s.asked = asked;
@@ -422,11 +429,21 @@ void Drive::keep_ledger(bool keep) noexcept {
 }
 
 Drive::Stop Drive::advance(std::int64_t until_ps, SegmentObserver* observer) noexcept {
-  return impl_->advance(until_ps, false, observer);
+  Impl::Way way{until_ps};
+  return impl_->advance(way, false, observer);
 }
 
 Drive::Stop Drive::follow(std::int64_t until_ps, SegmentObserver* observer) noexcept {
-  return impl_->advance(until_ps, true, observer);
+  Impl::Way way{until_ps};
+  return impl_->advance(way, true, observer);
+}
+
+Drive::Played Drive::play(std::span<const GateChange> changes, SegmentObserver* observer) noexcept {
+  if (changes.empty()) return {};
+  const GateChange* const begin = changes.data();
+  Impl::Way way{std::max(begin->at_ps, impl_->s.time_ps), begin, begin + changes.size()};
+  const Stop stop = impl_->advance(way, false, observer);
+  return {stop, static_cast<std::size_t>(way.next - begin)};
 }
 
 std::int64_t Drive::quiet_until(std::int64_t limit_ps) const noexcept {

@@ -15,6 +15,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <span>
 #include <type_traits>
 
 #include "plant/bridge/bridge.hpp"
@@ -29,6 +30,7 @@
 #include "plant/sensors/sensors.hpp"
 #include "plant/shaft/shaft.hpp"
 #include "plant/supply/supply.hpp"
+#include "plant/tally.hpp"
 #include "plant/thermal/thermal.hpp"
 
 namespace stillrotor::plant {
@@ -134,8 +136,9 @@ struct DriveState : Continuous {
   std::int64_t alarm_ps = no_alarm_ps;  // the plant's next own timed change, see Impl::ring()
   double edge_ahead_rad = 1e9;          // the next sensor edge turning forward, on theta_e's scale
   double edge_behind_rad = -1e9;        // and turning backward
-  Warming warming;                      // only where thermal is fitted
-  double switching_J[3] = {};           // heat of each leg's changes of switches since start
+  double hall_ahead_rad = 1e9, hall_behind_rad = -1e9;  // of these, the Halls' own
+  Warming warming;                                      // only where thermal is fitted
+  double switching_J[3] = {};  // heat of each leg's changes of switches since start
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
   // of mechanical_J: what became heat on the shaft, and what the load took (the rest is motion)
@@ -165,33 +168,38 @@ struct Snapshot {
   bool shoot_through = false;
 };
 
-/// The few quantities that are worth looking at after every step; cheaper than a Snapshot.
-struct Probe {
-  Phases current_A;       // into the machine
-  double bus_V = 0.0;     // at the bridge
-  double supply_A = 0.0;  // out of the supply
-  double bridge_A = 0.0;  // into the bridge, shoot-through included
-  double torque_Nm = 0.0;
-};
-
-/// Of these, what may jump where the conduction mode changes.
-struct LinkProbe {
-  double bus_V = 0.0, supply_A = 0.0, bridge_A = 0.0;
-};
-
 /// One accepted step, all in one conduction mode (the mode the drive stands in while on_segment
 /// runs).
 struct Segment {
   const Continuous* begin = nullptr;
   const Continuous* end = nullptr;
   double length_s = 0.0;
+  const AnalogState* analog_before = nullptr;  // at the begin, what the sensors remembered
 };
+
+/// How bridge and supply conduct.
+inline std::uint32_t conduction_word(const DriveState& s) noexcept {
+  return static_cast<std::uint32_t>(s.leg[0]) | static_cast<std::uint32_t>(s.leg[1]) << 8 |
+         static_cast<std::uint32_t>(s.leg[2]) << 16 |
+         static_cast<std::uint32_t>(s.supply_mode) << 24;
+}
 
 /// Watches accepted steps. RT: called from advance(); must itself be RT-safe where advance() is.
 class SegmentObserver {
  public:
   virtual ~SegmentObserver() = default;
   virtual void on_segment(const Segment&) noexcept = 0;
+
+  /// With a tally, steps that end before tally->until_ps may only be entered there, in the order
+  /// of time, and not come to on_segment(): which enters those that do.
+  Tally* tally = nullptr;
+};
+
+/// A change at the gate driver's inputs.
+struct GateChange {
+  std::int64_t at_ps = 0;
+  Switch which = Switch::UH;
+  bool on = false;
 };
 
 struct StartState {
@@ -307,6 +315,14 @@ class Drive {
   /// stands exactly there (state().time_ps). An edge's own time is rounded up to the next ps.
   /// Edges at one instant come out one call after the other. until_ps < now: does nothing.
   Stop advance(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
+
+  /// As advance() to each change and set_switch() there, one after the other, to the bit; faster
+  /// where there are many. Ends early at a sensor edge: `played` says how many were made.
+  struct Played {
+    Stop stop;
+    std::size_t played = 0;
+  };
+  Played play(std::span<const GateChange>, SegmentObserver* = nullptr) noexcept;
 
   /// Advances by whole steps of the integration only, as far as they go before until_ps or to the
   /// first sensor edge: the trajectory is then the same to the bit however often a caller looks in.

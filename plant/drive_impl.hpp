@@ -55,6 +55,9 @@ struct Drive::Impl {
     bool follows_phases = false, follows_rest = false;
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
+    /// Of the latest step: many are as long as the one before, a dead time.
+    double lag_h_s = -1.0;
+    LagStep lag{1.0};
   } analog;
   Battery battery;
   SupplyLaw supply_law;
@@ -65,7 +68,10 @@ struct Drive::Impl {
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
   struct Gated {
     bool all = false;
-    std::array<Conduction, 3> leg{};
+    /// By the signs of the currents, bit k: leg k's flows out. Where all is true they do not
+    /// matter.
+    std::array<std::array<Conduction, 3>, 8> leg{};
+    std::array<const ConductionMode*, 8> mode{};
   };
   std::array<Gated, 64> gated;
   std::array<LegChoice, 4> choices;  // by a leg's two gates
@@ -114,7 +120,21 @@ struct Drive::Impl {
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
   // advance.cpp
-  Stop advance(std::int64_t until_ps, bool whole_steps_only, SegmentObserver*) noexcept;
+  /// Where advance() goes: through changes of gates, if there are any.
+  struct Way {
+    std::int64_t until_ps;  // the next change, or the end
+    const GateChange* next = nullptr;
+    const GateChange* end = nullptr;
+  };
+  Stop advance(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  void set_switch(Switch, bool on) noexcept;
+  /// At way.until_ps: makes the change that is due there. False: it was the end.
+  bool pass_change(Way& way) noexcept {
+    if (way.next == way.end) return false;
+    set_switch(way.next->which, way.next->on);
+    if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
+    return true;
+  }
   template <bool Ledger, bool Extras>
   Point step(double h, double energies_J[5]) const noexcept;
   template <LegsDiffer Legs, bool Bare>
@@ -140,14 +160,26 @@ struct Drive::Impl {
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
-  bool glide(std::int64_t target_ps, bool whole_steps_only, SegmentObserver*,
-             Point& y) noexcept;  // glide.cpp
+  void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;  // glide.cpp
+  void glide_through(const GateChange&) noexcept;
+  bool enter(Tally&, double h) const noexcept;
+  LinkProbe plain_link(double alpha_A, double beta_A, double v_cap_V) const noexcept;
+  /// The end of a step of glide(): what take() and plain_margin() ask for, and the torque.
+  struct Glided {
+    double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e, torque_Nm;
+  };
+  template <LegsDiffer Legs>
+  Glided glide_step(double h) const noexcept;  // glide_step.hpp
+  Glided glide_step(double h) const noexcept;
+  void show(const Glided&, const Phases& then_A, const Phases& now_A, double h,
+            std::int64_t ends_ps, SegmentObserver&) noexcept;
   void move_ramps(double h) noexcept {
     for (Ramp* r :
          {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
       r->value += r->rate_per_s * h;
   }
-  void take(const Point& y) noexcept {  // what every step moves
+  template <class End>
+  void take(const End& y) noexcept {  // what every step moves
     s.i_alpha_A = y.i_alpha;
     s.i_beta_A = y.i_beta;
     s.v_cap_V = y.v_cap;
@@ -292,18 +324,20 @@ struct Drive::Impl {
     return {out.s * bus_V + out.e_V, into.s * bus_V + into.e_V};
   }
   double margin(const Point&, double into_step_s) const noexcept;
-  /// The part of margin() that needs no more than the point: leg currents and the turning sense.
-  double plain_margin(const Point& y) const noexcept {
-    double least = 1e300;
-    const bool near = y.i_alpha * y.i_alpha + y.i_beta * y.i_beta < mode->far_A2;
-    const auto count = static_cast<std::size_t>(near ? mode->near_count : mode->watch_count);
-    for (std::size_t k = 0; k < count; ++k) {
-      const AlphaBeta n = mode->watch_axis[k];
-      least = std::min(least, n.alpha * y.i_alpha + n.beta * y.i_beta - mode->watch_A[k]);
-    }
+  /// The part of margin() that needs no more than leg currents and speed.
+  double plain_margin(const Phases& i_A, double omega) const noexcept {
+    const auto& way = mode->way;
+    const auto& beyond_A = mode->beyond_A;
+    const double u = way[0] * i_A.U - beyond_A[0], v = way[1] * i_A.V - beyond_A[1],
+                 w = way[2] * i_A.W - beyond_A[2];
+    double least = v < u ? v : u;
+    if (w < least) least = w;
     if (rigid && coulomb_Nm > 0.0 && s.rotation != 0 && !s.speed_held)
-      least = std::min(least, y.omega * s.rotation);
+      least = std::min(least, omega * s.rotation);
     return least;
+  }
+  double plain_margin(const Point& y) const noexcept {
+    return plain_margin(phases({y.i_alpha, y.i_beta}), y.omega);
   }
   bool watches_motion() const noexcept {
     return rigid ? coulomb_Nm > 0.0 && s.rotation == 0 && !s.speed_held
@@ -334,9 +368,17 @@ struct Drive::Impl {
   const LegChoice& choice_of(std::size_t k) const noexcept { return choices[gates_of(k)]; }
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
+  void use_legs(const std::array<Conduction, 3>& leg, const ConductionMode& next) noexcept {
+    for (std::size_t k = 0; k < 3; ++k) s.leg[k] = leg[k];
+    const bool other_bus = mode == nullptr || next.shoot_S != mode->shoot_S;
+    mode = &next;
+    if (other_bus) refresh_bus();
+  }
+  /// Where gates, and currents that flow in all legs, leave no question. False: there is one.
+  bool use_plain_legs() noexcept;
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
   // sensors/analog.cpp
-  void follow_phase_currents(const Point& end, double h) noexcept;
+  void follow_phase_currents(const Phases& before_A, const Phases& after_A, double h) noexcept;
   void follow_other_sensors(const Point& end, double h) noexcept;
   void settle_filters() noexcept;
   AbsoluteAngle::Shaft shaft() const noexcept;
@@ -373,7 +415,11 @@ struct Drive::Impl {
                          const std::array<Conduction, 3>& leg_before) noexcept;
   void switch_gates(std::uint8_t asked) noexcept;  // of the six switches from now on
   // observe.cpp
-  LinkProbe probe_link(const Continuous&) const noexcept;
+  LinkProbe probe_link(const Continuous&, const Drivers&) const noexcept;
+  double plain_torque_Nm(const Continuous& c) const noexcept {  // of a plain machine
+    const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
+    return 1.5 * p * (s.machine.flux_linkage_Wb + rotor.saliency_H * i.d) * i.q;
+  }
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;
   double theta_m(double theta_e) const noexcept {
     return (static_cast<double>(s.electrical_turns) * two_pi + theta_e) / p;

@@ -38,6 +38,27 @@ namespace stillrotor::plant {
   return f;
 }
 
+[[gnu::always_inline]] inline LinkProbe Drive::Impl::probe_link(const Continuous& c,
+                                                                const Drivers& in) const noexcept {
+  const BusFlow f = flow_of_bus(*mode, {c.i_alpha_A, c.i_beta_A}, c.v_cap_V, c.extra, in);
+  return {f.bus_V, f.supply_A, f.legs_A + mode->shoot_S * f.bus_V};
+}
+
+[[gnu::always_inline]] inline bool Drive::Impl::use_plain_legs() noexcept {
+  if (s.open_phases != 0 || !(current_A2() < share_A * share_A)) return false;
+  const Gated& now = gated[s.gates];
+  unsigned signs = 0;
+  if (!now.all) {
+    const Phases i = phases({s.i_alpha_A, s.i_beta_A});
+    const bool all_flow =
+        std::abs(i.U) > zero_A && std::abs(i.V) > zero_A && std::abs(i.W) > zero_A;
+    if (!all_flow || par.bridge.output_capacitance_F > 0.0) return false;
+    signs = (i.U > 0.0 ? 1U : 0U) | (i.V > 0.0 ? 2U : 0U) | (i.W > 0.0 ? 4U : 0U);
+  }
+  use_legs(now.leg[signs], *now.mode[signs]);
+  return true;
+}
+
 inline Drive::Impl::LoopRates Drive::Impl::loops(double supply_A, double bus_V, const Point& y,
                                                  const Drivers& in) const noexcept {
   const SupplyLaw& l = supply_law;

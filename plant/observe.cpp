@@ -54,6 +54,7 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   const Point a = point_of(*segment.begin), b = point_of(*segment.end);
   const double h = segment.length_s, x = tau_s / h;
   const double to_begin = seconds_since(*segment.begin, d.s);
+  if (tau_s == h) return d.snapshot(b, to_begin + h);
   const Flow fa = d.flow(*d.mode, a, d.drivers(to_begin));
   const Flow fb = d.flow(*d.mode, b, d.drivers(to_begin + h));
   Point y;
@@ -77,26 +78,18 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   return d.snapshot(y, to_begin + tau_s);
 }
 
-LinkProbe Drive::Impl::probe_link(const Continuous& c) const noexcept {
-  const BusFlow f = flow_of_bus(*mode, {c.i_alpha_A, c.i_beta_A}, c.v_cap_V, c.extra,
-                                ramping ? drivers(seconds_since(c, s)) : at_rest);
-  return {f.bus_V, f.supply_A, f.legs_A + mode->shoot_S * f.bus_V};
-}
-
 Probe Drive::probe(const Continuous& c) const noexcept {
   const Impl& d = *impl_;
-  const LinkProbe link = d.probe_link(c);
-  double torque_Nm;
-  if (d.smooth) {
-    const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
-    torque_Nm = 1.5 * d.p * (d.s.machine.flux_linkage_Wb + d.rotor.saliency_H * i.d) * i.q;
-  } else {
-    torque_Nm = d.machine_torque_Nm(point_of(c));
-  }
-  return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A, torque_Nm};
+  const Drivers in = d.ramping ? d.drivers(seconds_since(c, d.s)) : d.at_rest;
+  const LinkProbe link = d.probe_link(c, in);
+  return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A,
+          d.smooth ? d.plain_torque_Nm(c) : d.machine_torque_Nm(point_of(c))};
 }
 
-LinkProbe Drive::probe_link(const Continuous& c) const noexcept { return impl_->probe_link(c); }
+LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
+  const Impl& d = *impl_;
+  return d.probe_link(c, d.ramping ? d.drivers(seconds_since(c, d.s)) : d.at_rest);
+}
 
 double Drive::stored_J() const noexcept {
   const Impl& d = *impl_;

@@ -10,10 +10,6 @@ namespace stillrotor {
 namespace {
 
 constexpr std::int64_t second_ps = 1'000'000'000'000;
-constexpr double seconds_per_ps = 1e-12;
-/// A step that ends this close before a grid instant ends on it: instants are whole picoseconds,
-/// steps are double seconds.
-constexpr double same_instant_s = 0.25e-12;
 constexpr std::size_t held_frames_most = 1024;
 
 std::int64_t checked_rate(double rate_Hz) {
@@ -35,6 +31,7 @@ Sampler::Sampler(const plant::Drive& drive, double rate_Hz, RunSink& sink,
       whole_ps_(second_ps / rate_Hz_),
       rest_ps_(second_ps % rate_Hz_) {
   held_frames_.reserve(held_frames_most);
+  tally = &bin_.tally;
   open_bin(0);
 }
 
@@ -46,65 +43,20 @@ std::int64_t Sampler::instant_ps(std::int64_t point) const noexcept {
 
 void Sampler::open_bin(std::int64_t point) noexcept {
   bin_.point = point;
-  bin_.next_ps = instant_ps(point);
-  bin_.least.fill(HUGE_VAL);
-  bin_.greatest.fill(-HUGE_VAL);
-  bin_.bridge_As = bin_.torque_Nm_s = 0.0;
-  bin_.length_s = 0.0;
+  bin_.tally.clear(instant_ps(point));
 }
 
-void Sampler::include(std::size_t k, double value) noexcept {
-  bin_.least[k] = std::min(bin_.least[k], value);
-  bin_.greatest[k] = std::max(bin_.greatest[k], value);
-}
-
-void Sampler::include(const plant::Probe& at) noexcept {
-  include(static_cast<std::size_t>(Signal::current_U), at.current_A.U);
-  include(static_cast<std::size_t>(Signal::current_V), at.current_A.V);
-  include(static_cast<std::size_t>(Signal::current_W), at.current_A.W);
-  include(static_cast<std::size_t>(Signal::bus_voltage), at.bus_V);
-  include(static_cast<std::size_t>(Signal::bus_current), at.supply_A);
-  include(static_cast<std::size_t>(Signal::torque), at.torque_Nm);
-}
-
-std::uint32_t Sampler::mode() const noexcept {
-  const plant::DriveState& s = drive_.state();
-  return static_cast<std::uint32_t>(s.leg[0]) | static_cast<std::uint32_t>(s.leg[1]) << 8 |
-         static_cast<std::uint32_t>(s.leg[2]) << 16 |
-         static_cast<std::uint32_t>(s.supply_mode) << 24;
-}
-
-/// In one conduction mode a step begins as the step before it ended; in a new one the link may have
-/// jumped. Currents, and torque with them, do not where a switch or a diode takes over.
 void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noexcept {
-  const bool continues =
-      bin_.mode != no_mode && begin.i_alpha_A == bin_.i_alpha_A && begin.i_beta_A == bin_.i_beta_A;
-  if (continues) {
-    const plant::LinkProbe link = drive_.probe_link(begin);
-    bin_.bridge_A = link.bridge_A;
-    include(static_cast<std::size_t>(Signal::bus_voltage), link.bus_V);
-    include(static_cast<std::size_t>(Signal::bus_current), link.supply_A);
+  plant::Tally& bin = bin_.tally;
+  if (bin.continues(begin.i_alpha_A, begin.i_beta_A)) {
+    bin.enter_link(drive_.probe_link(begin));
   } else {
     const plant::Probe all = drive_.probe(begin);
-    bin_.bridge_A = all.bridge_A;
-    bin_.torque_Nm = all.torque_Nm;
-    if (bin_.mode == no_mode) {
-      include(all);
-    } else {
-      include(static_cast<std::size_t>(Signal::bus_voltage), all.bus_V);
-      include(static_cast<std::size_t>(Signal::bus_current), all.supply_A);
-    }
+    bin.end_torque_Nm = all.torque_Nm;
+    if (bin.mode == plant::Tally::no_mode) bin.include(all);
+    bin.enter_link({all.bus_V, all.supply_A, all.bridge_A});
   }
-  bin_.mode = now;
-}
-
-inline void Sampler::add(const plant::Probe& to, double length_s) noexcept {
-  include(to);
-  bin_.bridge_As += 0.5 * (bin_.bridge_A + to.bridge_A) * length_s;
-  bin_.torque_Nm_s += 0.5 * (bin_.torque_Nm + to.torque_Nm) * length_s;
-  bin_.length_s += length_s;
-  bin_.bridge_A = to.bridge_A;
-  bin_.torque_Nm = to.torque_Nm;
+  bin.mode = now;
 }
 
 /// Emits all grid points in the segment, the first one at point_s; returns where the last one lay.
@@ -115,52 +67,50 @@ inline void Sampler::add(const plant::Probe& to, double length_s) noexcept {
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
     const plant::Probe here{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
-    add(here, tau_s - done_s);
+    bin_.tally.add(here, tau_s - done_s);
     done_s = tau_s;
-    emit(at, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
+    emit(at, *segment.analog_before, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
     open_bin(bin_.point + 1);
-    include(here);
-    point_s = static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
-              segment.begin->offset_s;
-  } while (point_s <= segment.length_s + same_instant_s);
+    bin_.tally.include(here);
+    point_s = bin_.tally.left_s(segment.begin->time_ps, segment.begin->offset_s);
+  } while (point_s <= segment.length_s + plant::Tally::same_instant_s);
   return done_s;
 }
 
 void Sampler::on_segment(const plant::Segment& segment) noexcept {
-  if (const std::uint32_t now = mode(); now != bin_.mode) enter_mode(now, *segment.begin);
-  const double point_s =
-      static_cast<double>(bin_.next_ps - segment.begin->time_ps) * seconds_per_ps -
-      segment.begin->offset_s;
-  const double done_s =
-      point_s <= segment.length_s + same_instant_s ? cross_points(segment, point_s) : 0.0;
-  if (done_s < segment.length_s) add(drive_.probe(*segment.end), segment.length_s - done_s);
-  bin_.i_alpha_A = segment.end->i_alpha_A;
-  bin_.i_beta_A = segment.end->i_beta_A;
-  // One by one, as they were written just now: a wide copy would wait for the narrow stores.
-  const plant::AnalogState& analog = drive_.state().analog;
-  for (std::size_t k = 0; k < 3; ++k) bin_.sensed_A[k] = analog.phase[k].output_A;
-  bin_.sensed_bus_V = analog.bus_V;
+  const std::uint32_t now = plant::conduction_word(drive_.state());
+  if (now != bin_.tally.mode) enter_mode(now, *segment.begin);
+  const double point_s = bin_.tally.left_s(segment.begin->time_ps, segment.begin->offset_s);
+  const double done_s = point_s <= segment.length_s + plant::Tally::same_instant_s
+                            ? cross_points(segment, point_s)
+                            : 0.0;
+  if (done_s < segment.length_s)
+    bin_.tally.add(drive_.probe(*segment.end), segment.length_s - done_s);
+  bin_.tally.end_at(segment.end->i_alpha_A, segment.end->i_beta_A);
 }
 
 // At a grid point between two steps' ends: what a sensor remembers, linear in between.
-double Sampler::sense_V(int leg, double share) const noexcept {
+double Sampler::sense_V(int leg, const plant::AnalogState& then, double share) const noexcept {
   const plant::CurrentSensorParameters& sensor = drive_.parameters().phase_current;
   if (sensor.kind == plant::CurrentSensing::none) return 0.0;
   const auto k = static_cast<std::size_t>(leg);
-  const double before = bin_.sensed_A[k], after = drive_.state().analog.phase[k].output_A;
-  return plant::current_sense_V(sensor, k, before + share * (after - before), bin_.next_ps,
+  const double before = then.phase[k].output_A, after = drive_.state().analog.phase[k].output_A;
+  return plant::current_sense_V(sensor, k, before + share * (after - before), bin_.next_ps(),
                                 drive_.parameters().seed, plant::noise_of_phase(k));
 }
 
-double Sampler::sense_bus_V(double bus_V, double share) const noexcept {
+double Sampler::sense_bus_V(double bus_V, const plant::AnalogState& then,
+                            double share) const noexcept {
   const plant::VoltageSensorParameters& sensor = drive_.parameters().bus_voltage;
-  const double before = bin_.sensed_bus_V, after = drive_.state().analog.bus_V;
+  const double before = then.bus_V, after = drive_.state().analog.bus_V;
   return voltage_sense_V(sensor, sensor.filtered() ? before + share * (after - before) : bus_V);
 }
 
-void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
+void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
+                   double share) noexcept {
+  const plant::Tally& bin = bin_.tally;
   Frame& frame = holding_ ? held_frames_.emplace_back() : latest_;
-  frame.at_ps = bin_.next_ps;
+  frame.at_ps = bin_.next_ps();
   const auto set = [&frame](Signal signal, double value) {
     frame.value[static_cast<std::size_t>(signal)] = static_cast<float>(value);
   };
@@ -170,9 +120,9 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::bus_voltage, at.bus_V);
   set(Signal::bus_current, at.supply_A);
   set(Signal::torque, at.torque_Nm);
-  const bool has_length = bin_.length_s > 0.0;
-  set(Signal::bridge_current, has_length ? bin_.bridge_As / bin_.length_s : at.bridge_A);
-  set(Signal::torque_mean, has_length ? bin_.torque_Nm_s / bin_.length_s : at.torque_Nm);
+  const bool has_length = bin.length_s > 0.0;
+  set(Signal::bridge_current, has_length ? bin.bridge_As / bin.length_s : at.bridge_A);
+  set(Signal::torque_mean, has_length ? bin.torque_Nm_s / bin.length_s : at.torque_Nm);
   set(Signal::speed, at.omega_m_rad_s);
   set(Signal::angle_e, at.theta_e_rad);
   set(Signal::current_d, at.current_dq_A.d);
@@ -184,8 +134,9 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::back_emf_V, at.back_emf_V.V);
   set(Signal::back_emf_W, at.back_emf_V.W);
   set(Signal::load_torque, at.load_Nm);
-  Pins pins{
-      0.0, {sense_V(0, share), sense_V(1, share), sense_V(2, share)}, sense_bus_V(at.bus_V, share)};
+  Pins pins{0.0,
+            {sense_V(0, before, share), sense_V(1, before, share), sense_V(2, before, share)},
+            sense_bus_V(at.bus_V, before, share)};
   at_pins_(pins, frame.at_ps);
   set(Signal::throttle, pins.throttle_V);
   set(Signal::sense_U, pins.phase_current_V[0]);
@@ -205,8 +156,8 @@ void Sampler::emit(const plant::Snapshot& at, double share) noexcept {
   set(Signal::load_speed, at.omega_2_rad_s);
   set(Signal::coupling_torque, at.through_Nm);
   for (std::size_t k = 0; k < spread_count; ++k) {
-    frame.least[k] = static_cast<float>(bin_.least[k]);
-    frame.greatest[k] = static_cast<float>(bin_.greatest[k]);
+    frame.least[k] = static_cast<float>(bin.least[k]);
+    frame.greatest[k] = static_cast<float>(bin.greatest[k]);
   }
   if (!holding_) sink_.frame(latest_);
 }

@@ -39,7 +39,7 @@ class Sampler final : public plant::SegmentObserver {
 
   /// The drive's inputs (other than its switches) or its state have been set from outside: what
   /// follows does not continue what was.
-  void inputs_changed() noexcept { bin_.mode = no_mode; }
+  void inputs_changed() noexcept { bin_.tally.mode = plant::Tally::no_mode; }
 
   // What is seen from hold() on may be taken back. Frames wait for keep().
   void hold() noexcept;
@@ -50,32 +50,22 @@ class Sampler final : public plant::SegmentObserver {
   const Frame& latest() const noexcept { return latest_; }
 
  private:
-  static constexpr std::uint32_t no_mode = 0xFFFFFFFF;
+  static_assert(std::size_t{plant::Tally::spread_count} == spread_count);
   struct Bin {
-    std::int64_t next_ps = 0;  // grid instant that ends it
-    std::int64_t point = 0;    // its number
-    std::array<double, spread_count> least{}, greatest{};
-    double bridge_As = 0.0, torque_Nm_s = 0.0;
-    double length_s = 0.0;
-    // at the latest step's end
-    double bridge_A = 0.0, torque_Nm = 0.0;
-    double i_alpha_A = 0.0, i_beta_A = 0.0;
-    std::array<double, 3> sensed_A{};
-    double sensed_bus_V = 0.0;
-    std::uint32_t mode = no_mode;  // conduction in that step
+    std::int64_t point = 0;  // number of the grid instant that ends it
+    plant::Tally tally;      // until that instant
+    std::int64_t next_ps() const noexcept { return tally.until_ps; }
   };
 
   std::int64_t instant_ps(std::int64_t point) const noexcept;
-  std::uint32_t mode() const noexcept;
   void open_bin(std::int64_t point) noexcept;
   void enter_mode(std::uint32_t, const plant::Continuous& begin) noexcept;
-  void add(const plant::Probe& to, double length_s) noexcept;
   double cross_points(const plant::Segment&, double point_s) noexcept;
-  void include(std::size_t signal, double value) noexcept;
-  void include(const plant::Probe&) noexcept;
-  void emit(const plant::Snapshot&, double share_of_step) noexcept;
-  double sense_V(int leg, double share_of_step) const noexcept;
-  double sense_bus_V(double bus_V, double share_of_step) const noexcept;
+  void emit(const plant::Snapshot&, const plant::AnalogState& before,
+            double share_of_step) noexcept;
+  double sense_V(int leg, const plant::AnalogState& before, double share_of_step) const noexcept;
+  double sense_bus_V(double bus_V, const plant::AnalogState& before,
+                     double share_of_step) const noexcept;
 
   const plant::Drive& drive_;
   RunSink& sink_;

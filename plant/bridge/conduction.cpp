@@ -74,19 +74,9 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.floating = m.floating || legs[k] == Conduction::floating;
     if (swings(legs[k])) m.swings = static_cast<std::uint8_t>(m.swings | 1U << k);
   }
-  m.far_A2 = 1e300;
-  for (const bool always : {true, false}) {
-    for (std::size_t k = 0; k < 3; ++k) {
-      const LegLaw& law = laws[k];
-      if (law.way == 0.0 || (law.beyond_A >= 0.0) != always) continue;
-      const auto n = static_cast<std::size_t>(m.watch_count++);
-      m.watch_axis[n] = {law.way * leg_axis[k].alpha, law.way * leg_axis[k].beta};
-      m.watch_A[n] = law.beyond_A;
-      if (always)
-        ++m.near_count;
-      else
-        m.far_A2 = std::min(m.far_A2, law.beyond_A * law.beyond_A);
-    }
+  for (std::size_t k = 0; k < 3; ++k) {
+    m.way[k] = laws[k].way;
+    m.beyond_A[k] = laws[k].way == 0.0 ? -1e300 : laws[k].beyond_A;
   }
   m.freedom = static_cast<std::int8_t>(out == 0 ? 2 : out == 1 ? 1 : 0);
   if (m.freedom == 1) {

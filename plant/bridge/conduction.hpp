@@ -93,12 +93,8 @@ struct ConductionMode {
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
   LegsDiffer legs = LegsDiffer::no;
-  // What to watch: leg currents, each while watch_axis . i > watch_A. Those with watch_A < 0 come
-  // last (from near_count on) and matter only from far_A2 = |i|^2 on.
-  std::array<AlphaBeta, 3> watch_axis{};
-  std::array<double, 3> watch_A{};
-  double far_A2 = 0.0;
-  std::int8_t near_count = 0, watch_count = 0;
+  // Watched: leg currents, each while way i > beyond_A; what carries any current has way 0.
+  std::array<double, 3> way{}, beyond_A{};
   bool floating = false;    // some terminal floats
   std::uint8_t swings = 0;  // bit k: leg k swings
 };

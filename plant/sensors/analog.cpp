@@ -24,14 +24,17 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
   }
 }
 
-// The step from the present point to y, which all lies in the present mode.
-void Drive::Impl::follow_phase_currents(const Point& y, double h) noexcept {
-  const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
+// A step between these currents, which all lies in the present mode.
+void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, double h) noexcept {
   const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-  const LagStep lag = analog.phase_current.lag(h);
+  if (h != analog.lag_h_s) {
+    analog.lag_h_s = h;
+    analog.lag = analog.phase_current.lag(h);
+  }
   for (std::size_t k = 0; k < 3; ++k) {
     const double share = analog.seen_share[static_cast<std::size_t>(s.leg[k])];
-    analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h, lag);
+    analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h,
+                              analog.lag);
   }
 }
 

@@ -25,6 +25,11 @@ std::int64_t counted_index(const EncoderParameters& encoder) noexcept {
   return ((count % per_turn) + per_turn) % per_turn;
 }
 
+/// Then levels change with each count.
+bool all_lines_seen(const EncoderParameters& encoder, const DriveState& s) noexcept {
+  return encoder.missing_lines.empty() && s.encoder_dirty_share <= 0.0;
+}
+
 SensorEdge toggle(DriveState& s, int line) noexcept {
   s.sensor_levels = static_cast<std::uint8_t>(s.sensor_levels ^ bit(line));
   return {static_cast<SensorLine>(line), (s.sensor_levels & bit(line)) != 0};
@@ -80,7 +85,7 @@ PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const
     return two_pi * static_cast<double>(p * c - s.electrical_turns * counts_per_turn) /
            static_cast<double>(counts_per_turn);
   };
-  if (encoder_.missing_lines.empty() && s.encoder_dirty_share <= 0.0)
+  if (all_lines_seen(encoder_, s))
     return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
   const std::int64_t above = changed_above(s, s.encoder_count);
   const std::int64_t below = unchanged_down_to(s, s.encoder_count);
@@ -91,6 +96,7 @@ PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const
 /// The next count with other levels; more than a turn away: there is none.
 std::int64_t PositionSensors::changed_above(const DriveState& s,
                                             std::int64_t count) const noexcept {
+  if (all_lines_seen(encoder_, s)) return count + 1;
   const std::int64_t far = count + 4 * static_cast<std::int64_t>(encoder_.lines);
   const std::uint8_t now = encoder_levels(s, count);
   std::int64_t above = count + 1;
@@ -101,6 +107,7 @@ std::int64_t PositionSensors::changed_above(const DriveState& s,
 /// The lowest count down to which levels are as at this one.
 std::int64_t PositionSensors::unchanged_down_to(const DriveState& s,
                                                 std::int64_t count) const noexcept {
+  if (all_lines_seen(encoder_, s)) return count;
   const std::int64_t far = count - 4 * static_cast<std::int64_t>(encoder_.lines);
   const std::uint8_t now = encoder_levels(s, count);
   std::int64_t below = count;
@@ -120,7 +127,8 @@ bool PositionSensors::line_is_seen(const DriveState& s, std::int64_t line) const
 std::uint8_t PositionSensors::encoder_levels(const DriveState& s,
                                              std::int64_t count) const noexcept {
   const std::int64_t per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
-  const std::int64_t in_turn = (((count + s.encoder_slip) % per_turn) + per_turn) % per_turn;
+  const std::int64_t rest = (count + s.encoder_slip) % per_turn;
+  const std::int64_t in_turn = rest < 0 ? rest + per_turn : rest;
   const std::int64_t quarter = in_turn & 3;
   const bool first = quarter == 1 || quarter == 2, second = quarter == 2 || quarter == 3;
   std::uint8_t levels = 0;
@@ -162,16 +170,25 @@ void PositionSensors::start(DriveState& s) const noexcept {
 }
 
 void PositionSensors::find_thresholds(DriveState& s) const noexcept {
-  s.edge_ahead_rad = never_rad;
-  s.edge_behind_rad = -never_rad;
-  const auto take = [&s](Reach r) {
-    s.edge_ahead_rad = std::fmin(s.edge_ahead_rad, r.ahead_rad);
-    s.edge_behind_rad = std::fmax(s.edge_behind_rad, r.behind_rad);
-  };
+  s.hall_ahead_rad = never_rad;
+  s.hall_behind_rad = -never_rad;
   if (hall_.fitted)
-    for (int k = 0; k < 3; ++k) take(hall_reach(s, k));
+    for (int k = 0; k < 3; ++k) {
+      const Reach r = hall_reach(s, k);
+      if (r.ahead_rad < s.hall_ahead_rad) s.hall_ahead_rad = r.ahead_rad;
+      if (r.behind_rad > s.hall_behind_rad) s.hall_behind_rad = r.behind_rad;
+    }
+  find_thresholds_of_encoder(s);
+}
+
+/// While the Halls' stay as they are.
+void PositionSensors::find_thresholds_of_encoder(DriveState& s) const noexcept {
+  s.edge_ahead_rad = s.hall_ahead_rad;
+  s.edge_behind_rad = s.hall_behind_rad;
   if (encoder_.fitted) {
-    take(encoder_reach(s));
+    const Reach r = encoder_reach(s);
+    if (r.ahead_rad < s.edge_ahead_rad) s.edge_ahead_rad = r.ahead_rad;
+    if (r.behind_rad > s.edge_behind_rad) s.edge_behind_rad = r.behind_rad;
     // A and Z, or B and Z, change with one count: the second is due at once.
     if ((s.sensor_levels & 0x38U) != encoder_levels(s, s.encoder_count))
       s.edge_ahead_rad = -never_rad;
@@ -186,29 +203,39 @@ SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
     return -1;
   };
 
+  // The first due of the Halls, of equals the first line; and of them before the encoder.
+  const auto hall_due = [&](bool forward) {
+    int due = -1;
+    double first = forward ? never_rad : -never_rad;
+    for (int k = 0; k < 3; ++k) {
+      const Reach r = hall_reach(s, k);
+      if (forward ? r.ahead_rad < first : r.behind_rad > first) {
+        first = forward ? r.ahead_rad : r.behind_rad;
+        due = k;
+      }
+    }
+    return due;
+  };
+
   int line = encoder_.fitted ? pending_encoder_line() : -1;
   if (line < 0) {
-    int due = -1;
-    double first_ahead = never_rad, first_behind = -never_rad;
-    int ahead_line = -1, behind_line = -1;
-    const auto offer = [&](Reach r, int which) {
-      if (r.ahead_rad < first_ahead) first_ahead = r.ahead_rad, ahead_line = which;
-      if (r.behind_rad > first_behind) first_behind = r.behind_rad, behind_line = which;
-    };
-    if (hall_.fitted)
-      for (int k = 0; k < 3; ++k) offer(hall_reach(s, k), k);
-    if (encoder_.fitted) offer(encoder_reach(s), encoder_first);
-    const bool forward = s.theta_e_rad >= first_ahead;
-    due = forward ? ahead_line : behind_line;
-    line = due;
-    if (due >= encoder_first) {
+    const Reach encoder = encoder_.fitted ? encoder_reach(s) : Reach{never_rad, -never_rad};
+    const bool forward = s.theta_e_rad >= std::min(s.hall_ahead_rad, encoder.ahead_rad);
+    const bool of_encoder =
+        forward ? encoder.ahead_rad < s.hall_ahead_rad : encoder.behind_rad > s.hall_behind_rad;
+    if (of_encoder) {
       s.encoder_count =
           forward ? changed_above(s, s.encoder_count) : unchanged_down_to(s, s.encoder_count) - 1;
       line = pending_encoder_line();
+    } else {
+      line = hall_due(forward);
     }
   }
   const SensorEdge edge = toggle(s, line);
-  find_thresholds(s);
+  if (line < encoder_first)
+    find_thresholds(s);
+  else
+    find_thresholds_of_encoder(s);
   return edge;
 }
 

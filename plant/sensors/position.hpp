@@ -27,6 +27,7 @@ class PositionSensors {
   struct Reach {
     double ahead_rad, behind_rad;
   };
+  void find_thresholds_of_encoder(DriveState&) const noexcept;
   Reach hall_reach(const DriveState&, int k) const noexcept;
   Reach encoder_reach(const DriveState&) const noexcept;
   double hall_centre(const DriveState&, int k) const noexcept;

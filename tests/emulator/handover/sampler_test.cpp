@@ -2,7 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <cstring>
+#include <span>
 #include <vector>
 
 namespace stillrotor {
@@ -119,6 +122,71 @@ TEST(Sampler, GivesTheBridgeCurrentAsMeanOverTheBinAndThePeakAsSpread) {
   EXPECT_NEAR(static_cast<double>(frame.greatest[0]), 1.0667, 1.0667 * 0.002);
   EXPECT_EQ(frame.least[0], 0.0F);
   EXPECT_NEAR(static_cast<double>(frame.least[1]), -0.5333, 0.5333 * 0.002);
+}
+
+/// Centre-aligned pulses of changing width with dead time, 20 kHz.
+std::vector<plant::GateChange> pulses(std::int64_t until_ps) {
+  std::vector<plant::GateChange> gates;
+  for (std::int64_t begin = 0; begin < until_ps; begin += 50 * us)
+    for (int leg = 0; leg < 3; ++leg) {
+      const double turned = 2e-9 * static_cast<double>(begin) / us + 2.1 * leg;
+      const auto half = static_cast<std::int64_t>(12.5e6 * (1.0 + 0.4 * std::sin(1e6 * turned)));
+      const auto high = static_cast<plant::Switch>(2 * leg),
+                 low = static_cast<plant::Switch>(2 * leg + 1);
+      gates.insert(gates.end(), {{begin + 25 * us - half, low, false},
+                                 {begin + 26 * us - half, high, true},
+                                 {begin + 25 * us + half, high, false},
+                                 {begin + 26 * us + half, low, true}});
+    }
+  std::stable_sort(gates.begin(), gates.end(),
+                   [](const auto& a, const auto& b) { return a.at_ps < b.at_ps; });
+  return gates;
+}
+
+// The same arithmetic on both ways: not a bit of the state may differ. Sensor edges and diode
+// currents that end are on the way, and the general steps in place of the fast ones.
+TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
+  for (const int kind : {0, 1, 2, 3}) {
+    plant::DriveParameters p = drive_parameters();
+    p.shaft.inertia_kg_m2 = 2e-3;
+    p.phase_current.bandwidth_Hz = 200e3;
+    p.hall.fitted = p.encoder.fitted = true;
+    if (kind == 1) p.shaft.coulomb_friction_Nm = 0.1;
+    if (kind == 2) p.bridge.output_capacitance_F = 2e-9;
+    if (kind == 3) p.gate_driver.on_delay_s[2] = 150e-9;
+    plant::Drive played(p), driven(p);
+    Frames at_once, one_by_one;
+    Sampler quick(played, 30e3, at_once, no_throttle), slow(driven, 30e3, one_by_one, no_throttle);
+    slow.tally = nullptr;  // comes to each step by itself
+    plant::StartState start;
+    start.omega_m_rad_s = 40.0;
+    played.start(start);
+    driven.start(start);
+    const std::vector<plant::GateChange> gates = pulses(6 * ms);
+    int edges_played = 0, edges_driven = 0;
+    for (std::span<const plant::GateChange> left(gates); !left.empty();) {
+      const auto done = played.play(left.first(std::min<std::size_t>(left.size(), 17)), &quick);
+      left = left.subspan(done.played);
+      edges_played += done.stop.edge;
+    }
+    for (const plant::GateChange& gate : gates) {
+      while (driven.advance(gate.at_ps, &slow).edge) ++edges_driven;
+      driven.set_switch(gate.which, gate.on);
+    }
+    EXPECT_EQ(std::memcmp(&played.state(), &driven.state(), sizeof(plant::DriveState)), 0) << kind;
+    EXPECT_EQ(edges_played, edges_driven);
+    EXPECT_GT(edges_played, 20);
+    ASSERT_EQ(at_once.kept.size(), one_by_one.kept.size());
+    for (std::size_t k = 0; k < at_once.kept.size(); ++k) {
+      EXPECT_EQ(at_once.kept[k].least, one_by_one.kept[k].least) << k;
+      EXPECT_EQ(at_once.kept[k].greatest, one_by_one.kept[k].greatest) << k;
+      // torque from the step's own axes or from the stationary ones: the last bits of a double
+      for (std::size_t j = 0; j < signal_count; ++j)
+        EXPECT_NEAR(at_once.kept[k].value[j], one_by_one.kept[k].value[j],
+                    1e-6F * (1.0F + std::abs(one_by_one.kept[k].value[j])))
+            << k << ' ' << j;
+    }
+  }
 }
 
 TEST(Sampler, ForgetsAndKeepsWhatItWasToldToHold) {
