@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstdint>
 #include <optional>
+#include <span>
 
 #include "emulator/handover/sampler.hpp"
 #include "plant/drive.hpp"
@@ -25,6 +26,12 @@ class Foresight {
   plant::Drive::Stop advance(std::int64_t until_ps) noexcept {
     foreseen_ = false;
     return drive_.advance(until_ps, &sampler_);
+  }
+
+  /// Commits, through these changes of gates. Not while a look ahead is open.
+  plant::Drive::Played play(std::span<const plant::GateChange> changes) noexcept {
+    foreseen_ = false;
+    return drive_.play(changes, &sampler_);
   }
 
   /// Commits by whole steps of the plant, no farther than until_ps.

@@ -22,6 +22,9 @@ constexpr std::int64_t microsecond_ps = 1'000'000;
 
 /// A quiet stretch shorter than this is not worth the controller's going first.
 constexpr std::int64_t worth_ps = 2'000;
+/// The same where a sensor's edge may end it: hardly a gate moves in so short a time, and to ask
+/// for another promise costs more than to look ahead.
+constexpr std::int64_t worth_before_edge_ps = 200'000;
 
 /// Lets plant and controller take turns so that neither misses what the other does.
 /// Controller first, up to a moment before which the plant guarantees no sensor edge; the few
@@ -45,8 +48,9 @@ class Turns {
     }
     if (controller_.reached_ps() >= world_.quiet_ps()) world_.find_quiet(limit_ps);
     const std::int64_t quiet_ps = world_.quiet_ps();
-    if (quiet_ps > controller_.reached_ps() + worth_ps)
-      run_while_quiet(quiet_ps);
+    const std::int64_t worth = quiet_ps < limit_ps ? worth_before_edge_ps : worth_ps;
+    if (quiet_ps > controller_.reached_ps() + worth)
+      run_while_quiet(quiet_ps, worth);
     else if (quiet_ps >= limit_ps)
       go_on(limit_ps, event_ps);
     else
@@ -57,11 +61,11 @@ class Turns {
   static constexpr std::int64_t shortest_look_ps = microsecond_ps;
 
   /// From one gate edge to the next, as long as nothing else wants attention.
-  void run_while_quiet(std::int64_t quiet_ps) {
+  void run_while_quiet(std::int64_t quiet_ps, std::int64_t worth) {
     do {
       controller_.run_to(quiet_ps);
       world_.announce();
-    } while (quiet_ps > controller_.reached_ps() + worth_ps && world_.quiet_ps() == quiet_ps &&
+    } while (quiet_ps > controller_.reached_ps() + worth && world_.quiet_ps() == quiet_ps &&
              !world_.has_mail() && controller_.alive());
   }
 
@@ -153,6 +157,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     world.announce();
     interrupted = pace.passes(world.now_ps());
   }
+  world.catch_up();
   RunOutcome outcome = outcome_of(world);
   outcome.interrupted = interrupted;
   outcome.controller = controller.health();

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
+#include <span>
 #include <utility>
 
 #include "plant/sensors/noise.hpp"
@@ -21,6 +22,13 @@ constexpr std::int64_t rest_ps = 5'000'000'000;  // 5 ms
 /// Room for what comes between two looks of the controller, so that a cycle on the wall clock never
 /// allocates: 50 us of 20 million edges a second.
 constexpr std::size_t edges_at_once = 1024;
+
+/// No news of the plant's own that a change of gates brings at once: none that its alarms
+/// (DriveState::alarm_ps) or the promise of a quiet time do not cover.
+bool gates_bring_no_news(const plant::DriveParameters& p) noexcept {
+  return p.supply.kind == plant::SupplyKind::battery && p.gate_driver.trip_A <= 0.0 &&
+         p.machine.flux_map.empty() && !p.machine.demagnetisation.possible;
+}
 
 constexpr LineId line_of(plant::SensorLine sensor) noexcept {
   if (sensor == plant::SensorLine::absolute_angle) return io::line::angle_data;
@@ -117,7 +125,8 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       sampler_(plant_, bench.record_rate_Hz, sink_,
                [this](Sampler::Pins& pins, std::int64_t t_ps) noexcept { at_pins(pins, t_ps); }),
       foresight_(plant_, sampler_),
-      supply_news_(bench.drive, plant_.state().supply) {
+      supply_news_(bench.drive, plant_.state().supply),
+      gates_may_wait_(gates_bring_no_news(bench.drive)) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
     const auto sensor = static_cast<plant::SensorLine>(k);
     wiring_.set_source(line_of(sensor), plant_.level(sensor));
@@ -147,11 +156,28 @@ void BenchWorld::drive(const Edge& edge) noexcept {
   if (on == is_driven(edge.line)) return;
   if (edge.at.count() < now_ps()) ++late_gate_edges_;
   const std::int64_t t_ps = std::max(edge.at.count(), now_ps());
-  advance(t_ps);
+  const bool waits = io::is_gate(edge.line) && may_wait(t_ps);
+  if (!waits) advance(t_ps);
   if (io::is_gate(edge.line))
-    set_gate(edge.line, on, t_ps);
+    set_gate(edge.line, on, t_ps, waits);
   else
     set_input(edge.line, on, t_ps);
+}
+
+/// Whether a change of gates at t_ps can be left until somebody looks at the plant: nothing of its
+/// own comes before.
+bool BenchWorld::may_wait(std::int64_t t_ps) const noexcept {
+  return gates_may_wait_ && waiting_count_ < waiting_.size() && t_ps < quiet_ps_ &&
+         t_ps < timeline_.next_ps() && t_ps < plant_.state().alarm_ps && !foresight_.ahead();
+}
+
+void BenchWorld::play_waiting() noexcept {
+  std::span<const plant::GateChange> left(waiting_.data(), std::exchange(waiting_count_, 0));
+  while (!left.empty()) {
+    const plant::Drive::Played done = foresight_.play(left);
+    left = left.subspan(done.played);
+    absorb(done.stop);
+  }
 }
 
 bool BenchWorld::is_driven(LineId line) const noexcept {
@@ -161,6 +187,7 @@ bool BenchWorld::is_driven(LineId line) const noexcept {
 double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
   if (!bench_.harness.channels[io::index(channel)]) return 0.0;
   const std::int64_t t_ps = std::max(at.count(), now_ps());
+  catch_up();
   if (channel == io::channel::throttle) {
     if (t_ps >= timeline_.next_ps()) advance(t_ps);
     return pin_V(channel, t_ps);
@@ -186,6 +213,7 @@ double BenchWorld::present_V(io::ChannelId channel) const noexcept {
 std::optional<Time> BenchWorld::crossing(const io::Comparison& comparison, bool was_true, Time from,
                                          Time to) noexcept {
   const std::int64_t from_ps = std::max(from.count(), now_ps());
+  catch_up();
   if (from_ps >= timeline_.next_ps()) advance(from_ps);
   const auto changed = [&] {
     return comparison.holds(present_V(comparison.plus), present_V(comparison.minus), was_true) !=
@@ -212,6 +240,7 @@ void BenchWorld::predict(double lead_s, Pins& pins) noexcept {
   constexpr io::ChannelId channels[] = {io::channel::angle_sin, io::channel::angle_cos,
                                         io::channel::phase_voltage_U, io::channel::phase_voltage_V,
                                         io::channel::phase_voltage_W};
+  catch_up();
   const plant::DriveState present = plant_.state();
   plant_.turn_ahead(lead_s);
   for (const plant::SensorLine sensor : lines) {
@@ -260,10 +289,12 @@ void BenchWorld::text(Time at, std::string_view said) noexcept {
 // ---- moving on
 
 void BenchWorld::find_quiet(std::int64_t limit_ps) noexcept {
+  catch_up();
   quiet_ps_ = plant_.quiet_until(limit_ps);
 }
 
 void BenchWorld::advance(std::int64_t t_ps) noexcept {
+  catch_up();
   if (foresight_.ahead()) {
     if (t_ps >= foresight_.end_ps())
       absorb(foresight_.keep());
@@ -281,6 +312,7 @@ void BenchWorld::advance(std::int64_t t_ps) noexcept {
 
 void BenchWorld::follow(std::int64_t t_ps) noexcept {
   if (t_ps >= timeline_.next_ps()) return advance(timeline_.next_ps());
+  catch_up();
   if (foresight_.ahead()) foresight_.forget();
   absorb(foresight_.follow(t_ps));
 }
@@ -569,7 +601,10 @@ std::optional<double> BenchWorld::take_power_request() noexcept {
   return std::exchange(power_request_, std::nullopt);
 }
 
-void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
+void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps, bool waits) noexcept {
+  if (waits)
+    waiting_[waiting_count_++] = {t_ps, static_cast<plant::Switch>(io::index(line)),
+                                  wiring_.passes(line, on)};
   if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
   announce();
   const auto k = io::index(line);
@@ -580,15 +615,15 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
 
   if (gates_ == 0) gates_off_since_ps_ = t_ps;
   if (on && std::exchange(gates_rest_, false)) event(t_ps, "gates switching", "");
-  set_switch(line);
+  set_switch(line, waits);
 }
 
-void BenchWorld::set_switch(LineId gate) noexcept {
+void BenchWorld::set_switch(LineId gate, bool waits) noexcept {
   const auto k = io::index(gate);
   const auto bit = static_cast<std::uint8_t>(1U << k);
   const bool on = wiring_.passes(gate, (gates_ & bit) != 0);
   driver_inputs_ = static_cast<std::uint8_t>(on ? driver_inputs_ | bit : driver_inputs_ & ~bit);
-  plant_.set_switch(static_cast<plant::Switch>(k), on);
+  if (!waits) plant_.set_switch(static_cast<plant::Switch>(k), on);
   // A leg that this shorts may trip the driver before what was promised.
   if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
   const auto leg = static_cast<int>(k / 2);
@@ -645,6 +680,7 @@ void BenchWorld::announce_machine() noexcept {
 }
 
 void BenchWorld::adopt_currents(const plant::Phases& measured_A, double none_below_A) noexcept {
+  catch_up();
   if (foresight_.ahead()) foresight_.forget();
   plant_.adopt_currents(measured_A, none_below_A);
   sampler_.inputs_changed();

@@ -51,7 +51,9 @@ class BenchWorld final : public io::World {
   // How the scheduler moves it.
   /// Key as the scenario has it at the start, and everything that is due at time 0.
   void begin() noexcept;
-  std::int64_t now_ps() const noexcept { return foresight_.now_ps(); }
+  std::int64_t now_ps() const noexcept {
+    return waiting_count_ > 0 ? waiting_[waiting_count_ - 1].at_ps : foresight_.now_ps();
+  }
   std::int64_t next_event_ps() const noexcept { return timeline_.next_ps(); }
   /// No sensor edge can come before this, whatever the gates do.
   std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
@@ -59,13 +61,20 @@ class BenchWorld final : public io::World {
   /// Moves on for good; sensor edges and scenario events on the way happen.
   void advance(std::int64_t t_ps) noexcept;
   /// Looks ahead to the first sensor edge, at most to limit_ps (no scenario event lies before it).
-  std::int64_t look(std::int64_t limit_ps) noexcept { return foresight_.look(limit_ps); }
+  std::int64_t look(std::int64_t limit_ps) noexcept {
+    catch_up();
+    return foresight_.look(limit_ps);
+  }
   /// Moves on by whole steps of the plant only, so that looking in leaves no trace in the
   /// trajectory; to an event of the scenario exactly.
   void follow(std::int64_t t_ps) noexcept;
   /// The look ahead, if nothing has touched it, becomes the present: to its edge, or by whole steps
   /// where it found none. Returns whether.
   bool keep_look() noexcept;
+  /// Gates that have waited are now with the plant: plant() and what it has been recorded of.
+  void catch_up() noexcept {
+    if (waiting_count_ > 0) play_waiting();
+  }
 
   // What the scheduler carries to the controller.
   bool has_mail() const noexcept { return !arrivals_.empty() || power_request_.has_value(); }
@@ -104,6 +113,7 @@ class BenchWorld final : public io::World {
   bool foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept;
 
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
+  /// Stands at now_ps() after anything but drive(); then, after catch_up().
   const plant::Drive& plant() const noexcept { return plant_; }
   const Wiring& wiring() const noexcept { return wiring_; }
   std::uint64_t gate_edges() const noexcept { return gate_edges_; }
@@ -145,8 +155,10 @@ class BenchWorld final : public io::World {
   void follow_command_pulse() noexcept;
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
-  void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
-  void set_switch(io::LineId gate) noexcept;  // as its wire brings the controller's wish
+  bool may_wait(std::int64_t t_ps) const noexcept;
+  void play_waiting() noexcept;
+  void set_gate(io::LineId, bool on, std::int64_t t_ps, bool waits) noexcept;
+  void set_switch(io::LineId gate, bool waits = false) noexcept;  // as its wire brings it
   bool is_driven(io::LineId) const noexcept;  // by the controller, to its active level
   void set_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
@@ -175,6 +187,10 @@ class BenchWorld final : public io::World {
   Foresight foresight_;
   SupplyNews supply_news_;
   std::int64_t quiet_ps_ = 0;
+  // Gates that nobody has looked behind yet: the plant goes through all of them at once.
+  std::array<plant::GateChange, 64> waiting_;
+  std::size_t waiting_count_ = 0;
+  bool gates_may_wait_;
 
   std::vector<Arrival> arrivals_;
   std::vector<io::Edge> outbox_;
