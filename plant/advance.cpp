@@ -10,14 +10,14 @@ constexpr double angle_per_step_max_rad = 0.05;
 constexpr double shortest_step_s = 1e-15;
 
 /// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
-double heat_W(const BridgeParameters& bridge, const DriveParameters& par, const DriveState& s,
+double heat_W(const DriveParameters& par, const DriveState& s, const LegLaws& laws,
               const BusLaw& bus, bool regulated, const Point& y, const Flow& f,
               double supply_V) noexcept {
   const Phases i = phases({y.i_alpha, y.i_beta});
   const double leg_A[3] = {i.U, i.V, i.W};
   double sum = f.machine.heat_W[0] + f.machine.heat_W[1] + f.machine.heat_W[2];
   for (int k = 0; k < 3; ++k) {
-    sum += conduction_heat_W(leg_law(s.leg[k], bridge), leg_A[k]);
+    sum += conduction_heat_W(laws[static_cast<std::size_t>(s.leg[k])], leg_A[k]);
   }
   const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V;
   sum += bus.across_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
@@ -105,7 +105,7 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
 
   if constexpr (Ledger) {
     const auto heat = [&](const Point& at, const Flow& k, const Drivers& d) {
-      return heat_W(par.bridge, par, s, bus, supply_law.regulated, at, k, d.supply_V);
+      return heat_W(par, s, laws, bus, supply_law.regulated, at, k, d.supply_V);
     };
     energies_J[0] =
         w * (d0.supply_V * k1.supply_A + 2.0 * d1.supply_V * (k2.supply_A + k3.supply_A) +

@@ -75,7 +75,11 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
 }
 
 void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
-  use_legs(leg, modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))]);
+  for (int k = 0; k < 3; ++k) s.leg[k] = leg[static_cast<std::size_t>(k)];
+  const double before_S = mode == nullptr ? -1.0 : mode->shoot_S;
+  mode = &mode_of(leg, grounded_mode);
+  const bool other_bus = mode->shoot_S != before_S;
+  if (other_bus) refresh_bus();
 }
 
 // Leaves in the currents only what the mode lets flow: what a leg that has just stopped conducting

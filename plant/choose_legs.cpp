@@ -52,11 +52,10 @@ void Drive::Impl::choose_legs() noexcept {
     const LegChoice& choice = choice_of(k);
     const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
     if ((s.open_phases >> k) & 1U) {
-      leg[k] =
-          choice.out == Conduction::shoot_through ? Conduction::open_shorted : Conduction::open;
+      leg[k] = shorts_the_bus(choice.out) ? Conduction::open_shorted : Conduction::open;
     } else if (!choice.both_ways() && std::abs(current) <= zero_A) {
       free[k] = any_free = true;
-    } else if (capacitance && gates_of(k) == 0U) {
+    } else if (capacitance && gates_of(k) == 0U && !is_grounded(choice.out)) {
       leg[k] = leaving(k, current, before.terminal_V[k], before.bus_V);
       if (swings(leg[k]) && !swings(s.leg[k]))
         set_swing(k, before.terminal_V[k] - 0.5 * before.bus_V);
@@ -72,11 +71,9 @@ void Drive::Impl::choose_legs() noexcept {
 void Drive::Impl::begin_free_legs(std::array<Conduction, 3> leg, const bool (&free)[3]) noexcept {
   const Point y = point();
   const Drivers in = drivers(0.0);
-  const auto mode_of = [this](const std::array<Conduction, 3>& l) -> const ConductionMode& {
-    return modes[static_cast<std::size_t>(mode_index(l[0], l[1], l[2]))];
-  };
+  ConductionMode own;
   const auto worst = [&](const std::array<Conduction, 3>& l) {
-    const Flow f = flow(mode_of(l), y, in);
+    const Flow f = flow(mode_of(l, own), y, in);
     const Phases v = terminals(l, y, f);
     Violation single;
     int lowest = -1, highest = -1;
@@ -97,7 +94,7 @@ void Drive::Impl::begin_free_legs(std::array<Conduction, 3> leg, const bool (&fr
   };
   const auto consistent = [&](const std::array<Conduction, 3>& l) {
     if (worst(l).excess_V > 1e-9) return false;
-    const Flow f = flow(mode_of(l), y, in);
+    const Flow f = flow(mode_of(l, own), y, in);
     for (std::size_t k = 0; k < 3; ++k)
       if (free[k] && conducts(l[k]) &&
           law(l[k]).way * leg_current(k, f.di_dt.alpha, f.di_dt.beta) < 0.0)

@@ -171,8 +171,10 @@ Drive::Impl::Impl(const DriveParameters& given)
   rotor = {pair(l_d, l_q), pair(1.0 / l_d, 1.0 / l_q), pair(l_q / l_d, -l_d / l_q), l_d - l_q};
   coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
   quadratic_Nm_s2 = shaft_law.fan + shaft_law.air;
-  fill_modes(modes, par.bridge,
-             {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s});
+  around = {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s};
+  for (std::size_t c = 0; c < laws.size(); ++c)
+    laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
+  fill_modes(modes, laws, par.bridge, around);
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
   supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
@@ -185,8 +187,6 @@ Drive::Impl::Impl(const DriveParameters& given)
   follows_charge = is_battery && (feed.battery.moves() || feed.protection.fitted);
   watches_supply = !is_battery || par.chopper.resistance_ohm > 0.0;
   bare = machine.bare();
-  for (std::size_t c = 0; c < laws.size(); ++c)
-    laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   for (std::size_t pair = 0; pair < choices.size(); ++pair)
     choices[pair] = leg_choice(pair, par.bridge.switch_kind);
   for (std::size_t gates = 0; gates < gated.size(); ++gates) {
@@ -300,6 +300,7 @@ void Drive::restore(const DriveState& checkpoint) noexcept {
   impl_->note_turn();
   impl_->refresh_shaft();
   impl_->choose_path();
+  if (checkpoint.grounded >= 0) ground_laws(impl_->laws, impl_->par.bridge, checkpoint.ground_ohm);
   impl_->use_legs(impl_->legs());
   impl_->refresh_bus();
 }
@@ -405,6 +406,19 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   d.choose_supply();
   d.choose_motion();
   d.look_after_driver();
+}
+
+void Drive::ground_phase(Leg leg, double ohm) noexcept {
+  Impl& d = *impl_;
+  d.s.grounded = static_cast<std::int8_t>(leg);
+  d.s.ground_ohm = ohm;
+  ground_laws(d.laws, d.par.bridge, ohm);
+  d.settle_modes();
+}
+
+void Drive::end_ground() noexcept {
+  impl_->s.grounded = -1;
+  impl_->settle_modes();
 }
 
 bool Drive::set_joint_ohm(Leg leg, double ohm) noexcept {

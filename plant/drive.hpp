@@ -119,6 +119,8 @@ struct DriveState : Continuous {
   SwitchFaults switches;
   GateDriverState driver;
   std::uint8_t open_phases = 0;  // bit k: terminal of leg k is disconnected
+  std::int8_t grounded = -1;     // leg whose terminal is shorted to the negative rail; -1: none
+  double ground_ohm = 0.0;       // through this
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
   SupplyMode supply_mode = SupplyMode::voltage;
   std::int8_t rotation = 0;    // +1, -1 sliding; 0 held by friction
@@ -239,6 +241,10 @@ class Drive {
   void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
   void release_speed() noexcept;               // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
+  /// A terminal touches the negative rail through a resistance > 0; the last one told only.
+  /// MOSFETs.
+  void ground_phase(Leg, double ohm) noexcept;
+  void end_ground() noexcept;
   // Faults of the bridge: faults/switch_faults.hpp, bridge/gate_driver.hpp.
   void set_switch_open(Switch, bool) noexcept;
   void set_switch_shorted(Switch, bool) noexcept;  // open as well: open

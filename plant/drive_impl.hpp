@@ -64,7 +64,9 @@ struct Drive::Impl {
   ShaftLaw shaft_law;
   GateDriver driver;
   ModeTable modes;
-  std::array<LegLaw, conduction_kinds> laws;  // by Conduction
+  ModeSurroundings around;
+  LegLaws laws;                  // the grounded ones: of s.ground_ohm
+  ConductionMode grounded_mode;  // while a terminal is grounded, see mode_of()
   /// Legs by the six gates where these alone decide them: each leg has a switch on.
   struct Gated {
     bool all = false;
@@ -365,7 +367,21 @@ struct Drive::Impl {
   }
   double current_A2() const noexcept { return s.i_alpha_A * s.i_alpha_A + s.i_beta_A * s.i_beta_A; }
   unsigned gates_of(std::size_t k) const noexcept { return (s.gates >> (2 * k)) & 3U; }
-  const LegChoice& choice_of(std::size_t k) const noexcept { return choices[gates_of(k)]; }
+  const LegChoice& choice_of(std::size_t k) const noexcept {
+    static constexpr std::array<LegChoice, 4> grounded{
+        {{Conduction::grounded, Conduction::grounded},
+         {Conduction::grounded_high, Conduction::grounded_high},
+         {Conduction::grounded_low, Conduction::grounded_low},
+         {Conduction::grounded_shoot_through, Conduction::grounded_shoot_through}}};
+    return s.grounded == static_cast<std::int8_t>(k) ? grounded[gates_of(k)] : choices[gates_of(k)];
+  }
+  /// From the table, or computed into `own`.
+  const ConductionMode& mode_of(const std::array<Conduction, 3>& l,
+                                ConductionMode& own) const noexcept {
+    if (s.grounded < 0) return modes[static_cast<std::size_t>(mode_index(l[0], l[1], l[2]))];
+    own = sum_legs(l, laws, par.bridge, around);
+    return own;
+  }
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   void use_legs(const std::array<Conduction, 3>& leg, const ConductionMode& next) noexcept {
@@ -376,6 +392,12 @@ struct Drive::Impl {
   }
   /// Where gates, and currents that flow in all legs, leave no question. False: there is one.
   bool use_plain_legs() noexcept;
+  /// Into the negative rail, of a leg that conducts.
+  double leg_ground_A(std::size_t k, const Point& y, double bus_V) const noexcept {
+    const LegLaw& leg = law(s.leg[k]);
+    return (leg.s * bus_V + leg.e_V - leg.r_ohm * leg_current(k, y.i_alpha, y.i_beta)) /
+           s.ground_ohm;
+  }
   std::array<Conduction, 3> legs() const noexcept { return {s.leg[0], s.leg[1], s.leg[2]}; }
   // sensors/analog.cpp
   void follow_phase_currents(const Phases& before_A, const Phases& after_A, double h) noexcept;

@@ -45,7 +45,7 @@ namespace stillrotor::plant {
 }
 
 [[gnu::always_inline]] inline bool Drive::Impl::use_plain_legs() noexcept {
-  if (s.open_phases != 0 || !(current_A2() < share_A * share_A)) return false;
+  if (s.open_phases != 0 || s.grounded >= 0 || !(current_A2() < share_A * share_A)) return false;
   const Gated& now = gated[s.gates];
   unsigned signs = 0;
   if (!now.all) {

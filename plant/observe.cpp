@@ -43,7 +43,8 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.vehicle_m_s = at.omega_2 * shaft_law.lever_m;
   out.theta_m_rad = theta_m(y.theta);
   out.theta_e_rad = y.theta - two_pi * std::floor(y.theta / two_pi);
-  out.shoot_through = mode->shoot_S > 0.0;
+  const std::array<Conduction, 3> leg = legs();
+  out.shoot_through = std::any_of(leg.begin(), leg.end(), shorts_the_bus);
   return out;
 }
 

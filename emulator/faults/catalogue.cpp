@@ -18,6 +18,7 @@ std::span<const Fault* const> fault_catalogue() noexcept {
       // cables and machine
       &phase_open,
       &phase_phase_short,
+      &phase_ground_short,
       &bad_joint,
       &turn_short,
       &demagnetised,

@@ -10,8 +10,8 @@ extern const Fault gate_line_open, gate_line_stuck;
 // bridge
 extern const Fault switch_open, switch_short, shoot_through, bootstrap_lost, gate_skew;
 // cables and machine
-extern const Fault phase_open, phase_phase_short, bad_joint, turn_short, demagnetised,
-    over_temperature;
+extern const Fault phase_open, phase_phase_short, phase_ground_short, bad_joint, turn_short,
+    demagnetised, over_temperature;
 // sensors
 extern const Fault hall_line_open, hall_line_stuck, hall_line_inverted, hall_line_glitching,
     hall_lines_swapped, hall_displaced, hall_supply_lost;

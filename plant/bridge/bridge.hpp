@@ -36,9 +36,15 @@ enum class Conduction : std::uint8_t {
   swinging_up,
   shoot_through,
   open,
-  open_shorted
+  open_shorted,
+  // Of a leg whose terminal is shorted to the negative rail: faults/phase_ground_short.hpp
+  grounded,
+  grounded_low,
+  grounded_high,
+  grounded_shoot_through
 };
-inline constexpr int conduction_kinds = 12;
+inline constexpr int conduction_kinds = 16;
+inline constexpr int sound_kinds = 12;  // the first ones, whose laws are fixed at set-up
 
 /// Energy that one hard-switched event turns into heat, at at_V and at_A; in proportion to the
 /// voltage that the switch sees and to the current. All 0: ideal switches.

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "plant/faults/phase_ground_short.hpp"
+
 namespace stillrotor::plant {
 
 double sharing_A(const BridgeParameters& b) noexcept {
@@ -35,24 +37,37 @@ LegLaw leg_law(Conduction c, const BridgeParameters& b) noexcept {
     case Conduction::swinging_up:
       return {0.5, 0.0, 0.0, -1.0, 0.0, true};
     case Conduction::shoot_through:
-      return {0.5, 0.0, 0.5 * r, 0.0, 0.0, false};
+      return {0.5, 0.0, 0.5 * r, 0.0, 0.0, false, 0.5 / r};
+    case Conduction::open_shorted:
+      return {0.0, 0.0, 0.0, 0.0, 0.0, false, 0.5 / r};
     case Conduction::floating:
     case Conduction::open:
-    case Conduction::open_shorted:
+    default:  // grounded: ground_laws()
       break;
   }
   return {};
 }
 
-namespace {
+void ground_laws(LegLaws& laws, const BridgeParameters& bridge, double ground_ohm) noexcept {
+  const auto law = [&](Conduction c) -> LegLaw& { return laws[static_cast<std::size_t>(c)]; };
+  law(Conduction::grounded) = {0.0, 0.0, ground_ohm, 0.0, 0.0, false, 0.0};
+  const auto of = [&](Conduction sound, Conduction grounded) {
+    const LegLaw& own = leg_law(sound, bridge);
+    law(grounded) = grounded_law(own, ground_ohm);
+    law(grounded).across_S = own.across_S + grounded_S(own, ground_ohm);
+  };
+  of(Conduction::low_switch, Conduction::grounded_low);
+  of(Conduction::high_switch, Conduction::grounded_high);
+  of(Conduction::shoot_through, Conduction::grounded_shoot_through);
+}
 
-ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParameters& bridge,
-                        const ModeSurroundings& around) noexcept {
+ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& all,
+                        const BridgeParameters& bridge, const ModeSurroundings& around) noexcept {
   ConductionMode m;
   int out = 0, out_leg = 0;
   double r_max = 0.0;
   std::array<LegLaw, 3> laws;
-  for (std::size_t k = 0; k < 3; ++k) laws[k] = leg_law(legs[k], bridge);
+  for (std::size_t k = 0; k < 3; ++k) laws[k] = all[static_cast<std::size_t>(legs[k])];
   for (std::size_t k = 0; k < 3; ++k) {
     const AlphaBeta n = leg_axis[k];
     const LegLaw& law = laws[k];
@@ -68,7 +83,7 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
     m.r_ab_ohm += 2.0 / 3.0 * law.r_ohm * n.alpha * n.beta;
     m.r_bb_ohm += 2.0 / 3.0 * law.r_ohm * n.beta * n.beta;
     r_max = std::max(r_max, law.r_ohm);
-    if (shorts_the_bus(legs[k])) m.shoot_S += 0.5 / bridge.switch_on_resistance_ohm;
+    m.shoot_S += law.across_S;
     if (law.e_V != 0.0) m.legs = std::max(m.legs, LegsDiffer::in_knees);
     if (law.r_ohm != laws[0].r_ohm) m.legs = LegsDiffer::in_ohms;
     m.floating = m.floating || legs[k] == Conduction::floating;
@@ -93,17 +108,15 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const BridgeParam
   return m;
 }
 
-}  // namespace
-
-void fill_modes(ModeTable& table, const BridgeParameters& bridge,
+void fill_modes(ModeTable& table, const LegLaws& laws, const BridgeParameters& bridge,
                 const ModeSurroundings& around) noexcept {
-  for (int u = 0; u < conduction_kinds; ++u)
-    for (int v = 0; v < conduction_kinds; ++v)
-      for (int w = 0; w < conduction_kinds; ++w) {
+  for (int u = 0; u < sound_kinds; ++u)
+    for (int v = 0; v < sound_kinds; ++v)
+      for (int w = 0; w < sound_kinds; ++w) {
         const std::array<Conduction, 3> legs{static_cast<Conduction>(u), static_cast<Conduction>(v),
                                              static_cast<Conduction>(w)};
         table[static_cast<std::size_t>(mode_index(legs[0], legs[1], legs[2]))] =
-            sum_legs(legs, bridge, around);
+            sum_legs(legs, laws, bridge, around);
       }
 }
 

@@ -17,7 +17,8 @@ namespace stillrotor::plant {
 struct LegLaw {
   double s = 0.0, e_V = 0.0, r_ohm = 0.0;
   double way = 0.0, beyond_A = 0.0;
-  bool one_way = false;  // nothing else takes over beyond: the current ends there, at zero
+  bool one_way = false;   // nothing else takes over beyond: the current ends there, at zero
+  double across_S = 0.0;  // across the bus beside it
 };
 LegLaw leg_law(Conduction, const BridgeParameters&) noexcept;
 
@@ -28,6 +29,7 @@ constexpr double conduction_heat_W(const LegLaw& law, double i_A) noexcept {
 /// Reverse current above which the diode beside a gated channel conducts; IGBT: none [A].
 double sharing_A(const BridgeParameters&) noexcept;
 
+constexpr bool is_grounded(Conduction c) noexcept { return c >= Conduction::grounded; }
 constexpr bool conducts(Conduction c) noexcept {
   return c != Conduction::floating && c != Conduction::open && c != Conduction::open_shorted;
 }
@@ -35,25 +37,27 @@ constexpr bool is_open(Conduction c) noexcept {
   return c == Conduction::open || c == Conduction::open_shorted;
 }
 constexpr bool shorts_the_bus(Conduction c) noexcept {
-  return c == Conduction::shoot_through || c == Conduction::open_shorted;
+  return c == Conduction::shoot_through || c == Conduction::open_shorted ||
+         c == Conduction::grounded_shoot_through;
 }
 constexpr bool swings(Conduction c) noexcept {
   return c == Conduction::swinging_down || c == Conduction::swinging_up;
 }
 constexpr bool on_low_side(Conduction c) noexcept {
-  return c == Conduction::low_switch || c == Conduction::low_diode || c == Conduction::low_shared;
+  return c == Conduction::low_switch || c == Conduction::low_diode || c == Conduction::low_shared ||
+         c == Conduction::grounded_low;
 }
 constexpr bool on_high_side(Conduction c) noexcept {
   return c == Conduction::high_switch || c == Conduction::high_diode ||
-         c == Conduction::high_shared;
+         c == Conduction::high_shared || c == Conduction::grounded_high;
 }
 
 /// Heat in a leg's switches and diodes [W], a short across the bus included; not what a change of
 /// switches burns (DriveState::switching_J).
-inline double leg_heat_W(Conduction c, const BridgeParameters& b, double i_A,
+inline double leg_heat_W(Conduction c, const LegLaw& law, const BridgeParameters& b, double i_A,
                          double bus_V) noexcept {
   const double short_W = shorts_the_bus(c) ? 0.5 * bus_V * bus_V / b.switch_on_resistance_ohm : 0.0;
-  return conduction_heat_W(leg_law(c, b), i_A) + short_W;
+  return conduction_heat_W(law, i_A) + short_W;
 }
 
 /// What a leg's two gates offer: what carries current out of the leg, and what into it. The same:
@@ -99,8 +103,9 @@ struct ConductionMode {
   std::uint8_t swings = 0;  // bit k: leg k swings
 };
 
+/// Of sound legs.
 constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {
-  return (static_cast<int>(u) * conduction_kinds + static_cast<int>(v)) * conduction_kinds +
+  return (static_cast<int>(u) * sound_kinds + static_cast<int>(v)) * sound_kinds +
          static_cast<int>(w);
 }
 
@@ -109,8 +114,14 @@ struct ModeSurroundings {
   double winding_resistance_ohm, inductance_min_H, step_max_s;
 };
 
-using ModeTable =
-    std::array<ConductionMode, conduction_kinds * conduction_kinds * conduction_kinds>;
-void fill_modes(ModeTable&, const BridgeParameters&, const ModeSurroundings&) noexcept;
+using ModeTable = std::array<ConductionMode, sound_kinds * sound_kinds * sound_kinds>;
+using LegLaws = std::array<LegLaw, conduction_kinds>;  // by Conduction
+/// Of a leg whose terminal is shorted through that resistance; with what its short takes from the
+/// bus.
+void ground_laws(LegLaws&, const BridgeParameters&, double ground_ohm) noexcept;
+ConductionMode sum_legs(const std::array<Conduction, 3>&, const LegLaws&, const BridgeParameters&,
+                        const ModeSurroundings&) noexcept;
+void fill_modes(ModeTable&, const LegLaws&, const BridgeParameters&,
+                const ModeSurroundings&) noexcept;
 
 }  // namespace stillrotor::plant

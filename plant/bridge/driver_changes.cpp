@@ -19,7 +19,9 @@ std::int64_t Drive::Impl::now_ps() const noexcept {
 double Drive::Impl::switch_A(const Point& y, double bus_V) const noexcept {
   double most = 0.0;
   for (std::size_t k = 0; k < 3; ++k) {
-    const double leg = std::abs(leg_current(k, y));
+    // What a grounded terminal takes comes through the leg's switch.
+    const double ground_A = s.leg[k] == Conduction::grounded_high ? leg_ground_A(k, y, bus_V) : 0.0;
+    const double leg = std::abs(leg_current(k, y) + ground_A);
     const bool shorted = shorts_the_bus(s.leg[k]);
     const double short_A = 0.5 * std::abs(bus_V) / par.bridge.switch_on_resistance_ohm;
     most = std::max(most, shorted ? short_A + 0.5 * leg : leg);
@@ -164,7 +166,7 @@ double Drive::leg_heat_W(Leg leg) const noexcept {
   const auto k = static_cast<std::size_t>(leg);
   const Point y = d.point();
   const double bus_V = d.flow(*d.mode, y, d.drivers(0.0)).bus_V;
-  return plant::leg_heat_W(d.s.leg[k], d.par.bridge, leg_current(k, y), bus_V);
+  return plant::leg_heat_W(d.s.leg[k], d.law(d.s.leg[k]), d.par.bridge, leg_current(k, y), bus_V);
 }
 
 }  // namespace stillrotor::plant

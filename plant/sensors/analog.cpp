@@ -15,8 +15,8 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
     const auto share = [this](Conduction c) -> double& {
       return seen_share[static_cast<std::size_t>(c)];
     };
-    for (const Conduction c :
-         {Conduction::low_switch, Conduction::low_diode, Conduction::low_shared})
+    for (const Conduction c : {Conduction::low_switch, Conduction::low_diode,
+                               Conduction::low_shared, Conduction::grounded_low})
       share(c) = -1.0;
     for (const Conduction c :
          {Conduction::shoot_through, Conduction::swinging_down, Conduction::swinging_up})

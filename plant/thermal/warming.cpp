@@ -50,7 +50,15 @@ void Drive::Impl::follow_heat(const Point& y, double h) noexcept {
   for (std::size_t k = 0; k < 3; ++k) {
     const LegLaw& leg = law(s.leg[k]);
     const double mean_A = 0.5 * (from[k] + to[k]);
-    w.heat.leg_J[k] += h * (leg.r_ohm * mean_square(from[k], to[k]) - leg.e_V * mean_A);
+    if (is_grounded(s.leg[k])) [[unlikely]] {
+      // Of law and short only the switch's own share, by the current through it.
+      const bool high = s.leg[k] == Conduction::grounded_high;
+      const double through_A = mean_A + (high ? leg_ground_A(k, y, y.v_cap) : 0.0);
+      if (s.leg[k] != Conduction::grounded)
+        w.heat.leg_J[k] += h * par.bridge.switch_on_resistance_ohm * through_A * through_A;
+    } else {
+      w.heat.leg_J[k] += h * (leg.r_ohm * mean_square(from[k], to[k]) - leg.e_V * mean_A);
+    }
     if (shorts_the_bus(s.leg[k]))
       w.heat.leg_J[k] += h * 0.5 / par.bridge.switch_on_resistance_ohm * y.v_cap * y.v_cap;
   }

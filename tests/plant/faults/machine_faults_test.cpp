@@ -41,6 +41,49 @@ TEST(PhaseShort, CarriesTheTerminalVoltageOverItsResistance) {
   EXPECT_EQ(drive.state().machine.model, plant::MachineModel::linear_magnet);
 }
 
+// Standstill, U grounded by 20 mohm, R_on 4 mohm, windings 2 R in series, 48 V that do not give
+// way. U high, V low: v_U (1/R_g + 1/(2 R + R_on)) = (48 V - v_U) / R_on, so the switch carries
+// both. V high, all else off: V - machine - U's ground, W floats between. All off: W alone cannot
+// carry, and what flows in U and V dies through R_g and V's diode.
+TEST(GroundShort, FeedsMachineAndShortByHand) {
+  const plant::DriveParameters p = stiff_drive();
+  plant::Drive drive(p);
+  drive.start();
+  drive.keep_ledger(true);
+  hold_electrical(drive, 0.0);
+  const double ground = 20e-3, on = p.bridge.switch_on_resistance_ohm,
+               winding = 2.0 * p.machine.winding_resistance_ohm;
+  drive.ground_phase(Leg::U, ground);
+  only_on(drive, {Switch::UH, Switch::VL});
+  advance_by(drive, 60e-3);
+  const double bus = drive.snapshot().bus_V;
+  const double u = bus / on / (1.0 / on + 1.0 / ground + 1.0 / (winding + on));
+  EXPECT_NEAR(drive.snapshot().terminal_V.U / u, 1.0, 1e-6);
+  EXPECT_NEAR(drive.snapshot().current_A.U / (u / (winding + on)), 1.0, 1e-6);
+  EXPECT_NEAR(drive.snapshot().bridge_A / (u / ground + u / (winding + on)), 1.0, 1e-6);
+  EXPECT_FALSE(drive.snapshot().shoot_through);
+  only_on(drive, {Switch::VH});
+  advance_by(drive, 60e-3);
+  EXPECT_NEAR(drive.snapshot().current_A.V / (drive.snapshot().bus_V / (winding + on + ground)),
+              1.0, 1e-6);
+  EXPECT_NEAR(drive.snapshot().terminal_V.U, ground * drive.snapshot().current_A.V, 1e-6);
+  only_on(drive, {Switch::UL, Switch::WH});
+  advance_by(drive, 60e-3);
+  const double low = on * ground / (on + ground);
+  EXPECT_NEAR(drive.snapshot().current_A.W / (drive.snapshot().bus_V / (winding + on + low)), 1.0,
+              1e-6);
+  only_on(drive, {});
+  advance_by(drive, 60e-3);
+  EXPECT_NEAR(drive.snapshot().current_A.W, 0.0, 1e-6);
+  drive.end_ground();
+  only_on(drive, {Switch::UH, Switch::VL});
+  advance_by(drive, 60e-3);
+  EXPECT_NEAR(drive.snapshot().current_A.U / (drive.snapshot().bus_V / (winding + 2.0 * on)), 1.0,
+              1e-6);
+  EXPECT_EQ(drive.health().inconsistent_modes, 0U);
+  EXPECT_EQ(drive.health().forced_steps, 0U);
+}
+
 // Open terminals, too slow for the diodes: e = w psi = 0.12 V. Round the shorted tenth of a winding
 // mu e drives i = mu e / (R_f + mu R), by hand 12 mV / 6 mohm = 2 A peak; it brakes with
 // (mu e)^2 / 2 (R_f + mu R) / w_m. Tolerance: w tau of the loop, 1e-4 in phase, its square in size.
@@ -216,6 +259,33 @@ TEST(WindingShorts, KeepTheEnergyBalanceOnEveryMachine) {
     EXPECT_EQ(drive.health().inconsistent_modes, 0u);
     EXPECT_EQ(drive.health().forced_steps, 0u);
   }
+}
+
+// Two steps of six and coasting at speed, over and over: what the supply gives is stored, turned or
+// burnt, to the accuracy of the integration.
+TEST(GroundShort, KeepsTheBooks) {
+  plant::Drive drive(of_kind("star"));
+  drive.start();
+  hold_electrical(drive, 300.0);
+  drive.keep_ledger(true);
+  const double before_J = drive.stored_J();
+  drive.ground_phase(Leg::V, 0.1);
+  for (int n = 0; n < 60; ++n) {
+    if (n % 2 == 0)
+      only_on(drive, {Switch::UH, Switch::VL});
+    else
+      only_on(drive, {Switch::VH, Switch::WL});
+    advance_by(drive, 30e-6);
+    only_on(drive, {});
+    advance_by(drive, 20e-6);
+  }
+  const plant::DriveState& s = drive.state();
+  const double left_J =
+      s.supplied_J - s.mechanical_J - s.dissipated_J - (drive.stored_J() - before_J);
+  EXPECT_GT(s.supplied_J, 0.1);
+  EXPECT_LT(std::abs(left_J), 2e-6 * s.supplied_J);
+  EXPECT_EQ(drive.health().inconsistent_modes, 0U);
+  EXPECT_EQ(drive.health().forced_steps, 0U);
 }
 
 // A tenth of a winding shorted while the magnets cool and warm: what is linked stays linked.
