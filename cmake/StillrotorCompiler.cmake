@@ -10,8 +10,12 @@ if(NOT CMAKE_BUILD_TYPE)
   set(CMAKE_BUILD_TYPE Release CACHE STRING "" FORCE)
 endif()
 find_program(CCACHE ccache)
+# The compiler's own list of headers tells ccache what a file depends on: without it a file that is not
+# in the cache is preprocessed twice. The sloppiness is what ccache asks for with precompiled headers;
+# no source here uses __TIME__.
 if(CCACHE AND NOT CMAKE_CXX_COMPILER_LAUNCHER)
-  set(CMAKE_CXX_COMPILER_LAUNCHER ${CCACHE})
+  set(CMAKE_CXX_COMPILER_LAUNCHER ${CMAKE_COMMAND} -E env CCACHE_DEPEND=1
+      CCACHE_SLOPPINESS=pch_defines,time_macros ${CCACHE})
 endif()
 
 # stillrotor_warnings: for code of our own only.
