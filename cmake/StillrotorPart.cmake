@@ -17,20 +17,24 @@ function(stillrotor_part name)
   endif()
 endfunction()
 
-# Tests are built often and run once: little optimisation, and the headers that nearly all of them
-# include compiled once. The sanitizers' checks that are left out cost a third of the compile time, and
-# in a test's own code a null pointer or a wrong type ends in a crash anyway.
+# Tests are built often and run once: little optimisation. The sanitizers' checks that are left out
+# cost a third of the compile time, and in a test's own code a null pointer or a wrong type ends in a
+# crash anyway.
+set(quick_flags $<$<NOT:$<CONFIG:Debug>>:-Og>)
+if(STILLROTOR_SANITIZE MATCHES "undefined")
+  list(APPEND quick_flags -fno-sanitize=vptr,null,object-size,nonnull-attribute)
+endif()
 function(stillrotor_quick_to_build target)
-  set(flags $<$<NOT:$<CONFIG:Debug>>:-Og>)
-  if(STILLROTOR_SANITIZE MATCHES "undefined")
-    list(APPEND flags -fno-sanitize=vptr,null,object-size,nonnull-attribute)
-  endif()
-  target_compile_options(${target} PRIVATE ${flags})
+  target_compile_options(${target} PRIVATE ${quick_flags})
+endfunction()
+
+# What nearly all tests include is compiled once.
+function(stillrotor_test_headers target)
   if(NOT TARGET stillrotor_test_headers)
     file(GENERATE OUTPUT ${PROJECT_BINARY_DIR}/test_headers.cpp CONTENT "")
     add_library(stillrotor_test_headers OBJECT ${PROJECT_BINARY_DIR}/test_headers.cpp)
     target_link_libraries(stillrotor_test_headers PRIVATE stillrotor_compiler GTest::gtest GTest::gmock)
-    target_compile_options(stillrotor_test_headers PRIVATE ${flags})
+    stillrotor_quick_to_build(stillrotor_test_headers)
     target_precompile_headers(stillrotor_test_headers PRIVATE
       <gmock/gmock.h> <gtest/gtest.h> <algorithm> <array> <cmath> <cstdint> <filesystem> <fstream>
       <functional> <map> <memory> <numbers> <optional> <random> <span> <stdexcept> <string>
@@ -54,6 +58,7 @@ function(stillrotor_test name folder)
   target_compile_definitions(${name} PRIVATE
     STILLROTOR_SOURCE_DIR="${PROJECT_SOURCE_DIR}" STILLROTOR_BUILD_DIR="${PROJECT_BINARY_DIR}")
   stillrotor_quick_to_build(${name})
+  stillrotor_test_headers(${name})
   gtest_discover_tests(${name} TEST_PREFIX "${name}." TEST_LIST ${name}_cases DISCOVERY_TIMEOUT 120)
   # PROPERTIES of gtest_discover_tests takes a list of labels apart; CTest reads this file after the
   # cases are known.

@@ -166,6 +166,9 @@ class SimulatedController {
   virtual std::string_view diagnosis() const noexcept = 0;
   /// All that its firmware declares, as read back when it last started.
   virtual std::vector<Setting> settings() const { return {}; }
+  /// After a run, lines for people: which blocks of a simulated chip the firmware used, what
+  /// answered by a model and what was guessed at. Empty: nothing to say.
+  virtual std::string coverage() const { return {}; }
 };
 
 }  // namespace stillrotor::io

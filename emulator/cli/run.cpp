@@ -269,6 +269,9 @@ class Run {
                      static_cast<double>(facts_.outcome.end_ps) / 1e12);
     // A record that is not finished says of itself that it was cut short.
     if (!facts_.outcome.interrupted) facts_.record = recorder.finish(facts_.outcome.end_ps);
+    const io::SimulatedController* simulated = tested_.simulated();
+    if (const std::string text = simulated ? simulated->coverage() : ""; !text.empty())
+      write_file(facts_.folder / "coverage.txt", text);
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
   }
 

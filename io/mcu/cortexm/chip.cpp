@@ -1,5 +1,7 @@
 #include "io/mcu/cortexm/chip.hpp"
 
+#include <fmt/core.h>
+
 namespace stillrotor::io::cortexm {
 
 Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, ChipOutside outside,
@@ -75,6 +77,30 @@ void Chip::reset(ResetCause cause) noexcept {
   for (KeptRegisters& kept : kept_) kept.reset();
   motor_->reset(core_.now());
   core_.reset();
+}
+
+std::string Chip::coverage() const {
+  const auto is_kept = [&](std::string_view name) {
+    return std::any_of(part_.kept.begin(), part_.kept.end(),
+                       [&](const KeptBlock& k) { return name == k.name; });
+  };
+  std::string text = fmt::format("What the firmware used of {}, by block:\n", part_.name);
+  for (const Bus::Use& use : core_.bus().uses())
+    text +=
+        fmt::format("  {:12} {:>12} reads {:>12} writes   {}\n", use.name, use.reads, use.writes,
+                    is_kept(use.name) ? "no model: keeps what is written" : "modelled");
+  const auto list = [&](std::string_view title, const auto& items, const auto& line) {
+    if (items.empty()) return;
+    text += fmt::format("{}\n", title);
+    for (const auto& item : items) text += fmt::format("  {}\n", line(item));
+  };
+  list("Guessed at:", guesses_.touches(), [&](const Touch& t) { return guesses_.describe(t); });
+  list("Waits in vain:", guesses_.poll_loops(),
+       [&](const PollLoop& l) { return guesses_.describe(l); });
+  list("Asked for, and not done:", guesses_.remarks(), [](const std::string& r) { return r; });
+  text += fmt::format("Resets by the firmware or a watchdog: {}. Exceptions taken: {}.\n", resets_,
+                      core_.exceptions().taken);
+  return text;
 }
 
 void Chip::run(Time until) noexcept {

@@ -48,6 +48,8 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   const Guesses& guesses() const noexcept { return guesses_; }
   const Program& program() const noexcept { return program_; }
   unsigned resets() const noexcept { return resets_; }
+  /// What the firmware used of the part, and what of it is modelled; lines.
+  std::string coverage() const;
 
  private:
   void reset(ResetCause) noexcept;

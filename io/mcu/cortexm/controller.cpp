@@ -78,6 +78,9 @@ class CortexController final : public SimulatedController {
   }
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
+  std::string coverage() const override {
+    return coverage_ + (chip_ != nullptr ? chip_->coverage() : std::string());
+  }
 
  private:
   static LineId line_id(std::size_t i) noexcept { return LineId{static_cast<std::uint16_t>(i)}; }
@@ -111,8 +114,10 @@ class CortexController final : public SimulatedController {
         chip_->set_input(*wires_.lines[i], world_->level(line_id(i), at));
   }
 
-  void stop(Time at) noexcept {
+  void stop(Time at) {
     program_.flash = chip_->core().flash();
+    coverage_ += fmt::format("Until {:.6f} s, when the supply was switched off.\n{}",
+                             static_cast<double>(at.count()) / 1e12, chip_->coverage());
     chip_.reset();
     for (std::size_t i = 0; i < line_count; ++i)
       if (wires_.lines[i] && from_controller(line_id(i))) drive(line_id(i), Level::released, at);
@@ -153,6 +158,7 @@ class CortexController final : public SimulatedController {
   Time contact_{};  // when the world was last told or asked
   Health health_ = Health::running;
   std::string diagnosis_;
+  std::string coverage_;  // of the chip's earlier lives
 };
 
 Wires connect(const McuConfig& config, const ChipPart& part) {

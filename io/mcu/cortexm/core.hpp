@@ -63,8 +63,10 @@ class Core {
 
   Cpu& cpu() noexcept { return cpu_; }
   Bus& bus() noexcept { return cpu_.bus; }
+  const Bus& bus() const noexcept { return cpu_.bus; }
   Scheduler& scheduler() noexcept { return scheduler_; }
   Exceptions& exceptions() noexcept { return exceptions_; }
+  const Exceptions& exceptions() const noexcept { return exceptions_; }
   std::vector<std::uint8_t>& flash() noexcept { return flash_; }
 
  private:
