@@ -31,7 +31,7 @@ struct RecordHeader {
   int pole_pairs = 1;                                    // measures in electrical turns need it
   std::optional<RecordedMachine> machine;                // constants, of machines that have them
   std::uint8_t initial_lines_high[io::line_bytes] = {};  // bit k: LineId k reads high at time 0
-  Keeping keeping;
+  Keeping keeping{};
 };
 
 /// What the writer thread has seen; for status lines and result.json.

@@ -76,6 +76,9 @@ void Core::run(Cycle until) noexcept {
     if (cpu_.trap != Trap::none) act(cpu_.trap);
     if (system_control_.reset_requested()) reset_requested_ = true;
   }
+  // The last instruction may have ended behind an event: its edges are told before the world goes
+  // on.
+  scheduler_.run_due(cpu_.cycle);
 }
 
 void Core::act(Trap trap) noexcept {

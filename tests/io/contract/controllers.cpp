@@ -35,6 +35,24 @@ McuConfig orchard_firmware() {
 constexpr Time longest_avr_step{12 * 62'500};
 #endif
 
+#ifdef STILLROTOR_HAS_CORTEX_FIRMWARE
+McuConfig firmware_for_a_cortex() {
+  McuConfig config;
+  config.part = "stm32f405";
+  config.firmware = STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf";
+  config.input_divider = 0.66;
+  const std::array pins = {"PA8", "PB13", "PA9", "PB14", "PA10", "PB15",
+                           "PC6", "PC7",  "PC8", "PA15", "PB3",  "PB10"};
+  std::copy(pins.begin(), pins.end(), config.line_pins.begin());
+  config.line_pins[index(line::key)] = "PB0";
+  config.line_pins[index(line::brake)] = "PB1";
+  config.adc_pins = {"PC0", "PA0", "PA1", "PA2", "PC1"};
+  return config;
+}
+/// The entry of an interrupt with its floating-point frame, and a division: 60 cycles of 168 MHz.
+constexpr Time longest_cortex_step{60 * 5'953};
+#endif
+
 }  // namespace
 
 std::vector<Candidate> candidates() {
@@ -50,6 +68,10 @@ std::vector<Candidate> candidates() {
       {"Capture", [] { return make_controller(recorded_six_step()); }},
 #ifdef STILLROTOR_HAS_MCU_FIRMWARE
       {"Mcu", [] { return make_controller(orchard_firmware()); }, 5.0, longest_avr_step},
+#endif
+#ifdef STILLROTOR_HAS_CORTEX_FIRMWARE
+      {"CortexM", [] { return make_controller(firmware_for_a_cortex()); }, 5.0,
+       longest_cortex_step},
 #endif
   };
 }
