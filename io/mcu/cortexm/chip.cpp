@@ -105,7 +105,8 @@ std::string Chip::coverage() const {
 
 void Chip::run(Time until) noexcept {
   // The clock may change on the way: cycles are worked out anew until the time has come.
-  while (core_.can_go_on() && now() < until) {
+  comes_back_ = false;
+  while (core_.can_go_on() && now() < until && !comes_back_) {
     core_.run(clocks_.cycle_at(until));
     if (core_.reset_requested()) reset(cause_);
   }

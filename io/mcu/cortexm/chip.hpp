@@ -33,8 +33,14 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   Chip(const Chip&) = delete;
   Chip& operator=(const Chip&) = delete;
 
-  /// Until the first instruction end at or after that time, or to where it cannot go on.
+  /// Until the first instruction end at or after that time, to come_back(), or to where it cannot
+  /// go on.
   void run(Time until) noexcept;
+  /// run() ends with what is being done now.
+  void come_back() noexcept {
+    comes_back_ = true;
+    core_.pause();
+  }
   Time now() const noexcept { return clocks_.time_at(core_.now()); }
   /// At a time that has been reached.
   void set_input(PinId pin, Level level) noexcept {
@@ -79,6 +85,7 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   std::optional<MotorBlocks> motor_;
   ResetCause cause_ = ResetCause::software;
   unsigned resets_ = 0;
+  bool comes_back_ = false;
 };
 
 }  // namespace stillrotor::io::cortexm

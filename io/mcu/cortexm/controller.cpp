@@ -99,7 +99,7 @@ class CortexController final : public SimulatedController {
       const auto line = wires_.at[pin.port][pin.number];
       if (!line || !from_controller(*line)) return;
       drive(*line, level, began_ + t);
-      chip_->core().pause();
+      chip_->come_back();
     };
     outside.share = [this](PinId pin, Time t) {
       const auto channel = wires_.channel[pin.port][pin.number];

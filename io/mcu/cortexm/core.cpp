@@ -60,7 +60,8 @@ void Core::reset() noexcept {
 void Core::run(Cycle until) noexcept {
   paused_ = false;
   while (cpu_.cycle < until && end_.empty() && !reset_requested_ && !paused_) {
-    scheduler_.run_due(cpu_.cycle);
+    scheduler_.run_due(cpu_.cycle, paused_);
+    if (paused_) return;
     if (sleep_ != Sleep::awake) {
       sleep_until(until);
       continue;
@@ -76,9 +77,8 @@ void Core::run(Cycle until) noexcept {
     if (cpu_.trap != Trap::none) act(cpu_.trap);
     if (system_control_.reset_requested()) reset_requested_ = true;
   }
-  // The last instruction may have ended behind an event: its edges are told before the world goes
-  // on.
-  scheduler_.run_due(cpu_.cycle);
+  // The last instruction may have ended behind an event, which is told before the world goes on.
+  if (!paused_) scheduler_.run_due(cpu_.cycle, paused_);
 }
 
 void Core::act(Trap trap) noexcept {

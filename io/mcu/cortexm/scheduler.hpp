@@ -38,8 +38,12 @@ class Scheduler {
   }
   Cycle when(unsigned event) const noexcept { return events_[event].when; }
   Cycle next() const noexcept { return next_; }
-  void run_due(Cycle now) noexcept {
-    while (next_ <= now) {
+  void run_due(Cycle now) noexcept { run_due(now, false); }
+  /// paused: an event may set it; then those of its cycle follow, and later ones wait.
+  void run_due(Cycle now, const bool& paused) noexcept {
+    Cycle last = never;
+    while (next_ <= now && !(paused && next_ != last)) {
+      last = next_;
       for (Event& e : events_)
         if (e.when == next_) {
           const Cycle when = e.when;

@@ -21,6 +21,7 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
   bare.drive.machine.turns_factor[0] = 1.1;
   bare.drive.induction = plant::InductionParameters{};
   bare.drive.shaft.hold = plant::Hold::start_speed;
+  bare.drive.bridge.switch_kind = plant::SwitchKind::igbt;
   for (const Fault* fault : fault_catalogue()) {
     SCOPED_TRACE(fault->name);
     EXPECT_EQ(is_possible(*fault, bare), fault->needs.empty());
