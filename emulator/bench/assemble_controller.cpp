@@ -11,6 +11,7 @@
 #include "emulator/bench/pairs.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/wire_sources.hpp"
+#include "io/mcu/cortexm/parts/part.hpp"
 
 namespace stillrotor {
 namespace {
@@ -64,7 +65,7 @@ class ControllerAssembler {
     d_.mcu.settings = settings();
     d_.bench.controller_kind = d_.mcu.part;
     // What the other family of parts has.
-    const bool cortex = d_.mcu.part.starts_with("stm32");
+    const bool cortex = io::cortexm::find_chip(d_.mcu.part) != nullptr;
     for (const char* path :
          {"controller.crystal", "controller.reference", "controller.input_divider"})
       not_of_this_part(path, !cortex);

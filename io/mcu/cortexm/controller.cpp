@@ -204,7 +204,14 @@ std::unique_ptr<SimulatedController> make_cortexm(const McuConfig& config) {
   const ChipPart* part = find_chip(config.part);
   if (part == nullptr)
     throw ConfigError("controller.part",
-                      fmt::format("part is {}; this family has stm32f405.", config.part));
+                      fmt::format("part is {}; this family has {}.", config.part, chip_names()));
+  if (!config.settings.empty())
+    throw ConfigError(
+        "controller.settings",
+        fmt::format("settings are given ({} is the first); nothing writes them into the "
+                    "firmware of a part of this family. Remove them, and build the "
+                    "firmware with its values.",
+                    config.settings.front().name));
   if (!(config.reference_V >= off_V && config.reference_V <= 3.6))
     throw ConfigError(
         "controller.reference",

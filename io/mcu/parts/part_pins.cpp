@@ -28,6 +28,6 @@ std::optional<PartPins> pins_of(std::string_view name) {
   return std::nullopt;
 }
 
-std::string simulated_parts() { return part_names() + ", stm32f405"; }
+std::string simulated_parts() { return part_names() + ", " + std::string(cortexm::chip_names()); }
 
 }  // namespace stillrotor::io::mcu

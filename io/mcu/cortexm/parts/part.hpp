@@ -53,5 +53,7 @@ struct ChipPart {
 
 /// By the name that benches use; nullptr: none.
 const ChipPart* find_chip(std::string_view name) noexcept;
+/// All of them, for messages.
+std::string_view chip_names() noexcept;
 
 }  // namespace stillrotor::io::cortexm

@@ -95,5 +95,6 @@ constexpr ChipPart stm32f405{
 const ChipPart* find_chip(std::string_view name) noexcept {
   return name == stm32f405.name ? &stm32f405 : nullptr;
 }
+std::string_view chip_names() noexcept { return stm32f405.name; }
 
 }  // namespace stillrotor::io::cortexm
