@@ -4,6 +4,8 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <charconv>
+#include <csignal>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -39,6 +41,8 @@
 #include "emulator/report/report.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
+#include "io/mcu/debugger/debuggable.hpp"
+#include "io/mcu/debugger/debugger.hpp"
 
 namespace stillrotor {
 namespace {
@@ -51,6 +55,7 @@ struct Request {
   std::string pace, clock, user;
   std::string rehearse;                 // route of wires
   std::string keep_before, keep_after;  // times; empty: everything is kept
+  std::string gdb;                      // port; empty: no debugger
   int compression = 0;
   bool quiet = false, allow_soft = false;
 };
@@ -73,6 +78,45 @@ Keeping keeping(const Request& request) {
   if (!request.keep_after.empty()) keeping.after_s = kept_s("--keep-after", request.keep_after);
   keeping.compression = request.compression;
   return keeping;
+}
+
+/// Listens where --gdb says. nullptr: nobody asked for it.
+std::unique_ptr<io::mcu::Debugger> make_debugger(const Request& request, const Bench& bench,
+                                                 io::SimulatedController* controller) {
+  const std::string& text = request.gdb;
+  if (text.empty()) return nullptr;
+  unsigned port = 0;
+  const char* const end = text.data() + text.size();
+  const auto [rest, error] = std::from_chars(text.data(), end, port);
+  if (error != std::errc{} || rest != end || port > 65535 || (port != 0 && port < 1024))
+    throw InputError(
+        fmt::format("--gdb is \"{}\"; allowed a port of this computer, 1024 to 65535, or 0 for any "
+                    "that is free. It listens on 127.0.0.1 only: from another computer, connect "
+                    "through a tunnel.",
+                    text));
+  auto* const debuggable = dynamic_cast<io::mcu::Debuggable*>(controller);
+  if (debuggable == nullptr)
+    throw io::ConfigError(
+        "controller.backend",
+        fmt::format("backend is {}, {}; allowed with --gdb: firmware on a simulated Cortex-M4F. "
+                    "Leave --gdb out.",
+                    bench.backend, bench.controller_kind));
+  auto debugger = std::make_unique<io::mcu::Debugger>(static_cast<std::uint16_t>(port));
+  debuggable->debug_with(*debugger);
+  return debugger;
+}
+
+/// For a person at a debugger: the machine at the record's last point.
+std::string machine_line(const Frame& f) {
+  const auto value = [&](Signal s) {
+    return static_cast<double>(f.value[static_cast<std::size_t>(s)]);
+  };
+  return fmt::format(
+      "At {:.6f} s: phase currents {:.3f} {:.3f} {:.3f} A, torque {:.3f} N m, speed {:.3f} rad/s, "
+      "bus {:.3f} V\n",
+      static_cast<double>(f.at_ps) / 1e12, value(Signal::current_U), value(Signal::current_V),
+      value(Signal::current_W), value(Signal::torque), value(Signal::speed),
+      value(Signal::bus_voltage));
 }
 
 /// What stands at the connector: simulated, on real wires, or simulated in the place of real wires
@@ -185,6 +229,7 @@ class Run {
   Run(const Request& request, const Bench& bench, const Scenario& scenario, const Tested& tested,
       const RehearsedRoute* rehearsed = nullptr, const fs::path& folder = {})
       : request_(request),
+        debugger_(make_debugger(request, bench, tested.simulated())),
         bench_(bench),
         scenario_(scenario),
         tested_(tested),
@@ -263,6 +308,7 @@ class Run {
       options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
         watch.progress(model_s, speed_rad_s, current_peak_A);
       };
+      if (debugger_) await_debugger(watch, signals);
       facts_.outcome = simulate(watch, options);
     }
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
@@ -273,6 +319,15 @@ class Run {
     if (const std::string text = simulated ? simulated->coverage() : ""; !text.empty())
       write_file(facts_.folder / "coverage.txt", text);
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
+  }
+
+  void await_debugger(const RunWatch& watch, const StopSignals& signals) {
+    debugger_->belong_to({&signals.asked(), [] { std::raise(SIGINT); },
+                          [&watch] { return machine_line(watch.latest()); }});
+    fmt::print(stderr,
+               "The processor waits for a debugger: target remote 127.0.0.1:{}\n"
+               "Time stands still whenever it is stopped. Detach, and the run goes on alone.\n",
+               debugger_->port());
   }
 
   RunOutcome simulate(RunSink& sink, const RunOptions& options) {
@@ -301,6 +356,7 @@ class Run {
   }
 
   const Request& request_;
+  std::unique_ptr<io::mcu::Debugger> debugger_;
   const Bench& bench_;
   const Scenario& scenario_;
   const Tested& tested_;
@@ -390,6 +446,14 @@ void add_run(CLI::App& app, int& status) {
                                fmt::join(rehearsal_routes(), ", ")))
       ->excludes("--pace")
       ->excludes("--clock");
+  command
+      ->add_option(
+          "--gdb", request->gdb,
+          "let a debugger stop and look at firmware on a simulated Cortex-M4F: the port on "
+          "127.0.0.1, 0 for any that is free. The run waits for it to connect")
+      ->excludes("--pace")
+      ->excludes("--clock")
+      ->excludes("--rehearse");
   command->add_option("--keep-before", request->keep_before,
                       "keep the signals only around faults and events: so long before each, and "
                       "before the end (then 2 s where only --keep-after is given). The overview, "
@@ -413,6 +477,7 @@ void add_run(CLI::App& app, int& status) {
   stillrotor run bench.yaml day.yaml --keep-before "5 s" --keep-after "2 s" --compress 1
   stillrotor run configs/benches/orchard-cart-hub-stand-in.yaml hill.yaml --clock wall
   stillrotor run configs/benches/orchard-cart-hub.yaml hill.yaml --rehearse gpio-v1
+  stillrotor run configs/benches/orchard-cart-mid-m4.yaml hill.yaml --gdb 3333
 
 Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
 (a full disk, no rights for real time, a cycle that fell behind, an emergency stop); 130, 143 interrupted: the record is kept, there is no verdict.)");

@@ -29,7 +29,10 @@ class RunWatch final : public RunSink {
   RunWatch(RunSink& record, const std::filesystem::path& log_file, double lasts_s, Voice);
   ~RunWatch() override;
 
-  void frame(const Frame& f) noexcept override { record_.frame(f); }
+  void frame(const Frame& f) noexcept override {
+    latest_ = f;
+    record_.frame(f);
+  }
   void edge(const LineEdge& e) noexcept override { record_.edge(e); }
   void edges(std::span<const LineEdge> several) noexcept override { record_.edges(several); }
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
@@ -39,6 +42,8 @@ class RunWatch final : public RunSink {
   void progress(double model_s, double speed_rad_s, double current_peak_A,
                 std::string_view more = {});
   spdlog::logger& log() noexcept { return *log_; }
+  /// For the thread that gives the frames.
+  const Frame& latest() const noexcept { return latest_; }
 
  private:
   using Clock = std::chrono::steady_clock;
@@ -46,6 +51,7 @@ class RunWatch final : public RunSink {
   void clear_line();
 
   RunSink& record_;
+  Frame latest_;
   std::shared_ptr<spdlog::logger> log_;
   double lasts_s_;
   Voice voice_;

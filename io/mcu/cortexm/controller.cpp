@@ -5,8 +5,9 @@
 #include <algorithm>
 #include <deque>
 
-#include "io/mcu/cortexm/chip.hpp"
+#include "io/mcu/cortexm/debug_view.hpp"
 #include "io/mcu/cortexm/pin_names.hpp"
+#include "io/mcu/debugger/debuggable.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -22,7 +23,7 @@ struct Wires {
   std::array<std::array<std::optional<ChannelId>, 16>, 16> channel;
 };
 
-class CortexController final : public SimulatedController {
+class CortexController final : public SimulatedController, public mcu::Debuggable {
  public:
   CortexController(const ChipPart& part, Program program, const McuConfig& config,
                    const Wires& wires)
@@ -58,6 +59,7 @@ class CortexController final : public SimulatedController {
         health_ = Health::crashed;
         diagnosis_ = fmt::format("The firmware did what the processor cannot go on from: {}.",
                                  chip_->core().end());
+        if (view_) view_->ended();
       }
     }
     // Edges of different instants inside one instruction are told in different calls.
@@ -71,6 +73,8 @@ class CortexController final : public SimulatedController {
     const bool lives = chip_ != nullptr && chip_->core().can_go_on();
     return lives ? std::max(horizon, began_ + chip_->now()) : horizon;
   }
+
+  void debug_with(mcu::Debugger& debugger) noexcept override { debugger_ = &debugger; }
 
   void deliver(const Edge& edge) noexcept override {
     const auto& pin = wires_.lines[index(edge.line)];
@@ -109,6 +113,7 @@ class CortexController final : public SimulatedController {
     };
     chip_ = std::make_unique<Chip>(part_, program_, static_cast<std::uint32_t>(config_.crystal_Hz),
                                    std::move(outside));
+    if (debugger_ != nullptr) view_.emplace(*chip_, *debugger_);
     for (std::size_t i = 0; i < line_count; ++i)
       if (wires_.lines[i] && !from_controller(line_id(i)))
         chip_->set_input(*wires_.lines[i], world_->level(line_id(i), at));
@@ -118,6 +123,7 @@ class CortexController final : public SimulatedController {
     program_.flash = chip_->core().flash();
     coverage_ += fmt::format("Until {:.6f} s, when the supply was switched off.\n{}",
                              static_cast<double>(at.count()) / 1e12, chip_->coverage());
+    view_.reset();
     chip_.reset();
     for (std::size_t i = 0; i < line_count; ++i)
       if (wires_.lines[i] && from_controller(line_id(i))) drive(line_id(i), Level::released, at);
@@ -151,7 +157,9 @@ class CortexController final : public SimulatedController {
   World* world_ = nullptr;
   double supply_V_ = 0.0;  // of the chip
   std::unique_ptr<Chip> chip_;
-  Time began_{};  // its first cycle
+  mcu::Debugger* debugger_ = nullptr;
+  std::optional<DebugView> view_;  // where there is a debugger
+  Time began_{};                   // its first cycle
   std::array<Level, line_count> driven_{};
   std::deque<Edge> waiting_;
   std::uint64_t told_ = 0;

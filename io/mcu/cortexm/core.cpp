@@ -63,6 +63,7 @@ void Core::run(Cycle until) noexcept {
     scheduler_.run_due(cpu_.cycle, paused_);
     if (paused_) return;
     if (sleep_ != Sleep::awake) {
+      if (onlooker_ != nullptr) onlooker_->asleep();
       sleep_until(until);
       continue;
     }
@@ -73,6 +74,9 @@ void Core::run(Cycle until) noexcept {
     }
     cpu_.stop = std::min(until, scheduler_.next());
     cpu_.trap = Trap::none;
+    // What it does may end the stretch; one cycle more is one instruction.
+    if (onlooker_ != nullptr && onlooker_->before_instruction())
+      cpu_.stop = std::min(cpu_.stop, cpu_.cycle + 1);
     cpu_.execute();
     if (cpu_.trap != Trap::none) act(cpu_.trap);
     if (system_control_.reset_requested()) reset_requested_ = true;
@@ -84,6 +88,9 @@ void Core::run(Cycle until) noexcept {
 void Core::act(Trap trap) noexcept {
   switch (trap) {
     case Trap::attention:
+      break;
+    case Trap::breakpoint:
+      if (onlooker_ == nullptr || !onlooker_->breakpoint_instruction()) enter_by(trap);
       break;
     case Trap::wait_for_interrupt:
       sleep_ = Sleep::interrupt;
@@ -101,10 +108,14 @@ void Core::act(Trap trap) noexcept {
       fail("an instruction with unpredictable effect");
       break;
     default:
-      // What is due by now may be more urgent: it arrives late.
-      if (!exceptions_.act(trap)) fail("lockup: a fault that no handler can take");
-      if (exceptions_.sleeps_on_exit()) sleep_ = Sleep::interrupt;
+      enter_by(trap);
   }
+}
+
+/// What is due by now may be more urgent: it arrives late.
+void Core::enter_by(Trap trap) noexcept {
+  if (!exceptions_.act(trap)) fail("lockup: a fault that no handler can take");
+  if (exceptions_.sleeps_on_exit()) sleep_ = Sleep::interrupt;
 }
 
 void Core::sleep_until(Cycle until) noexcept {

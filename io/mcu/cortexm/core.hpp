@@ -24,6 +24,17 @@ struct Memories {
   Word ccm_base = 0, ccm_bytes = 0;  // data only
 };
 
+/// Somebody who looks on between two instructions. Time stands still while a call lasts.
+class Onlooker {
+ public:
+  virtual ~Onlooker() = default;
+  /// The instruction at cpu().ip is next. true: to be called before the very next one too.
+  virtual bool before_instruction() noexcept = 0;
+  virtual void asleep() noexcept = 0;
+  /// A BKPT. true: it is taken care of, the processor stays at it.
+  virtual bool breakpoint_instruction() noexcept = 0;
+};
+
 class Core {
  public:
   Core(const Memories&, unsigned interrupts, Timing = {});
@@ -60,6 +71,8 @@ class Core {
     name_owner_ = owner;
   }
   std::string describe(Word address) const;
+  /// nullptr: nobody looks on, and nothing is spent on it.
+  void show_to(Onlooker* onlooker) noexcept { onlooker_ = onlooker; }
 
   Cpu& cpu() noexcept { return cpu_; }
   Bus& bus() noexcept { return cpu_.bus; }
@@ -72,6 +85,7 @@ class Core {
  private:
   enum class Sleep : std::uint8_t { awake, interrupt, event };
   void act(Trap) noexcept;
+  void enter_by(Trap) noexcept;
   void sleep_until(Cycle until) noexcept;
   void fail(std::string_view what) noexcept;
 
@@ -83,6 +97,7 @@ class Core {
   CycleCounter cycle_counter_;
   Sleep sleep_ = Sleep::awake;
   bool reset_requested_ = false, paused_ = false;
+  Onlooker* onlooker_ = nullptr;
   std::string end_;
   std::string (*name_)(const void*, Word) = nullptr;
   const void* name_owner_ = nullptr;

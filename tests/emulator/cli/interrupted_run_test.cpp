@@ -1,4 +1,7 @@
 // A run that is stopped from outside keeps what it recorded and claims no verdict.
+#include <arpa/inet.h>
+#include <sys/socket.h>
+
 #include <chrono>
 #include <nlohmann/json.hpp>
 #include <thread>
@@ -51,6 +54,84 @@ TEST_F(InterruptedRun, BySigtermEndsWithStatus143) {
 TEST_F(InterruptedRun, BySigkillLosesAtMostASecond) {
   EXPECT_EQ(stop_after(2500ms, SIGKILL).status, 128 + SIGKILL);
   expect_record_of_at_least(1.4);
+}
+
+// A debugger at firmware on a simulated processor, by the protocol's own bytes.
+class DebuggedRun : public ProgramTest {
+ protected:
+  static constexpr const char* m4 =
+      STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-mid-m4.yaml";
+  void SetUp() override {
+    if (!fs::exists(STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf"))
+      GTEST_SKIP() << "arm-none-eabi-gcc is not installed";
+  }
+  /// Says these packets, each after an answer to the one before.
+  Answer debug(const char* out, const std::vector<std::string>& packets) {
+    return call({"run", m4, scenario("60 ms"), "--out", out, "--gdb", "0"}, [&](pid_t) {
+      const int line = connected();
+      for (const std::string& packet : packets) {
+        EXPECT_EQ(send(line, packet.data(), packet.size(), MSG_NOSIGNAL),
+                  static_cast<ssize_t>(packet.size()));
+        char last = 0;
+        for (char byte = 0, hashes = 0; hashes == 0 || last == 0;) {
+          if (recv(line, &byte, 1, 0) != 1) break;
+          if (hashes != 0) last = byte;
+          if (byte == '#') hashes = 1;
+        }
+      }
+      close(line);
+    });
+  }
+
+ private:
+  /// As soon as the program has said its port.
+  int connected() {
+    constexpr std::string_view before = "127.0.0.1:";
+    for (int k = 0; k < 3000; ++k) {
+      const std::string said = read_text(path("stderr.txt"));
+      const std::size_t at = said.find(before);
+      if (at != std::string::npos && said.find('\n', at) != std::string::npos) {
+        sockaddr_in to{};
+        to.sin_family = AF_INET;
+        to.sin_port = htons(static_cast<std::uint16_t>(std::stoi(said.substr(at + before.size()))));
+        to.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+        const int line = socket(AF_INET, SOCK_STREAM, 0);
+        EXPECT_EQ(connect(line, reinterpret_cast<sockaddr*>(&to), sizeof to), 0);
+        return line;
+      }
+      std::this_thread::sleep_for(10ms);
+    }
+    ADD_FAILURE() << "no port was told";
+    return -1;
+  }
+};
+
+TEST_F(DebuggedRun, IsTheSameRun) {
+  ASSERT_EQ(call({"run", m4, scenario("60 ms"), "--out", "alone"}).status, 0);
+  const Answer answer = debug("debugged", {"$vCont;s#b8", "$vCont;s#b8", "$g#67", "$D#44"});
+  ASSERT_EQ(answer.status, 0) << answer.err;
+  const auto hash = [&](const char* run) {
+    return nlohmann::json::parse(read_text(path(std::string(run) + "/result.json")))
+        .at("signals_sha256");
+  };
+  EXPECT_EQ(hash("debugged"), hash("alone"));
+}
+
+TEST_F(DebuggedRun, IsEndedByADebuggerThatKills) {
+  EXPECT_EQ(debug("killed", {"$vCont;s#b8", "$k#6b"}).status, 130);
+  EXPECT_FALSE(RecordReader(path("killed")).finished());
+  EXPECT_FALSE(fs::exists(path("killed/result.json")));
+}
+
+TEST_F(DebuggedRun, IsRefusedWhereNobodyCouldConnect) {
+  for (const char* port : {"80", "0.0.0.0:3333", "70000", "-1", "x"}) {
+    const Answer answer = call({"run", m4, scenario("60 ms"), "--gdb", port});
+    EXPECT_EQ(answer.status, 2) << port;
+    EXPECT_NE(answer.err.find("--gdb is"), std::string::npos) << answer.err;
+  }
+  const Answer answer = call({"run", bench(), scenario("60 ms"), "--gdb", "0"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_NE(answer.err.find("allowed with --gdb"), std::string::npos) << answer.err;
 }
 
 }  // namespace
