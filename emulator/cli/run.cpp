@@ -318,6 +318,8 @@ class Run {
     const io::SimulatedController* simulated = tested_.simulated();
     if (const std::string text = simulated ? simulated->coverage() : ""; !text.empty())
       write_file(facts_.folder / "coverage.txt", text);
+    if (const auto* counts = dynamic_cast<const io::mcu::CountsWork*>(simulated))
+      facts_.workload = counts->workload();
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
   }
 

@@ -172,6 +172,26 @@ Json cycle_json(const CycleReport& cycle) {
             {"marks", cycle.dropped.marks}}}};
 }
 
+Json workload_json(const io::mcu::Workload& work) {
+  Json interrupts = Json::array();
+  for (const io::mcu::InterruptLoad& one : work.interrupts)
+    interrupts.push_back({{"exception", one.number},
+                          {"handler", one.name},
+                          {"count", one.count},
+                          {"cycles",
+                           {{"least", one.least},
+                            {"mean", static_cast<double>(one.sum) / static_cast<double>(one.count)},
+                            {"most", one.greatest},
+                            {"sum", one.sum}}}});
+  return {
+      {"cycles", work.cycles},
+      {"in_handlers", work.in_handlers},
+      {"asleep", work.asleep},
+      {"interrupts", interrupts},
+      {"main_stack_bytes",
+       {{"seen", work.stack_seen}, {"written", work.stack_written}, {"room", work.stack_room}}}};
+}
+
 }  // namespace
 
 std::string run_json(const RunFacts& facts) {
@@ -211,6 +231,7 @@ std::string run_json(const RunFacts& facts) {
                              {"lost_edges", rehearsal->outcome.gone},
                              {"told_as_lost", rehearsal->outcome.wires.lost_edges},
                              {"gates", gates_json(rehearsal->outcome.gates)}};
+  if (facts.workload) document["processor"] = workload_json(*facts.workload);
   if (facts.cycle) document["cycle"] = cycle_json(*facts.cycle);
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

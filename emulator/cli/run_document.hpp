@@ -10,6 +10,7 @@
 #include "emulator/cycle/wall_run.hpp"
 #include "emulator/record/recorder.hpp"
 #include "emulator/virtual_time/run_outcome.hpp"
+#include "io/mcu/workload.hpp"
 
 namespace stillrotor {
 
@@ -19,6 +20,7 @@ struct RunFacts {
   RunOutcome outcome;
   std::optional<CycleReport> cycle;  // on the wall clock
   std::optional<Rehearsal> rehearsal;
+  std::optional<io::mcu::Workload> workload;  // of firmware on a processor that counts it
   RecordSummary record;
 };
 

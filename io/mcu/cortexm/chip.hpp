@@ -15,6 +15,7 @@
 #include "io/mcu/cortexm/program.hpp"
 #include "io/mcu/cortexm/usart.hpp"
 #include "io/mcu/cortexm/watchdogs.hpp"
+#include "io/mcu/workload.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -56,6 +57,8 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   unsigned resets() const noexcept { return resets_; }
   /// What the firmware used of the part, and what of it is modelled; lines.
   std::string coverage() const;
+  /// Since it was made.
+  mcu::Workload workload();
 
  private:
   void reset(ResetCause) noexcept;

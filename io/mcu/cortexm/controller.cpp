@@ -23,7 +23,9 @@ struct Wires {
   std::array<std::array<std::optional<ChannelId>, 16>, 16> channel;
 };
 
-class CortexController final : public SimulatedController, public mcu::Debuggable {
+class CortexController final : public SimulatedController,
+                               public mcu::Debuggable,
+                               public mcu::CountsWork {
  public:
   CortexController(const ChipPart& part, Program program, const McuConfig& config,
                    const Wires& wires)
@@ -83,10 +85,15 @@ class CortexController final : public SimulatedController, public mcu::Debuggabl
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
   std::string coverage() const override {
-    return coverage_ + (chip_ != nullptr ? chip_->coverage() : std::string());
+    return coverage_ + (chip_ != nullptr ? used() : std::string());
+  }
+
+  std::optional<mcu::Workload> workload() const override {
+    return chip_ != nullptr ? std::optional(chip_->workload()) : std::nullopt;
   }
 
  private:
+  std::string used() const { return chip_->coverage() + described(chip_->workload()); }
   static LineId line_id(std::size_t i) noexcept { return LineId{static_cast<std::uint16_t>(i)}; }
 
   void start(Time at) {
@@ -122,7 +129,7 @@ class CortexController final : public SimulatedController, public mcu::Debuggabl
   void stop(Time at) {
     program_.flash = chip_->core().flash();
     coverage_ += fmt::format("Until {:.6f} s, when the supply was switched off.\n{}",
-                             static_cast<double>(at.count()) / 1e12, chip_->coverage());
+                             static_cast<double>(at.count()) / 1e12, used());
     view_.reset();
     chip_.reset();
     for (std::size_t i = 0; i < line_count; ++i)

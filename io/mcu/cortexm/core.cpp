@@ -127,7 +127,9 @@ void Core::sleep_until(Cycle until) noexcept {
     sleep_ = Sleep::awake;
     return;
   }
-  cpu_.cycle = std::max(cpu_.cycle, std::min(until, scheduler_.next()));
+  const Cycle before = cpu_.cycle;
+  cpu_.cycle = std::max(before, std::min(until, scheduler_.next()));
+  cycles_asleep_ += cpu_.cycle - before;
 }
 
 std::string Core::describe(Word address) const {

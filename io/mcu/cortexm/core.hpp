@@ -51,6 +51,7 @@ class Core {
   /// Why not; with PC and encoding. name: of an address, for it (may give nothing).
   const std::string& end() const noexcept { return end_; }
   bool asleep() const noexcept { return sleep_ != Sleep::awake; }
+  Cycle cycles_asleep() const noexcept { return cycles_asleep_; }
   /// Asked for by the firmware (SYSRESETREQ) and not yet served: whoever owns the part resets it.
   bool reset_requested() const noexcept { return reset_requested_; }
   void request_reset() noexcept {
@@ -98,6 +99,7 @@ class Core {
   Sleep sleep_ = Sleep::awake;
   bool reset_requested_ = false, paused_ = false;
   Onlooker* onlooker_ = nullptr;
+  Cycle cycles_asleep_ = 0;
   std::string end_;
   std::string (*name_)(const void*, Word) = nullptr;
   const void* name_owner_ = nullptr;

@@ -24,6 +24,7 @@ void Exceptions::reset() noexcept {
   for (unsigned n = exception::first_interrupt; n < exception::most; ++n)
     if (line_[n]) pend(n);
   locked_up_ = sleep_ = false;
+  times.reset();
   vector_table = 0;
   memory_status = bus_status = usage_status = hard_status = debug_status = 0;
   memory_enabled = bus_enabled = usage_enabled = false;
@@ -153,6 +154,7 @@ bool Exceptions::push_frame(Word return_address) noexcept {
   const Word force = extended || align_stack ? 4 : 0, moved = c.r[13] & force;
   c.r[13] = (c.r[13] - size) & ~force;
   const Word frame = c.r[13];
+  if (c.handler_mode() || !c.process_stack) times.stacked(frame);
   const Word status = (c.xpsr() & ~realigned) | (moved ? realigned : 0);
   const Word words[] = {c.r[0], c.r[1], c.r[2], c.r[3], c.r[12], c.r[14], return_address, status};
   bool written = true;
@@ -218,6 +220,7 @@ void Exceptions::take(unsigned number, Word link) noexcept {
     take(exception::hard_fault, link);
     return;
   }
+  times.enter(number, c.cycle);
   c.thumb = vector & 1;
   const Cycle before = c.cycle;  // the refill is part of the entry
   c.set_pc(vector);
@@ -298,6 +301,7 @@ bool Exceptions::act(Trap trap) noexcept {
 // --- out ------------------------------------------------------------------------------------
 void Exceptions::deactivate(unsigned number) noexcept {
   active_[number] = false;
+  times.leave(number, cpu_.cycle);
   if (number != exception::nmi) cpu_.faultmask = false;
   if (line_[number]) pend(number);
   find_active_priority();

@@ -14,6 +14,7 @@
 #include <utility>
 
 #include "io/mcu/cortexm/cpu.hpp"
+#include "io/mcu/cortexm/exception_times.hpp"
 #include "io/mcu/cortexm/scheduler.hpp"
 
 namespace stillrotor::io::cortexm {
@@ -70,6 +71,7 @@ class Exceptions {
   bool align_stack = true, thread_from_any = false;   // CCR.STKALIGN, NONBASETHRDENA
   bool sleep_on_exit = false, event_on_pend = false;  // SCR
   std::uint64_t taken = 0;                            // entries so far, tail-chained ones too
+  ExceptionTimes times;
 
  private:
   int priority_of(unsigned number) const noexcept;

@@ -81,6 +81,59 @@ TEST_F(CortexChip, StartsItsClockSpeaksAndBlinks) {
               StartsWith("I2C1.CR1 (0x40005400) written first at 0x080"));
 }
 
+TEST_F(CortexChip, CountsItsInterruptsAndItsStack) {
+  Bench b("PLAIN");
+  b.chip.run(30ms);
+  const mcu::Workload work = b.chip.workload();
+  const auto tick = std::find_if(work.interrupts.begin(), work.interrupts.end(),
+                                 [](const mcu::InterruptLoad& i) { return i.number == 15; });
+  ASSERT_NE(tick, work.interrupts.end());
+  // Each millisecond, once it is started, some milliseconds after the crystal.
+  EXPECT_GT(tick->count, 20u);
+  EXPECT_LE(tick->count, 30u);
+  EXPECT_NE(tick->name, "");
+  EXPECT_GT(tick->least, 0u);
+  EXPECT_LE(tick->least, tick->greatest);
+  EXPECT_LE(tick->least * tick->count, tick->sum);
+  EXPECT_LE(tick->sum, work.in_handlers);
+  EXPECT_LT(work.in_handlers + work.asleep, work.cycles);
+  EXPECT_GE(work.stack_seen, 32u);  // an exception's frame
+  EXPECT_LE(work.stack_seen, work.stack_written);
+  EXPECT_LT(work.stack_written, 1024u);
+  EXPECT_GT(work.stack_room, 64'000u);
+}
+
+/// The moments by hand; B within A, then C behind it without return to the thread.
+TEST(ExceptionTimes, GiveEachHandlerItsOwnCycles) {
+  ExceptionTimes times;
+  times.enter(20, 100);
+  times.enter(21, 150);
+  times.leave(21, 170);
+  EXPECT_EQ(times.in_handlers(200), 100u);
+  times.leave(20, 210);
+  times.enter(22, 216);
+  times.leave(22, 226);
+  times.enter(20, 300);
+  times.leave(20, 310);
+  times.leave(99, 320);  // that never began
+  EXPECT_EQ(times.of(20).count, 2u);
+  EXPECT_EQ(times.of(20).least, 10u);
+  EXPECT_EQ(times.of(20).greatest, 90u);
+  EXPECT_EQ(times.of(21).sum, 20u);
+  EXPECT_EQ(times.of(22).sum, 10u);
+  EXPECT_EQ(times.in_handlers(400), 130u);
+  // The outer one is ended from within: the inner ends with it.
+  times.enter(20, 500);
+  times.enter(21, 510);
+  times.leave(20, 530);
+  EXPECT_EQ(times.in_handlers(600), 160u);
+  // A reset: what ran has no end, and what came before stands.
+  times.enter(23, 700);
+  times.reset();
+  EXPECT_EQ(times.of(23).count, 0u);
+  EXPECT_EQ(times.in_handlers(900), 160u);
+}
+
 TEST_F(CortexChip, TheWatchdogBitesAndFlashIsKept) {
   Bench b("HANG");
   b.chip.run(175ms);
