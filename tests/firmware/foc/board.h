@@ -31,6 +31,7 @@
 
 // Limits
 #define CURRENT_LIMIT_A 80.0f
+#define WEAKENING_LIMIT_A 76.0f  // against the magnets
 #define CURRENT_TRIP_A 120.0f
 #define REGEN_LIMIT_A 25.0f
 #define TORQUE_RAMP_A_PER_S 200.0f

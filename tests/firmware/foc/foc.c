@@ -15,6 +15,7 @@
 #define SETTLE_PERIODS 16
 #define OFFSET_READINGS 128
 #define USABLE 0.565f  // of the bus: a little less than 1 / sqrt 3
+#define RESERVE 0.97f   // of that, where the field is weakened: the rest is for control
 #define STANDSTILL_RAD_S 6.3f
 #define BRAKE_FADE_RAD_S 30.0f
 #define TURNING_RAD_S 30.0f
@@ -100,15 +101,19 @@ static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
          clamped((BUS_MOST_V - bus_V) / (BUS_MOST_V - BUS_FADE_V), 0.0f, 1.0f);
 }
 
-/// Too little voltage for the speed: current against the magnet, until the demand fits again.
+/// Too little voltage for the speed: current against the magnet, until the demand fits again; where no
+/// more of it may flow, less across.
 static struct axes weakened(struct axes wanted, float omega, float usable_V) {
   const float speed = magnitude(omega) > 100.0f ? magnitude(omega) : 100.0f;
-  const float missing_V = current_demand_V() - 0.95f * usable_V;
+  const float missing_V = current_demand_V() - RESERVE * usable_V;
   const float step = 0.1f * TWO_PI * CURRENT_LOOP_HZ * PERIOD_S / (speed * INDUCTANCE_D_H);
-  weakening_A = clamped(weakening_A - step * missing_V, -0.9f * CURRENT_LIMIT_A, 0.0f);
+  const float most_d = WEAKENING_LIMIT_A;
+  const float most_q = square_root(CURRENT_LIMIT_A * CURRENT_LIMIT_A - most_d * most_d);
+  weakening_A = clamped(weakening_A - step * missing_V, -most_d - most_q, 0.0f);
   if (weakening_A == 0.0f) return wanted;
-  wanted.d = clamped(wanted.d + weakening_A, -0.9f * CURRENT_LIMIT_A, 0.0f);
-  const float left = square_root(CURRENT_LIMIT_A * CURRENT_LIMIT_A - wanted.d * wanted.d);
+  const float over = clamped(-most_d - wanted.d - weakening_A, 0.0f, most_q);
+  wanted.d = clamped(wanted.d + weakening_A, -most_d, 0.0f);
+  const float left = square_root(CURRENT_LIMIT_A * CURRENT_LIMIT_A - wanted.d * wanted.d) - over;
   wanted.q = clamped(wanted.q, -left, left);
   return wanted;
 }
