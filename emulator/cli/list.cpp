@@ -73,8 +73,9 @@ const char* needed_key(Asks asks) {
 Rows measures() {
   Rows rows{{"measure", "unit", "phase", "needs", "what it is", "source"}};
   for (const MeasureInfo& info : measure_table())
-    rows.push_back({std::string(info.name), std::string(info.unit), info.per_phase ? "U V W" : "-",
-                    needed_key(info.asks), std::string(info.text), std::string(info.source)});
+    rows.push_back({std::string(info.name), info.unit.empty() ? "-" : std::string(info.unit),
+                    info.per_phase ? "U V W" : "-", needed_key(info.asks), std::string(info.text),
+                    std::string(info.source)});
   return rows;
 }
 

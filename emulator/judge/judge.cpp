@@ -82,6 +82,7 @@ JudgedLimit judge_limit(Evidence& evidence, const Scenario& scenario, const Limi
   const std::string_view name = in_turns ? "turns_to_gates_off" : std::string_view(limit.measure);
   const MeasureRow* row = find_measure(name);
   judged.unit = row != nullptr ? row->info.unit : std::string_view();
+  if (judged.unit.empty()) judged.unit = limit.unit;
   judged.measured = measure(evidence, name, limit.signal, limit.window, limit.argument);
   const std::string what = limit.measure +
                            (limit.signal.empty() ? "" : " of phase " + limit.signal) +

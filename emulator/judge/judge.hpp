@@ -26,7 +26,7 @@ struct Measurement {
 
 struct MeasureInfo {
   std::string_view name;
-  std::string_view unit;    // SI
+  std::string_view unit;    // SI; empty: the limit says it
   bool per_phase;           // takes `phase: U|V|W`; without it the worst of three
   Asks asks;                // what else a limit on it must say
   std::string_view text;    // what it is, how it is computed, over what

@@ -112,12 +112,13 @@ Measurement bus_overvoltage(const MeasureInput&);
 Measurement time_to_contactor_closed(const MeasureInput&);
 Measurement time_to_contactor_open(const MeasureInput&);
 Measurement chopper_on_time(const MeasureInput&);
-Measurement text_matches(const MeasureInput&);
-Measurement text_number(const MeasureInput&);
 Measurement temperature_winding_max(const MeasureInput&);
 Measurement temperature_magnet_max(const MeasureInput&);
 Measurement temperature_heatsink_max(const MeasureInput&);
 Measurement temperature_junction_max(const MeasureInput&);
+// measures_text.cpp
+Measurement text_matches(const MeasureInput&);
+Measurement text_number(const MeasureInput&);
 // measures_supply.cpp
 Measurement supply_swing(const MeasureInput&);
 Measurement supply_swing_frequency(const MeasureInput&);

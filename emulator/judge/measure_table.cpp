@@ -289,9 +289,11 @@ constexpr MeasureRow rows[] = {
       "in; of each the first 200 characters. Exact.",
       own},
      text_matches},
-    {{"text_number", "1", false, pattern,
+    {{"text_number", "", false, pattern,
       "The number that the first pair of parentheses of the regular expression finds in the "
-      "controller's last line of text that it fits; of each line the first 200 characters. Exact.",
+      "controller's lines of text, of each the first 200 characters; in the unit that the limit "
+      "names with `unit`. Undefined where no line fits, where it is no number, and where lines "
+      "differ. Exact: as many digits as were sent.",
       own},
      text_number},
     {{"temperature_winding_max", "K", false, nothing,

@@ -1,8 +1,6 @@
-// What happens after an event, on the bus and at the lines; heat; what the controller says.
+// What happens after an event, on the bus and at the lines; heat.
 #include <algorithm>
-#include <charconv>
 #include <cmath>
-#include <regex>
 
 #include "emulator/judge/leg_changes.hpp"
 #include "emulator/judge/series.hpp"
@@ -190,49 +188,6 @@ Measurement temperature_heatsink_max(const MeasureInput& input) {
 }
 Measurement temperature_junction_max(const MeasureInput& input) {
   return highest(input, Signal::temperature_junction);
-}
-
-namespace {
-
-/// Calls found(match) for each line of text that the pattern finds itself in. Empty: it works.
-template <class Found>
-std::string each_match(const MeasureInput& input, const Found& found) {
-  if (input.argument.empty()) return "it needs a pattern: give it with `pattern`";
-  try {
-    const std::regex pattern(input.argument.begin(), input.argument.end());
-    std::smatch match;
-    for (const RecordedMark& mark : input.record().marks())
-      if (mark.kind == MarkKind::text && mark.at_ps >= input.window.from_ps &&
-          mark.at_ps <= input.window.to_ps && std::regex_search(mark.detail, match, pattern))
-        found(match);
-  } catch (const std::regex_error&) {
-    return "\"" + std::string(input.argument) + "\" is no regular expression that works";
-  }
-  return {};
-}
-
-}  // namespace
-
-Measurement text_matches(const MeasureInput& input) {
-  Measurement count;
-  const std::string wrong = each_match(input, [&](const std::smatch&) { count.value += 1.0; });
-  return wrong.empty() ? count : undefined(wrong);
-}
-
-Measurement text_number(const MeasureInput& input) {
-  Measurement last = undefined("the controller sent no line that fits");
-  const std::string wrong = each_match(input, [&](const std::smatch& match) {
-    const std::string text = match.size() > 1 ? match[1].str() : std::string();
-    double value = 0.0;
-    const auto [rest, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-    last = {};
-    if (text.empty() || error != std::errc{} || rest != text.data() + text.size() ||
-        !std::isfinite(value))
-      last = undefined("what its parentheses find, \"" + text + "\", is no number");
-    else
-      last.value = value;
-  });
-  return wrong.empty() ? last : undefined(wrong);
 }
 
 }  // namespace stillrotor

@@ -164,6 +164,7 @@ std::vector<ScenarioKey> all_rows() {
       words("limit", "phase", {"U", "V", "W"}, "of measures by phase"),
       text("limit", "harmonic", "of measures that ask for one, 1 to 100"),
       text("limit", "pattern", "of measures that ask for one, a regular expression"),
+      text("limit", "unit", "of measures that have none of their own, as text_number; 1: a count"),
       text("limit", "after", "event: from and to count from it"),
       text("limit", "before", "event: from and to count backwards from it"),
       text("limit", "until", "event: the window ends there, or to later"),

@@ -79,6 +79,12 @@ class LimitReader {
           "phase", fmt::format("{} is not measured phase by phase. Remove phase.", limit_.measure));
     read_argument("harmonic", Asks::harmonic, "harmonic: 6");
     read_argument("pattern", Asks::pattern, "pattern: \"fault [0-9]+\"");
+    if (known_->unit.empty() != fields_.has("unit"))
+      fields_.wrong(
+          fields_.has("unit") ? "unit" : "measure",
+          fields_.has("unit")
+              ? fmt::format("{} is measured in {}. Remove unit.", limit_.measure, known_->unit)
+              : fmt::format("{} needs unit, as in unit: mohm; 1 for a count.", limit_.measure));
     if (known_->asks == Asks::event && !fields_.has("after"))
       fields_.wrong("measure",
                     fmt::format("{} counts from an event. Name one with after.", limit_.measure));
@@ -171,7 +177,10 @@ class LimitReader {
     if (written.empty() || unknown_) return {};
     std::string unit(known_ != nullptr ? known_->unit : std::string_view());
     Conversion conversion;
-    if (const auto count = in_turns(written)) {
+    if (fields_.has("unit")) {
+      unit = fields_.text("unit");
+      conversion = in_unit(written, unit);
+    } else if (const auto count = in_turns(written)) {
       if (known_ != nullptr && known_->unit != "s" && known_->unit != turns) {
         fields_.wrong(key, fmt::format("{} is {}; {} is measured in {}. Write it in that unit.",
                                        key, written, limit_.measure, known_->unit));
@@ -192,6 +201,19 @@ class LimitReader {
                                      limit_.unit, unit));
     limit_.unit = unit;
     return conversion.si;
+  }
+
+  /// In a unit of the limit's own, whatever family that belongs to.
+  static Conversion in_unit(const std::string& written, const std::string& unit) {
+    if (unit == "1") return to_unit(written, unit);
+    std::string si;
+    const Conversion zero = to_any("0 " + unit, si), one = to_any("1 " + unit, si);
+    if (!zero || !one) return zero ? one : zero;
+    Conversion bound = to_unit(written, si);
+    // 27 mohm in mohm are 27, not 27.000000000000004.
+    if (bound)
+      bound.si = std::stod(fmt::format("{:.12g}", (bound.si - zero.si) / (one.si - zero.si)));
+    return bound;
   }
 
   static std::optional<std::string> in_turns(std::string_view written) {

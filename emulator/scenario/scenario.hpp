@@ -130,7 +130,7 @@ enum class Asks : std::uint8_t {
 /// reading a scenario does not depend on judging it.
 struct KnownMeasure {
   std::string_view name;
-  std::string_view unit;  // SI
+  std::string_view unit;  // SI; empty: the limit says it
   bool per_phase = false;
   Asks asks = Asks::nothing;
 };

@@ -361,7 +361,7 @@ def rows():
         bool(re.search("throttle open", m["detail"].decode())) for m in r.file["marks"]), pattern="throttle open")
     number = r"throttle open at key-on \(([0-9.]+) V\)"
     row("text_number", "lines", None, lambda r: [float(found.group(1)) for m in r.file["marks"] for found in [
-        re.search(number, m["detail"].decode())] if found][-1], pattern=number)
+        re.search(number, m["detail"].decode())] if found][-1], pattern=number, unit="V")
     for body in ("winding", "magnet", "heatsink", "junction"):
         row(f"temperature_{body}_max", "warm", None, lambda r, body=body: r(f"temperature.{body}").max())
     row("supply_swing", "lines", (1.0, 3.0), lambda r: swing(r)[0], 0.1)
@@ -396,7 +396,7 @@ def perform(program, run, table, folder):
     for name, (its_run, window, after, extra, _, _) in table.items():
         if its_run != run:
             continue
-        limit = {"measure": name, "max": "1000000 " + LIMIT_UNIT[name], **extra}
+        limit = {"measure": name, "max": "1000000 " + extra.get("unit", LIMIT_UNIT[name]), **extra}
         if after:
             limit["after"] = after
         if window:

@@ -32,6 +32,7 @@ constexpr KnownMeasure known[] = {{"peak", "A", true},
                                   {"count", "1", false},
                                   {"wave", "A", true, Asks::harmonic},
                                   {"said", "1", false, Asks::pattern},
+                                  {"told", "", false, Asks::pattern},
                                   {"answer", "s", false, Asks::event}};
 
 class LoadScenario : public testing::Test {
@@ -402,7 +403,26 @@ TEST_F(LoadScenario, AMeasureGetsWhatItAsksForAndNothingElse) {
                 .argument,
             "6");
   EXPECT_EQ(said_of_limit("measure: said, pattern: \"^fault [0-9]+$\", min: 1"), "");
+  // In the limit's own unit, to the digit.
+  const Scenario told = load(replaced(
+      small_scenario, "  - {measure: delay",
+      "  - {measure: told, pattern: \"R ([0-9.]+)\", unit: mohm, min: 27 mohm, max: 0.029 ohm}\n"
+      "  - {measure: told, pattern: \"T ([0-9.]+)\", unit: degC, min: 25 degC, max: 300 K}\n"
+      "  - {measure: told, pattern: \"n ([0-9.]+)\", unit: 1, min: 4, max: 4}\n"
+      "  - {measure: delay"));
+  ASSERT_EQ(told.expect.size(), 5U);
+  const std::tuple<const char*, double, double> bounds[] = {
+      {"mohm", 27.0, 29.0}, {"degC", 25.0, 26.85}, {"1", 4.0, 4.0}};
+  for (std::size_t k = 0; k < 3; ++k) {
+    const Limit& limit = told.expect[k + 1];
+    EXPECT_EQ(std::tuple(limit.unit, limit.min, limit.max), bounds[k]);
+  }
   const std::pair<const char*, const char*> cases[] = {
+      {"measure: told, pattern: a, max: 1", "told needs unit, as in unit: mohm; 1 for a count."},
+      {"measure: told, pattern: a, unit: mohm, max: 1", "a resistance"},
+      {"measure: told, pattern: a, unit: mohm, max: 1 V", "a resistance"},
+      {"measure: told, pattern: a, unit: ells, max: 1 ells", "ells"},
+      {"measure: count, unit: V, max: 1", "count is measured in 1. Remove unit."},
       {"measure: wave, max: 1 A", "wave needs harmonic, as in harmonic: 6."},
       {"measure: wave, harmonic: 2.5, max: 1 A", "harmonic is 2.5; allowed whole numbers"},
       {"measure: wave, harmonic: 1000, max: 1 A", "1 to 100"},

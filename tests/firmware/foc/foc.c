@@ -202,10 +202,10 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
     enter(WAIT_REST);
     if (!at_rest(in)) said = "throttle open at start\n";
   } else if (state != STOPPED && sound(in, angle_sound || settings.learns, current_A, bus_V)) {
-    if (state == WAIT_REST && at_rest(in)) {
+    const bool turns = angle_known() && magnitude(angle_rad_s()) > TURNING_RAD_S;
+    if (state == WAIT_REST && at_rest(in) && !(turns && settings.learns)) {
       // All low switches would short a turning machine; its PWM charges the bootstraps as it
       // begins.
-      const bool turns = angle_known() && magnitude(angle_rad_s()) > TURNING_RAD_S;
       enter(turns ? RUN : BOOTSTRAP);
       if (turns) said = "ready\n";
     }

@@ -38,6 +38,7 @@ static float before, pulse[2], product;
 static int32_t indices, index_count;
 static float index_turned, index_rad;
 static int32_t counts, pole_pairs, count_then;
+static float found_H;  // mean of both inductances
 static float high_s[3], high_c[3];  // of each Hall line: where the vector stood while it was high
 
 static void enter(enum step next) {
@@ -176,6 +177,7 @@ struct learning learn_step(const struct foc_inputs* in, struct axes measured_A,
       now.give.q = along ? 0.0f : pulse[0];
       if (found_uH == 0.0f) break;
       text_number(along ? "inductance_d " : "inductance_q ", found_uH, " uH\n");
+      found_H = (along ? 0.0f : found_H) + 0.5e-6f * found_uH;
       enter(along ? PULSE_Q : GATHER);
       break;
     }
@@ -217,8 +219,12 @@ struct learning learn_step(const struct foc_inputs* in, struct axes measured_A,
       turn(SPIN_RAD_S, 300.0f);
       now.give.d = 0.0f;
       if (periods == PERIODS(0.02f)) count_then = in->count;
-      if (periods >= PERIODS(0.02f))
-        sum += square_root(given_V.d * given_V.d + given_V.q * given_V.q);
+      if (periods >= PERIODS(0.02f)) {
+        // The rotor falls behind the axes, and some current flows that nobody asked for.
+        const float d = given_V.d + rad_s * found_H * measured_A.q;
+        const float q = given_V.q - rad_s * found_H * measured_A.d;
+        sum += square_root(d * d + q * q);
+      }
       if (periods < PERIODS(0.07f)) break;
       // The volts of so many periods by the angle turned in them.
       text_number(

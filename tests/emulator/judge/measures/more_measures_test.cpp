@@ -273,7 +273,7 @@ TEST(Reactions, AfterAnEvent) {
                   {"text_matches", 2.0, 0.0, {}, "^fault [0-9]+"},
                   {"text_matches", 1.0, 0.0, window(0.235), "^fault [0-9]+"},
                   {"text_matches", 0.0, 0.0, {}, "reset"},
-                  {"text_number", 12.0, 0.0, {}, "^fault ([0-9]+)"},
+                  {"text_number", 12.0, 0.0, window(0.235), "^fault ([0-9]+)"},
                   {"text_number", 7.0, 0.0, window(0.0, 0.235), "^fault ([0-9]+)"}});
   EXPECT_TRUE(measure(record.read(), "time_to_contactor_closed", "", part).at_least);
   EXPECT_TRUE(
@@ -286,6 +286,7 @@ TEST(Reactions, AfterAnEvent) {
                     {"text_matches", "needs a pattern"},
                     {"text_matches", "no regular expression", {}, "a(b"},
                     {"text_number", "no line that fits", {}, "reset ([0-9]+)"},
+                    {"text_number", "lines differ: 7, later 12", {}, "^fault ([0-9]+)"},
                     {"text_number", "is no number", {}, "^(fault)"},
                     {"text_number", "is no number", {}, "^fault"}});
   SyntheticRecord idle(0.5);
