@@ -15,7 +15,7 @@
 #define SETTLE_PERIODS 16
 #define OFFSET_READINGS 128
 #define USABLE 0.565f  // of the bus: a little less than 1 / sqrt 3
-#define RESERVE 0.97f   // of that, where the field is weakened: the rest is for control
+#define RESERVE 0.97f  // of that, where the field is weakened: the rest is for control
 #define STANDSTILL_RAD_S 6.3f
 #define BRAKE_FADE_RAD_S 30.0f
 #define TURNING_RAD_S 30.0f
@@ -101,8 +101,8 @@ static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
          clamped((BUS_MOST_V - bus_V) / (BUS_MOST_V - BUS_FADE_V), 0.0f, 1.0f);
 }
 
-/// Too little voltage for the speed: current against the magnet, until the demand fits again; where no
-/// more of it may flow, less across.
+/// Too little voltage for the speed: current against the magnet, until the demand fits again; where
+/// no more of it may flow, less across.
 static struct axes weakened(struct axes wanted, float omega, float usable_V) {
   const float speed = magnitude(omega) > 100.0f ? magnitude(omega) : 100.0f;
   const float missing_V = current_demand_V() - RESERVE * usable_V;

@@ -38,7 +38,7 @@ static float before, pulse[2], product;
 static int32_t indices, index_count;
 static float index_turned, index_rad;
 static int32_t counts, pole_pairs, count_then;
-static float found_H;  // mean of both inductances
+static float found_H;               // mean of both inductances
 static float high_s[3], high_c[3];  // of each Hall line: where the vector stood while it was high
 
 static void enter(enum step next) {
