@@ -104,6 +104,7 @@ const std::vector<RunCase>& run_cases() {
        20.0,
        0.0},
       {"six-step, chopped, floating leg", "orchard-cart-hub-stand-in", {}, 60.0, 0.0},
+      {"Cortex-M4F, field-oriented, 20 kHz", "orchard-cart-mid-m4", {}, 20.0, 0.0},
   };
   return cases;
 }

@@ -1,5 +1,7 @@
 #include "io/mcu/cortexm/clock_tree.hpp"
 
+#include <numeric>
+
 namespace stillrotor::io::cortexm {
 namespace {
 
@@ -12,6 +14,16 @@ constexpr double crystal_start_s = 2e-3, pll_start_s = 100e-6;
 constexpr std::int64_t ps_per_s = 1'000'000'000'000;
 __extension__ using Long = __int128;
 
+/// count * times / by in 64 bits where that fits, rounded down; by is positive.
+std::int64_t scaled(std::int64_t count, std::int64_t times, std::int64_t by,
+                    std::int64_t add = 0) noexcept {
+  std::int64_t product = 0;
+  if (count >= 0 && !__builtin_mul_overflow(count, times, &product) &&
+      !__builtin_add_overflow(product, add, &product))
+    return product / by;
+  return static_cast<std::int64_t>((static_cast<Long>(count) * times + add) / by);
+}
+
 }  // namespace
 
 ClockTree::ClockTree(Core& core, std::uint32_t crystal_Hz, std::uint32_t highest_Hz)
@@ -19,8 +31,8 @@ ClockTree::ClockTree(Core& core, std::uint32_t crystal_Hz, std::uint32_t highest
       crystal_Hz_(crystal_Hz),
       highest_Hz_(highest_Hz),
       crystal_event_(core.scheduler().make<&ClockTree::on_crystal>(this)),
-      pll_event_(core.scheduler().make<&ClockTree::on_pll>(this)),
-      core_Hz_(internal_Hz) {
+      pll_event_(core.scheduler().make<&ClockTree::on_pll>(this)) {
+  set_frequency(internal_Hz);
   reset(ResetCause::power, 0);
 }
 
@@ -37,13 +49,11 @@ void ClockTree::reset(ResetCause cause, Cycle at) noexcept {
 }
 
 Time ClockTree::time_at(Cycle cycle) const noexcept {
-  const auto gone = static_cast<Long>(cycle) - static_cast<Long>(since_cycle_);
-  return since_ + Time{static_cast<std::int64_t>(gone * ps_per_s / core_Hz_)};
+  return since_ + Time{scaled(static_cast<std::int64_t>(cycle - since_cycle_), ps_, cycles_)};
 }
 Cycle ClockTree::cycle_at(Time time) const noexcept {
   if (time <= since_) return since_cycle_;
-  const Long ps = (time - since_).count();
-  return since_cycle_ + static_cast<Cycle>((ps * core_Hz_ + ps_per_s - 1) / ps_per_s);
+  return since_cycle_ + static_cast<Cycle>(scaled((time - since_).count(), cycles_, ps_, ps_ - 1));
 }
 
 std::uint32_t ClockTree::pll_Hz() const noexcept {
@@ -52,6 +62,13 @@ std::uint32_t ClockTree::pll_Hz() const noexcept {
   const Word m = c & 0x3f, n = c >> 6 & 0x1ff, p = 2 * (c >> 16 & 3) + 2;
   if (m < 2 || n < 2) return internal_Hz;  // the manual forbids them
   return static_cast<std::uint32_t>(source * n / m / p);
+}
+
+void ClockTree::set_frequency(std::uint32_t Hz) noexcept {
+  const std::int64_t common = std::gcd(ps_per_s, std::int64_t{Hz});
+  core_Hz_ = Hz;
+  ps_ = ps_per_s / common;
+  cycles_ = Hz / common;
 }
 
 /// The switch of the system clock, where its source is ready, and the frequency that follows.
@@ -73,7 +90,7 @@ void ClockTree::take_over(Cycle at) noexcept {
   if (Hz == core_Hz_ && buses() == told_buses_) return;
   since_ = time_at(at);
   since_cycle_ = at;
-  core_Hz_ = Hz;
+  set_frequency(Hz);
   told_buses_ = buses();
   for (ClockFollower* f : followers_) f->clock_changed(at);
 }

@@ -60,6 +60,7 @@ class ClockTree final : public Peripheral {
   void on_crystal(Cycle) noexcept;
   void on_pll(Cycle) noexcept;
   void take_over(Cycle at) noexcept;
+  void set_frequency(std::uint32_t Hz) noexcept;
   std::uint32_t pll_Hz() const noexcept;
 
   Core& core_;
@@ -69,7 +70,9 @@ class ClockTree final : public Peripheral {
   std::array<Word, 0x8c / 4> registers_{};
   /// The dividers of both buses, as they stand in the register.
   Word buses() const noexcept { return registers_[0x08 / 4] & 0xfc00; }
-  std::uint32_t core_Hz_;
+  std::uint32_t core_Hz_ = 0;
+  std::int64_t ps_ = 1,
+               cycles_ = 1;  // that many picoseconds are that many cycles; no common factor
   Word told_buses_ = 0;
   Cycle since_cycle_ = 0;
   Time since_{};

@@ -18,7 +18,7 @@ Exceptions::Exceptions(Cpu& cpu, Scheduler& scheduler, unsigned interrupts)
 void Exceptions::reset() noexcept {
   Cpu& c = cpu_;
   pending_ = active_ = enabled_ = {};
-  for (unsigned n = 1; n < exception::first_interrupt; ++n) enabled_[n] = true;
+  for (unsigned n = 1; n < exception::first_interrupt; ++n) enabled_.put(n, true);
   priority_ = {};
   pending_count_ = 0;
   for (unsigned n = exception::first_interrupt; n < exception::most; ++n)
@@ -65,14 +65,14 @@ void Exceptions::reset() noexcept {
 // --- pending --------------------------------------------------------------------------------
 void Exceptions::pend(unsigned number) noexcept {
   if (pending_[number]) return;
-  pending_[number] = true;
+  pending_.put(number, true);
   ++pending_count_;
   if (event_on_pend) cpu_.event = true;
   if (enabled_[number]) cpu_.attend();
 }
 void Exceptions::unpend(unsigned number) noexcept {
   if (!pending_[number]) return;
-  pending_[number] = false;
+  pending_.put(number, false);
   --pending_count_;
   // A line that is still high asks again.
   if (line_[number] && !active_[number]) pend(number);
@@ -80,11 +80,11 @@ void Exceptions::unpend(unsigned number) noexcept {
 void Exceptions::set_line(unsigned interrupt, bool high) noexcept {
   const unsigned n = exception::first_interrupt + interrupt;
   const bool rises = high && !line_[n];
-  line_[n] = high;
+  line_.put(n, high);
   if (rises) pend(n);
 }
 void Exceptions::enable(unsigned number, bool on) noexcept {
-  enabled_[number] = on;
+  enabled_.put(number, on);
   if (on && pending_[number]) cpu_.attend();
 }
 void Exceptions::set_priority(unsigned number, Word value) noexcept {
@@ -98,7 +98,7 @@ void Exceptions::set_priority_group(Word group) noexcept {
   cpu_.attend();
 }
 void Exceptions::set_active(unsigned number, bool on) noexcept {
-  active_[number] = on;
+  active_.put(number, on);
   find_active_priority();
   cpu_.attend();
 }
@@ -117,19 +117,16 @@ unsigned Exceptions::highest_pending() const noexcept { return candidate(priorit
 unsigned Exceptions::candidate(int below) const noexcept {
   if (pending_count_ == 0) return 0;
   unsigned best = 0;
-  for (unsigned n = 1; n < exception::first_interrupt + interrupts_; ++n)
-    if (pending_[n] && enabled_[n] && (best == 0 || priority_of(n) < priority_of(best))) best = n;
+  pending_.for_each_also_in(enabled_, [&](unsigned n) {
+    if (best == 0 || priority_of(n) < priority_of(best)) best = n;
+  });
   return best != 0 && group_priority(best) < below ? best : 0;
 }
-unsigned Exceptions::active_count() const noexcept {
-  unsigned count = 0;
-  for (const bool one : active_) count += one;
-  return count;
-}
+unsigned Exceptions::active_count() const noexcept { return active_.count(); }
 void Exceptions::find_active_priority() noexcept {
   int lowest = priority::none;
-  for (unsigned n = 1; n < exception::first_interrupt + interrupts_; ++n)
-    if (active_[n]) lowest = std::min(lowest, group_priority(n));
+  active_.for_each_also_in(active_,
+                           [&](unsigned n) { lowest = std::min(lowest, group_priority(n)); });
   cpu_.active_priority = lowest;
 }
 bool Exceptions::wakes() const noexcept {
@@ -194,14 +191,14 @@ Word Exceptions::entry_link() const noexcept {
 /// B1.5.6, ExceptionTaken.
 void Exceptions::take(unsigned number, Word link) noexcept {
   Cpu& c = cpu_;
-  pending_[number] = false;
+  pending_.put(number, false);
   --pending_count_;
   ++taken;
   c.r[14] = link;
   c.set_mode(number, false);
   c.it = 0;
   c.fp_active = false;
-  active_[number] = true;
+  active_.put(number, true);
   find_active_priority();
   c.exclusive = false;
   c.event = true;
@@ -210,7 +207,7 @@ void Exceptions::take(unsigned number, Word link) noexcept {
   if (!c.bus.read(vector_table + 4 * number, 4, vector, c.cycle, true)) {
     // The handler never starts: its address cannot be had.
     hard_status |= vector_error;
-    active_[number] = false;
+    active_.put(number, false);
     find_active_priority();
     if (number <= exception::hard_fault || c.execution_priority() <= priority::hard_fault) {
       locked_up_ = true;
@@ -300,7 +297,7 @@ bool Exceptions::act(Trap trap) noexcept {
 
 // --- out ------------------------------------------------------------------------------------
 void Exceptions::deactivate(unsigned number) noexcept {
-  active_[number] = false;
+  active_.put(number, false);
   times.leave(number, cpu_.cycle);
   if (number != exception::nmi) cpu_.faultmask = false;
   if (line_[number]) pend(number);

@@ -11,6 +11,7 @@
 #pragma once
 
 #include <array>
+#include <bit>
 #include <utility>
 
 #include "io/mcu/cortexm/cpu.hpp"
@@ -25,6 +26,31 @@ inline constexpr unsigned reset = 1, nmi = 2, hard_fault = 3, memory_fault = 4, 
                           pending_call = 14, system_tick = 15, first_interrupt = 16;
 inline constexpr unsigned most = 16 + 240;
 }  // namespace exception
+
+/// A set of exceptions by number, looked through without looking at all of them.
+class ExceptionSet {
+ public:
+  bool operator[](unsigned n) const noexcept { return words_[n / 64] >> (n % 64) & 1; }
+  void put(unsigned n, bool in) noexcept {
+    const std::uint64_t bit = std::uint64_t{1} << (n % 64);
+    words_[n / 64] = in ? words_[n / 64] | bit : words_[n / 64] & ~bit;
+  }
+  unsigned count() const noexcept {
+    unsigned all = 0;
+    for (const std::uint64_t word : words_) all += static_cast<unsigned>(std::popcount(word));
+    return all;
+  }
+  /// Of those that are in the other set too, in their order.
+  template <class Visit>
+  void for_each_also_in(const ExceptionSet& other, Visit visit) const noexcept {
+    for (unsigned i = 0; i < words_.size(); ++i)
+      for (std::uint64_t rest = words_[i] & other.words_[i]; rest != 0; rest &= rest - 1)
+        visit(64 * i + static_cast<unsigned>(std::countr_zero(rest)));
+  }
+
+ private:
+  std::array<std::uint64_t, exception::most / 64> words_{};
+};
 
 class Exceptions {
  public:
@@ -95,7 +121,7 @@ class Exceptions {
   Cpu& cpu_;
   Scheduler& scheduler_;
   unsigned interrupts_;
-  std::array<bool, exception::most> pending_{}, active_{}, enabled_{}, line_{};
+  ExceptionSet pending_, active_, enabled_, line_;
   std::array<std::uint8_t, exception::most> priority_{};
   unsigned pending_count_ = 0;
   bool locked_up_ = false, sleep_ = false;

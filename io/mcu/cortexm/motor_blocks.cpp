@@ -30,15 +30,17 @@ class MotorBlocks::Unit final : public TimerListener {
   Unit(MotorBlocks& owner, const TimerBlock& of)
       : owner_(owner), block(of), timer(of.layout, owner.core_.scheduler(), *this) {
     for (const TimerWire& w : owner.part_.wires)
-      if (w.timer == of.layout.number) wires_.push_back(&w);
+      if (w.timer == of.layout.number && is_output(w.signal))
+        wires_[is_complement(w.signal)][channel_of(w.signal)].push_back(&w);
+    for (const Group group : {Group::injected, Group::regular})
+      for (const ConverterTrigger& t :
+           group == Group::injected ? owner.part_.injected : owner.part_.regular)
+        if (t.timer == of.layout.number) starts_[t.channel].push_back({group, t.code});
   }
 
   void pad(unsigned channel, bool complementary, Pad pad, Cycle at) noexcept override {
     (complementary ? pads_n : pads)[channel] = pad;
-    for (const TimerWire* w : wires_) {
-      if (!is_output(w->signal) || channel_of(w->signal) != channel ||
-          is_complement(w->signal) != complementary)
-        continue;
+    for (const TimerWire* w : wires_[complementary][channel]) {
       Port& port = owner_.ports_[static_cast<unsigned>(w->port - 'A')];
       if (port.is_alternate(w->pin) && port.alternate_function(w->pin) == w->function)
         port.set_alternate(w->pin, level_of(pad), at);
@@ -56,18 +58,26 @@ class MotorBlocks::Unit final : public TimerListener {
       for (unsigned n = 0; n < other.block.masters.size(); ++n)
         if (other.block.masters[n] == block.layout.number)
           other.timer.internal_trigger(n, high, at);
-    owner_.start_converters(block.layout.number, 0, high, at);
+    start_converters(0, high, at);
   }
   void channel_signal(unsigned channel, bool high, Cycle at) noexcept override {
-    owner_.start_converters(block.layout.number, channel + 1, high, at);
+    start_converters(channel + 1, high, at);
   }
   void not_modelled(const char* what, Cycle at) noexcept override {
     owner_.not_modelled_(block.name, what, at);
   }
 
  private:
+  struct Start {
+    Group group;
+    std::uint8_t code;
+  };
+  void start_converters(unsigned signal, bool high, Cycle at) noexcept {
+    for (const Start& s : starts_[signal]) owner_.adc_.trigger(s.group, s.code, high, at);
+  }
   MotorBlocks& owner_;
-  std::vector<const TimerWire*> wires_;
+  std::array<std::array<std::vector<const TimerWire*>, 4>, 2> wires_;  // of complements, by channel
+  std::array<std::vector<Start>, 5> starts_;                           // by TRGO, CC1 to CC4
 
  public:
   const TimerBlock& block;
@@ -106,6 +116,10 @@ MotorBlocks::MotorBlocks(const MotorPart& part, Core& core, const ClockTree& clo
       adc_(core.scheduler(), *this) {
   for (const TimerWire& w : part.wires)
     at_pin_[static_cast<unsigned>(w.port - 'A')][w.pin].push_back(&w);
+  for (const ConverterInput& in : part.inputs)
+    for (unsigned converter = 0; converter < analog_pins_.size(); ++converter)
+      if (in.converters >> converter & 1)
+        analog_pins_[converter][in.channel] = {static_cast<std::uint8_t>(in.port - 'A'), in.pin};
   constexpr Word block = 0x400;
   for (const TimerBlock& t : part.timers)
     core.bus().attach(t.base, block, units_.emplace_back(*this, t).timer, t.name);
@@ -187,21 +201,13 @@ void MotorBlocks::set_vector(unsigned vector, bool high) noexcept {
   core_.exceptions().set_line(vector, raised_[vector] != 0);
 }
 
-void MotorBlocks::start_converters(unsigned timer, unsigned channel, bool high, Cycle at) noexcept {
-  for (const Group group : {Group::injected, Group::regular})
-    for (const ConverterTrigger& t : group == Group::injected ? part_.injected : part_.regular)
-      if (t.timer == timer && t.channel == channel) adc_.trigger(group, t.code, high, at);
-}
-
 unsigned MotorBlocks::sample(unsigned converter, unsigned channel, Cycle at) noexcept {
   double share = 0.0;
   if (channel >= 16) {
     const double within[] = {temperature_share, reference_share, battery_share};
     if (converter == 0 && channel <= 18) share = within[channel - 16];
-  } else {
-    for (const ConverterInput& in : part_.inputs)
-      if (in.channel == channel && (in.converters >> converter & 1))
-        share = analog_.share({static_cast<std::uint8_t>(in.port - 'A'), in.pin}, at);
+  } else if (const auto& pin = analog_pins_[converter][channel]) {
+    share = analog_.share(*pin, at);
   }
   // Ideal: code k from k - 1/2 to k + 1/2 of a step.
   return static_cast<unsigned>(std::clamp(std::floor(share * 4096.0 + 0.5), 0.0, 4095.0));

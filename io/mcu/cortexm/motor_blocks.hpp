@@ -7,6 +7,7 @@
 
 #include <deque>
 #include <functional>
+#include <optional>
 
 #include "io/mcu/cortexm/adc/adc.hpp"
 #include "io/mcu/cortexm/clock_tree.hpp"
@@ -49,7 +50,6 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   const TimerWire* wire_of(PinId) const noexcept;
   Unit* unit(unsigned number) noexcept;
   bool request(const RequestWire&, Cycle) noexcept;
-  void start_converters(unsigned timer, unsigned channel, bool high, Cycle) noexcept;
 
   const MotorPart& part_;
   Core& core_;
@@ -59,6 +59,7 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   NotModelled not_modelled_;
   std::array<std::uint8_t, 96> raised_{};  // sources that hold a vector up
   std::array<std::array<std::vector<const TimerWire*>, 16>, 9> at_pin_;
+  std::array<std::array<std::optional<PinId>, 16>, 3> analog_pins_;  // by converter and channel
   Adc adc_;
   std::deque<Unit> units_;
   std::deque<Carrier> carriers_;

@@ -1,5 +1,7 @@
 #include "io/mcu/cortexm/ports.hpp"
 
+#include <bit>
+
 namespace stillrotor::io::cortexm {
 namespace {
 
@@ -35,7 +37,7 @@ void Port::reset(Cycle at) noexcept {
   alternate_ = {};
   by_peripheral_.fill(Level::released);
   tell_configured(0, pins - 1, at);
-  settle(at);
+  settle(every_pin, at);
 }
 
 void Port::tell_configured(unsigned first, unsigned last, Cycle at) noexcept {
@@ -52,9 +54,10 @@ Level Port::driver(unsigned pin) const noexcept {
   return open_drain && level == Level::high ? Level::released : level;
 }
 
-/// What pins drive and read, after any change; followers are told of what is different.
-void Port::settle(Cycle at) noexcept {
-  for (unsigned pin = 0; pin < pins; ++pin) {
+/// What those pins drive and read, after any change; followers are told of what is different.
+void Port::settle(Word changed, Cycle at) noexcept {
+  for (; changed != 0; changed &= changed - 1) {
+    const auto pin = static_cast<unsigned>(std::countr_zero(changed));
     const PinId id{index_, static_cast<std::uint8_t>(pin)};
     const Level level = driver(pin);
     if (level != driven_[pin]) {
@@ -74,12 +77,12 @@ void Port::settle(Cycle at) noexcept {
 
 void Port::set_input(unsigned pin, Level level, Cycle at) noexcept {
   outside_[pin] = level;
-  settle(at);
+  settle(1u << pin, at);
 }
 void Port::set_alternate(unsigned pin, Level level, Cycle at) noexcept {
   if (by_peripheral_[pin] == level) return;
   by_peripheral_[pin] = level;
-  settle(at);
+  settle(1u << pin, at);
 }
 
 Word Port::read(Word offset, Cycle) noexcept {
@@ -140,7 +143,7 @@ void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
     default:
       return;
   }
-  settle(at);
+  settle(every_pin, at);
 }
 
 }  // namespace stillrotor::io::cortexm

@@ -53,7 +53,8 @@ class Port final : public Peripheral {
 
  private:
   Level driver(unsigned pin) const noexcept;
-  void settle(Cycle at) noexcept;
+  static constexpr Word every_pin = 0xffff;
+  void settle(Word changed, Cycle at) noexcept;
   void tell_configured(unsigned first, unsigned last, Cycle at) noexcept;
 
   const PortBlock& block_;

@@ -45,6 +45,8 @@ class InputFilter {
     pin_ = level;
     settles_at_ = level == level_ ? never : at + delay;
   }
+  /// The same where nothing delays it.
+  void set(bool level) noexcept { pin_ = level_ = level; }
   Cycle next() const noexcept { return settles_at_; }
   /// True: the level behind the filter changes at that moment.
   bool settle(Cycle at) noexcept {

@@ -29,11 +29,16 @@ struct OutputSettings {
 
 class OutputStage {
  public:
-  /// At any change of settings or of OCREF, in the order of time.
-  void set(const OutputSettings& s, bool reference, Cycle at) noexcept {
+  /// At any change of settings, then follow(); in the order of time.
+  void configure(const OutputSettings& s, Cycle at) noexcept {
     const bool stopped = settings_.main && !s.main;
     settings_ = s;
     idle_at_ = s.main ? never : stopped ? at + s.dead_time : idle_at_;
+  }
+  const OutputSettings& settings() const noexcept { return settings_; }
+  /// At any change of settings or of OCREF, in the order of time.
+  void follow(bool reference, Cycle at) noexcept {
+    const OutputSettings& s = settings_;
     const bool both = s.main && s.enabled && s.enabled_n;
     main_.want(s.main && reference, at, both ? s.dead_time : 0);
     complement_.want(s.main && (both ? !reference : reference), at, both ? s.dead_time : 0);

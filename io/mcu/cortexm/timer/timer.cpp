@@ -1,5 +1,7 @@
 #include "io/mcu/cortexm/timer/timer.hpp"
 
+#include <utility>
+
 #include "io/mcu/cortexm/timer/registers.hpp"
 
 namespace stillrotor::io::cortexm {
@@ -52,7 +54,7 @@ void Timer::reset(Cycle at) noexcept {
 
 void Timer::set_clock(unsigned cycles, Cycle at) noexcept {
   if (cycles == cycles_) return;
-  advance(at);
+  begin(at);
   cycles_ = cycles;
   last_tick_ = at;
   set_anew_ = true;
@@ -98,30 +100,33 @@ void Timer::start_counting(Cycle at) noexcept {
 
 /// Everything up to and including that cycle, in order.
 void Timer::advance(Cycle to) noexcept {
-  for (;;) {
-    Cycle next = never;
-    for (const InputFilter& input : inputs_) next = std::min(next, input.next());
-    for (unsigned i = 0; i < layout_.channels; ++i)
-      next = std::min(next, channels_[i].stage.next());
-    const bool ticking = ticks();
-    const Count::Ticks to_event = ticking ? ticks_to_event() : 0;
-    const Cycle tick = ticking ? last_tick_ + to_event * period() : never;
-    const Cycle stop = std::min(next, to);
-    if (tick <= stop) {
-      last_tick_ = tick;
-      count(to_event, tick);
+  while (due_ <= to) {
+    if (due_ == unknown) {
+      schedule();
       continue;
     }
-    if (ticking && stop > last_tick_) {  // on the way to the event
-      const Count::Ticks gone = (stop - last_tick_) / period();
-      count_.move(gone);
-      last_tick_ += gone * period();
+    const Cycle at = std::exchange(due_, unknown);
+    if (next_tick_ == at) {
+      const Count::Ticks ticks = ticks_in(at - last_tick_);
+      last_tick_ = at;
+      count(ticks, at);
+      continue;
     }
-    if (next > to) return;
+    count_on(at);
     for (unsigned i = 0; i < inputs_.size(); ++i)
-      if (inputs_[i].next() == next) settle_input(i, next);
-    settle_outputs(next);
+      if (inputs_[i].next() == at) settle_input(i, at);
+    settle_outputs(at);
+    due_ = unknown;  // whatever others have found out in between
   }
+  count_on(to);
+}
+
+/// Not as far as the next event.
+void Timer::count_on(Cycle to) noexcept {
+  if (to <= last_tick_ || !ticks()) return;
+  const Count::Ticks gone = ticks_in(to - last_tick_);
+  count_.move(gone);
+  last_tick_ += gone * period();
 }
 
 /// That many ticks, the last of them at that cycle, not beyond the next event.
@@ -130,14 +135,17 @@ void Timer::count(Count::Ticks ticks, Cycle at) noexcept {
   if (reached != Boundary::none) boundary(reached, at);
   compare(reached, at);
   refresh(at);
+  due_ = unknown;
 }
 
 void Timer::schedule() noexcept {
-  Cycle next = never;
-  for (const InputFilter& input : inputs_) next = std::min(next, input.next());
-  for (unsigned i = 0; i < layout_.channels; ++i) next = std::min(next, channels_[i].stage.next());
-  if (watched() && ticks()) next = std::min(next, last_tick_ + ticks_to_event() * period());
-  scheduler_.at(event_, next);
+  Cycle by_itself = never;
+  for (const InputFilter& input : inputs_) by_itself = std::min(by_itself, input.next());
+  for (unsigned i = 0; i < layout_.channels; ++i)
+    by_itself = std::min(by_itself, channels_[i].stage.next());
+  next_tick_ = ticks() ? last_tick_ + ticks_to_event() * period() : never;
+  due_ = std::min(by_itself, next_tick_);
+  scheduler_.at(event_, watched() ? due_ : by_itself);
 }
 
 void Timer::boundary(Boundary, Cycle at) noexcept {
@@ -260,8 +268,8 @@ void Timer::settle_outputs(Cycle at) noexcept {
     Channel& c = channels_[i];
     if (!set_anew_ && c.reference == c.staged && c.stage.next() > at) continue;
     c.staged = c.reference;
-    const OutputSettings s = settings(i);
-    c.stage.set(s, c.reference, at);
+    if (set_anew_) c.stage.configure(settings(i), at);
+    c.stage.follow(c.reference, at);
     const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
     // Off before on, as the dead time would have it.
     for (const bool off : {true, false}) {
@@ -269,6 +277,7 @@ void Timer::settle_outputs(Cycle at) noexcept {
       if (pad_n != c.pad_n && (pad_n != Pad::high) == off)
         listener_.pad(i, true, c.pad_n = pad_n, at);
     }
+    const OutputSettings& s = c.stage.settings();
     const bool signal = s.enabled && c.reference != s.inverted;
     if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
   }
@@ -334,7 +343,7 @@ void Timer::commutate(Cycle at) noexcept {
 
 void Timer::break_input(bool high, Cycle at) noexcept {
   if (!layout_.advanced || high == break_) return;
-  advance(at);
+  begin(at);
   break_ = high;
   if ((bdtr_ & bdtr::BKE) && high == bool(bdtr_ & bdtr::BKP)) stop_outputs(at);
   schedule();

@@ -108,11 +108,17 @@ class Timer final : public Peripheral {
   Cycle period() const noexcept { return Cycle{prescaler_ + 1} * cycles_; }
   bool ticks() const noexcept;
   bool watched() const noexcept;
+  Count::Ticks ticks_in(Cycle span) const noexcept {
+    return period() == 1 ? span : span / period();
+  }
   Count::Ticks ticks_to_event() const noexcept;
   void advance(Cycle to) noexcept;
+  /// Before anything is changed at that cycle; schedule() when it has been.
+  void begin(Cycle at) noexcept { advance(at), due_ = unknown; }
+  void count_on(Cycle to) noexcept;
   void count(Count::Ticks, Cycle at) noexcept;
   void schedule() noexcept;
-  void on_event(Cycle at) noexcept { advance(at), schedule(); }
+  void on_event(Cycle at) noexcept { advance(at); }
   void start_counting(Cycle at) noexcept;
   void boundary(Boundary, Cycle at) noexcept;
   void update(bool by_count, Cycle at) noexcept;
@@ -132,6 +138,7 @@ class Timer final : public Peripheral {
   Cycle delay_of(unsigned input) const noexcept;
   void feed_first_input(Cycle at) noexcept;
   bool source_level(unsigned source) const noexcept;
+  bool hears_inputs() const noexcept;
   void settle_input(unsigned input, Cycle at) noexcept;
   void edge(unsigned input, bool high, Cycle at) noexcept;
   void encode(unsigned input, Cycle at) noexcept;
@@ -142,7 +149,7 @@ class Timer final : public Peripheral {
   // timer_registers.cpp
   void write_modes(unsigned first, Word value) noexcept;
   void write_enables(Word value) noexcept;
-  void write_compare(unsigned channel, Word value, Cycle at) noexcept;
+  void write_compare(unsigned channel, Word value) noexcept;
   void generate(Word events, Cycle at) noexcept;
   void write_break(Word value, Cycle at) noexcept;
   Word burst_target() noexcept;
@@ -161,6 +168,9 @@ class Timer final : public Peripheral {
   Word prescaler_ = 0, repetitions_ = 0;
   Count count_;
   Cycle last_tick_ = 0;
+  static constexpr Cycle unknown = 0;
+  Cycle next_tick_ = never;  // that brings the count somewhere; like due_
+  Cycle due_ = unknown;      // nothing happens by itself before it
   std::array<Channel, 4> channels_;
   std::array<InputFilter, 5> inputs_;
   std::array<bool, 4> pins_{}, internal_{};

@@ -15,14 +15,25 @@ Cycle Timer::delay_of(unsigned input) const noexcept {
   return filter_delay(setting, Cycle{1} << cr1::CKD(cr1_)) * cycles_;
 }
 
+/// Channels' pins have a delay, or anybody to notice them.
+bool Timer::hears_inputs() const noexcept {
+  if (smcr::SMS(smcr_) != 0 || smcr::TS(smcr_) >= edge_detector || (cr2_ & cr2::TI1S)) return true;
+  return std::any_of(channels_.begin(), channels_.begin() + layout_.channels,
+                     [](const Channel& c) { return c.role != Role::output; });
+}
+
 void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
   if (pins_[channel] == high) return;
-  advance(at);
+  if (!hears_inputs() && inputs_[channel].next() == never) {
+    pins_[channel] = high;
+    inputs_[channel].set(high);
+    return;
+  }
+  begin(at);
   pins_[channel] = high;
   if (channel != 0) inputs_[channel].pin(high, at, delay_of(channel));
   feed_first_input(at);
   advance(at);
-  schedule();
 }
 
 /// TI1 is its own pin, or all three: one edge for each of a Hall sensor's.
@@ -41,15 +52,14 @@ bool Timer::source_level(unsigned source) const noexcept {
 }
 
 void Timer::external_trigger(bool high, Cycle at) noexcept {
-  advance(at);
+  begin(at);
   inputs_[external].pin(high, at, delay_of(external));
   advance(at);
-  schedule();
 }
 
 void Timer::internal_trigger(unsigned n, bool high, Cycle at) noexcept {
   if (internal_[n] == high) return;
-  advance(at);
+  begin(at);
   internal_[n] = high;
   trigger_source(n, high, at);
   refresh(at);

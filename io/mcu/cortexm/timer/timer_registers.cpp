@@ -46,7 +46,6 @@ Word Timer::read(Word offset, Cycle at) noexcept {
         value = plain(offset);
       }
   }
-  schedule();
   return value;
 }
 
@@ -107,7 +106,7 @@ Word Timer::implemented(Word offset) const noexcept {
 }
 
 void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
-  advance(at);
+  begin(at);
   const auto merged = [&](Word old) { return (old & ~mask) | (value & mask); };
   const Word bits = implemented(offset);
   switch (offset) {
@@ -180,11 +179,11 @@ void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       return write(burst_target(), value, mask, at);
     default:
       if (offset >= CCR1 && offset <= CCR4)
-        write_compare((offset - CCR1) / 4, merged(channels_[(offset - CCR1) / 4].written), at);
+        write_compare((offset - CCR1) / 4, merged(channels_[(offset - CCR1) / 4].written));
       else if (bits != 0)
         plain(offset) = merged(plain(offset)) & bits;
   }
-  set_anew_ = true;
+  if (bits != 0 && offset != DIER) set_anew_ = true;
   refresh(at);
   schedule();
 }
@@ -230,7 +229,7 @@ void Timer::write_enables(Word value) noexcept {
   }
 }
 
-void Timer::write_compare(unsigned i, Word value, Cycle) noexcept {
+void Timer::write_compare(unsigned i, Word value) noexcept {
   if (i >= layout_.channels || channels_[i].role != Role::output) return;  // a capture is read-only
   channels_[i].written = value & count_.maximum;
   if (!channels_[i].preloaded) channels_[i].compare = channels_[i].written;
