@@ -23,6 +23,13 @@ void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name
   windows_.insert(place, Window{base, bytes, &peripheral, name});
 }
 
+void Bus::map() {
+  never_code_.assign((ccm.bytes >> Code::page_bits) + 1, 0);
+  for (const Area& area : {ccm, flash, sram}) readable[area.base >> 28] = area;
+  writable[ccm.base >> 28] = {ccm, never_code_.data()};
+  writable[sram.base >> 28] = {sram, code_.ram_pages()};
+}
+
 std::vector<Bus::Use> Bus::uses() const {
   std::vector<Use> all;
   for (const Window& w : windows_)

@@ -6,6 +6,7 @@
 // map). RT     nothing here allocates after attach().
 #pragma once
 
+#include <array>
 #include <bit>
 #include <cstring>
 #include <vector>
@@ -42,6 +43,11 @@ struct Area {
   }
 };
 
+/// RAM, with what Code says of its pages: one that holds decoded instructions takes the long way.
+struct WritableArea : Area {
+  const std::uint8_t* code_pages = nullptr;
+};
+
 class Code;
 
 class Bus {
@@ -64,6 +70,11 @@ class Bus {
   std::uint8_t* memory(Word address) noexcept;
 
   Area flash, sram, ccm;
+  /// The same for the quick way, by the address's upper four bits; nothing there takes the long
+  /// way. map() makes them of the areas, of which a part has at most one in each sixteenth.
+  std::array<Area, 16> readable;
+  std::array<WritableArea, 16> writable;
+  void map();
   /// Another address of the flash, as the part maps it for its boot.
   Word flash_alias = 0;
   /// Takes stores to the flash's own addresses, by offset; without one they are bus faults. Whoever
@@ -81,7 +92,8 @@ class Bus {
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
 
   Code& code_;
-  std::vector<Window> windows_;  // by base
+  std::vector<Window> windows_;           // by base
+  std::vector<std::uint8_t> never_code_;  // pages of the memory that holds data only
 };
 
 }  // namespace stillrotor::io::cortexm

@@ -29,12 +29,11 @@ class Code {
   /// These bytes have changed.
   void forget(Word address, Word size) noexcept;
   void forget_all() noexcept;
-  /// Quick: may the page of that address of RAM hold decoded instructions?
-  bool in_use(Word address, Word ram_base) const noexcept {
-    return ram_pages_[(address - ram_base) >> page_bits] != 0;
-  }
-  /// RAM whose stores ask in_use().
+  /// RAM whose stores ask which pages may hold decoded instructions.
   void watch(Word base, Word size);
+  /// By page of that RAM; not 0: it may.
+  const std::uint8_t* ram_pages() const noexcept { return ram_pages_.data(); }
+  static constexpr unsigned page_bits = 8;
 
   static bool is_decoded(const Op*) noexcept;
   /// Decodes the instruction there, in place.
@@ -51,7 +50,6 @@ class Code {
   };
   const Stretch& of(const Op*) const noexcept;
 
-  static constexpr unsigned page_bits = 8;
   std::vector<Stretch> stretches_;
   Word ram_base_ = 0;
   std::vector<std::uint8_t> ram_pages_;

@@ -28,6 +28,7 @@ Core::Core(const Memories& m, unsigned interrupts, Timing timing)
   code.add(m.sram_base, sram_.data(), m.sram_bytes, false);
   code.add(bus.flash_alias, flash_.data(), m.flash_bytes, true);
   code.watch(m.sram_base, m.sram_bytes);
+  bus.map();
   set_timing(timing);
   reset();
 }

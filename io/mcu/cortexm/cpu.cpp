@@ -34,38 +34,21 @@ const Op* run_it_block(Cpu& c, const Op* op) noexcept {
 }
 
 bool Cpu::condition(unsigned condition) const noexcept {
-  switch (condition) {
-    case 0:
-      return holds<0>();
-    case 1:
-      return holds<1>();
-    case 2:
-      return holds<2>();
-    case 3:
-      return holds<3>();
-    case 4:
-      return holds<4>();
-    case 5:
-      return holds<5>();
-    case 6:
-      return holds<6>();
-    case 7:
-      return holds<7>();
-    case 8:
-      return holds<8>();
-    case 9:
-      return holds<9>();
-    case 10:
-      return holds<10>();
-    case 11:
-      return holds<11>();
-    case 12:
-      return holds<12>();
-    case 13:
-      return holds<13>();
-    default:
-      return true;
-  }
+  // By condition, a bit for each state of N, Z, C, V.
+  static constexpr std::array<std::uint16_t, 16> holds_in = [] {
+    std::array<std::uint16_t, 16> found{};
+    for (unsigned state = 0; state < 16; ++state) {
+      const bool n = state & 8, z = state & 4, carry = state & 2, v = state & 1;
+      const bool base[] = {z, carry, n, v, carry && !z, n == v, n == v && !z, true};
+      for (unsigned k = 0; k < 16; ++k)
+        if (base[k / 2] != (k % 2 == 1 && k < 14))
+          found[k] |= static_cast<std::uint16_t>(1u << state);
+    }
+    return found;
+  }();
+  const unsigned state = (flags.negative >> 31) << 3 | unsigned{flags.zero == 0} << 2 |
+                         flags.carry << 1 | unsigned{flags.overflow != 0};
+  return holds_in[condition] >> state & 1;
 }
 
 Word Cpu::apsr() const noexcept {
@@ -170,14 +153,14 @@ const Op* Cpu::branch(Word address) noexcept {
                      address);
 }
 
-const Op* Cpu::branch_exchange(Word address, const Op* op) noexcept {
-  if (handler_mode() && address >= 0xF0000000) {
-    raise(Trap::exception_return, 0, op);
-    trap_value = address;
-    return op;
+const Op* Cpu::leave_exception(Word address, const Op* op) noexcept {
+  if (!handler_mode()) {
+    thumb = address & 1;
+    return branch(address);
   }
-  thumb = address & 1;
-  return branch(address);
+  raise(Trap::exception_return, 0, op);
+  trap_value = address;
+  return op;
 }
 
 void Cpu::fetch_flash_line(Word address) noexcept {
@@ -185,7 +168,6 @@ void Cpu::fetch_flash_line(Word address) noexcept {
     return;
   const Word line = address >> flash_line_bits;
   Word& kept = kept_lines[line % flash_lines];
-  if (kept == line + 1) return;
   spend(flash_wait);
   if (code.timing.instruction_cache) kept = line + 1;
 }

@@ -170,6 +170,23 @@ class Cpu {
   Word xpsr() const noexcept;
   Word control() const noexcept;
 
+  /// Where that aligned datum lies in memory; nullptr: the long way, by load() and store(). What is
+  /// common goes this way and returns; the rest is left to a function of its own at the very end,
+  /// so that the common way keeps everything in registers.
+  template <class T>
+  const std::uint8_t* readable(Word address) const noexcept {
+    const Area& area = bus.readable[address >> 28];
+    Word offset;
+    return area.holds<T>(address, offset) ? area.data + offset : nullptr;
+  }
+  template <class T>
+  std::uint8_t* writable(Word address) const noexcept {
+    const WritableArea& area = bus.writable[address >> 28];
+    Word offset;
+    return area.holds<T>(address, offset) && area.code_pages[offset >> Code::page_bits] == 0
+               ? area.data + offset
+               : nullptr;
+  }
   /// Zero-extended to a word. false: a trap has been raised; the instruction returns itself.
   template <class T>
   bool load(Word address, Word& value) noexcept;
@@ -188,7 +205,8 @@ class Cpu {
   }
   /// A single load has come; those that follow one another overlap (TRM 3.3.3).
   void charge_load(const Op* op) noexcept {
-    if (last_load != cycle - 1 || last_loaded == op->n) spend(1);
+    const bool waits = (last_load != cycle - 1) | (last_loaded == op->n);
+    cycle += table & Word{waits};
     last_load = cycle;
     last_loaded = op->d;
   }
@@ -196,23 +214,36 @@ class Cpu {
   /// To a fixed target in the same stretch.
   const Op* hop(const Op* op) noexcept {
     spend(1);
-    fetch_line(op->imm);
-    return op + op->hop;
+    return has_line(op->imm) ? op + op->hop : hop_to_new_line(op);
   }
   /// BranchWritePC: bit 0 does not count.
-  const Op* branch(Word address) noexcept;
+  [[gnu::noinline]] const Op* branch(Word address) noexcept;
   /// BXWritePC and LoadWritePC: bit 0 is the state, 0xFxxxxxxx in handler mode ends the exception.
-  const Op* branch_exchange(Word address, const Op* op) noexcept;
+  const Op* branch_exchange(Word address, const Op* op) noexcept {
+    if (address >= 0xF0000000) [[unlikely]]
+      return leave_exception(address, op);
+    thumb = address & 1;
+    return branch(address);
+  }
   void refill(Word address) noexcept {
     spend(2);
     fetch_line(address);
   }
   void fetch_line(Word address) noexcept {
-    if (flash_wait != 0) fetch_flash_line(address);
+    if (!has_line(address)) fetch_flash_line(address);
+  }
+  /// What lies there is fetched at once.
+  bool has_line(Word address) const noexcept {
+    const Word line = address >> flash_line_bits;
+    return flash_wait == 0 || kept_lines[line % flash_lines] == line + 1;
   }
 
   /// Every FP instruction first: access, lazy stacking, CONTROL.FPCA (B1.6, ExecuteFPCheck).
   bool prepare_fp() noexcept { return fp_ready || make_fp_ready(); }
+  /// Where fp_ready is not set: makes it so and executes the instruction.
+  [[gnu::cold, gnu::noinline]] const Op* once_fp_is_ready(const Op* op) noexcept {
+    return make_fp_ready() ? op->execute(*this, op) : op;
+  }
   void update_fp_ready() noexcept;
   bool fp_access() const noexcept {
     return (cpacr >> 20 & 3) == 3 || ((cpacr >> 20 & 3) == 1 && privileged());
@@ -228,10 +259,15 @@ class Cpu {
   }
 
  private:
-  bool load_elsewhere(Word address, unsigned size, Word& value) noexcept;
-  bool store_elsewhere(Word address, unsigned size, Word value) noexcept;
-  bool make_fp_ready() noexcept;
-  void fetch_flash_line(Word address) noexcept;
+  [[gnu::noinline]] bool load_elsewhere(Word address, unsigned size, Word& value) noexcept;
+  [[gnu::noinline]] bool store_elsewhere(Word address, unsigned size, Word value) noexcept;
+  [[gnu::noinline]] bool make_fp_ready() noexcept;
+  [[gnu::noinline]] void fetch_flash_line(Word address) noexcept;
+  [[gnu::noinline]] const Op* hop_to_new_line(const Op* op) noexcept {
+    fetch_flash_line(op->imm);
+    return op + op->hop;
+  }
+  [[gnu::noinline]] const Op* leave_exception(Word address, const Op* op) noexcept;
   const Op* at_nowhere(Handler, Word address) noexcept;
 
   std::array<Op, 1> nowhere_{};  // where nothing can be executed
@@ -239,30 +275,20 @@ class Cpu {
 
 template <class T>
 bool Cpu::load(Word address, Word& value) noexcept {
-  Word offset;
+  const std::uint8_t* const place = readable<T>(address);
+  if (place == nullptr) return load_elsewhere(address, sizeof(T), value);
   T narrow;
-  if (bus.sram.holds<T>(address, offset))
-    std::memcpy(&narrow, bus.sram.data + offset, sizeof(T));
-  else if (bus.flash.holds<T>(address, offset))
-    std::memcpy(&narrow, bus.flash.data + offset, sizeof(T));
-  else if (bus.ccm.holds<T>(address, offset))
-    std::memcpy(&narrow, bus.ccm.data + offset, sizeof(T));
-  else
-    return load_elsewhere(address, sizeof(T), value);
+  std::memcpy(&narrow, place, sizeof(T));
   value = narrow;
   return true;
 }
 
 template <class T>
 bool Cpu::store(Word address, Word value) noexcept {
-  Word offset;
+  std::uint8_t* const place = writable<T>(address);
+  if (place == nullptr) return store_elsewhere(address, sizeof(T), value);
   const T narrow = static_cast<T>(value);
-  if (bus.sram.holds<T>(address, offset) && !code.in_use(address, bus.sram.base))
-    std::memcpy(bus.sram.data + offset, &narrow, sizeof(T));
-  else if (bus.ccm.holds<T>(address, offset))
-    std::memcpy(bus.ccm.data + offset, &narrow, sizeof(T));
-  else
-    return store_elsewhere(address, sizeof(T), value);
+  std::memcpy(place, &narrow, sizeof(T));
   return true;
 }
 

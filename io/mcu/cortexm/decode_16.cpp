@@ -183,6 +183,7 @@ Decoded on_stack(const Encoding& e, Op& op) {
 Decoded multiple(const Encoding& e, Op& op) {
   op.n = reg(e.field(10, 8));
   op.imm = e.field(7, 0);
+  op.m = reg(static_cast<Word>(std::popcount(op.imm)));
   if (op.imm == 0) return Decoded::unpredictable;
   const bool load = e.bit(11);
   op.a = !load || !(op.imm >> op.n & 1);
@@ -192,12 +193,14 @@ Decoded push(const Encoding& e, Op& op) {
   op.n = 13;
   op.a = 1;
   op.imm = Word{e.bit(8)} << 14 | e.field(7, 0);
+  op.m = reg(static_cast<Word>(std::popcount(op.imm)));
   return op.imm == 0 ? Decoded::unpredictable : executes(op, store_multiple<true>);
 }
 Decoded pop(const Encoding& e, Op& op) {
   op.n = 13;
   op.a = 1;
   op.imm = Word{e.bit(8)} << 15 | e.field(7, 0);
+  op.m = reg(static_cast<Word>(std::popcount(op.imm)));
   if (op.imm == 0) return Decoded::unpredictable;
   if (e.bit(8)) return executes(op, load_multiple<false>, ends_block<load_multiple<false>>);
   return executes(op, load_multiple<false>);

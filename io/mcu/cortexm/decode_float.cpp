@@ -31,7 +31,7 @@ Decoded division(const Encoding& e, Op& op) {
   if (e.bit(6)) return Decoded::undefined;
   take(e, op);
   op.cycles = 14;
-  return executes(op, float_binary<quotient>);
+  return executes(op, float_binary<Quotient>);
 }
 template <auto F, unsigned Cycles = 1>
 Decoded one_operand(const Encoding& e, Op& op) {
@@ -101,7 +101,8 @@ Decoded status(const Encoding& e, Op& op) {
   if (e.field(19, 16) != 1 || op.d == 13 || (op.d == 15 && !to_core) || e.field(7, 5) != 0 ||
       e.field(3, 0) != 0)
     return Decoded::unpredictable;
-  return executes(op, to_core ? status_to_core : status_from_core);
+  if (!to_core) return executes(op, status_from_core);
+  return executes(op, op.d == 15 ? status_to_flags : status_to_core);
 }
 Decoded two_core(const Encoding& e, Op& op) {
   const bool to_core = e.bit(20), is_double = e.bit(8);
@@ -123,14 +124,14 @@ Decoded load_or_store(const Encoding& e, Op& op) {
   if (d >= 32) return Decoded::undefined;
   op.d = reg(d);
   op.n = reg(e.field(19, 16));
-  op.a = is_double ? 2 : 1;
   const Word offset = 4 * e.field(7, 0);
   op.imm = e.bit(23) ? offset : 0 - offset;
   if (op.n == 15) {
     if (!load) return Decoded::unpredictable;
     op.imm += e.aligned_pc();
   }
-  return executes(op, load ? float_load : float_store);
+  if (is_double) return executes(op, load ? float_load<2> : float_store<2>);
+  return executes(op, load ? float_load<1> : float_store<1>);
 }
 Decoded multiple(const Encoding& e, Op& op) {
   const bool load = e.bit(20), back = e.bit(21), up = e.bit(23), is_double = e.bit(8);
@@ -153,8 +154,8 @@ constexpr Row rows[] = {
      three_operands<float_chained<false, false>, float_chained<false, true>, 3>},
     {0xffb00f10, 0xee100a00,
      three_operands<float_chained<true, false>, float_chained<true, true>, 3>},
-    {0xffb00f10, 0xee200a00, three_operands<float_binary<product>, float_binary<negative_product>>},
-    {0xffb00f10, 0xee300a00, three_operands<float_binary<sum>, float_binary<difference>>},
+    {0xffb00f10, 0xee200a00, three_operands<float_binary<Product>, float_binary<NegativeProduct>>},
+    {0xffb00f10, 0xee300a00, three_operands<float_binary<Sum>, float_binary<Difference>>},
     {0xffb00f10, 0xee800a00, division},
     {0xffb00f10, 0xee900a00, three_operands<float_fused<true, false>, float_fused<true, true>, 3>},
     {0xffb00f10, 0xeea00a00,

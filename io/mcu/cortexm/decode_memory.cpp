@@ -119,6 +119,7 @@ Decoded multiple(const Encoding& e, Op& op) {
   const bool load = e.bit(20), back = e.bit(21), up = e.bit(23);
   op.n = reg(e.field(19, 16));
   op.imm = e.field(15, 0);
+  op.m = reg(static_cast<Word>(std::popcount(op.imm)));
   op.a = back;
   if (up == e.bit(24)) return Decoded::undefined;
   const bool pc = e.bit(15);

@@ -36,10 +36,14 @@ const Op* compare_and_branch(Cpu& c, const Op* op) {
   return (c.r[op->n] != 0) == NotZero ? jump(c, op) : next(op);
 }
 /// BL: 32 bits; bit 0 of LR is the state.
+[[gnu::cold, gnu::noinline]] inline const Op* branch_with_link_elsewhere(Cpu& c, const Op* op) {
+  c.r[14] = (c.address_of(op) + 4) | 1;
+  return c.branch(op->imm);
+}
 inline const Op* branch_with_link(Cpu& c, const Op* op) {
-  const Word here = op->hop != 0 ? op->imm - static_cast<Word>(2 * op->hop) : c.address_of(op);
-  c.r[14] = (here + 4) | 1;
-  return jump(c, op);
+  if (op->hop == 0) return branch_with_link_elsewhere(c, op);
+  c.r[14] = (op->imm - static_cast<Word>(2 * op->hop) + 4) | 1;
+  return c.hop(op);
 }
 inline const Op* branch_to_register(Cpu& c, const Op* op) {
   return c.branch_exchange(c.r[op->m], op);

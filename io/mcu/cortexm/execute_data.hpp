@@ -67,6 +67,28 @@ Word add_with_carry(Cpu& c, Word x, Word y, Word carry_in) noexcept {
   return result;
 }
 
+template <bool SetFlags>
+Word add(Cpu& c, Word x, Word y) noexcept {
+  const Word result = x + y;
+  if constexpr (SetFlags) {
+    c.set_nz(result);
+    c.flags.carry = result < x;
+    c.flags.overflow = (~(x ^ y) & (x ^ result)) >> 31;
+  }
+  return result;
+}
+/// Carry: no borrow.
+template <bool SetFlags>
+Word subtract(Cpu& c, Word x, Word y) noexcept {
+  const Word result = x - y;
+  if constexpr (SetFlags) {
+    c.set_nz(result);
+    c.flags.carry = x >= y;
+    c.flags.overflow = ((x ^ y) & (x ^ result)) >> 31;
+  }
+  return result;
+}
+
 template <Alu F, Operand K, bool SetFlags, Keep Where = Keep::result>
 const Op* data(Cpu& c, const Op* op) {
   constexpr bool logical = F <= Alu::mvn;
@@ -81,11 +103,11 @@ const Op* data(Cpu& c, const Op* op) {
   if constexpr (F == Alu::eor) result = x ^ y;
   if constexpr (F == Alu::mov) result = y;
   if constexpr (F == Alu::mvn) result = ~y;
-  if constexpr (F == Alu::add) result = add_with_carry<SetFlags>(c, x, y, 0);
+  if constexpr (F == Alu::add) result = add<SetFlags>(c, x, y);
   if constexpr (F == Alu::adc) result = add_with_carry<SetFlags>(c, x, y, c.flags.carry);
   if constexpr (F == Alu::sbc) result = add_with_carry<SetFlags>(c, x, ~y, c.flags.carry);
-  if constexpr (F == Alu::sub) result = add_with_carry<SetFlags>(c, x, ~y, 1);
-  if constexpr (F == Alu::rsb) result = add_with_carry<SetFlags>(c, ~x, y, 1);
+  if constexpr (F == Alu::sub) result = subtract<SetFlags>(c, x, y);
+  if constexpr (F == Alu::rsb) result = subtract<SetFlags>(c, y, x);
   if constexpr (logical && SetFlags) {
     c.set_nz(result);
     c.flags.carry = carry;

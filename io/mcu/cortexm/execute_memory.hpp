@@ -31,13 +31,33 @@ Word widened(Word value) noexcept {
   return static_cast<Word>(static_cast<std::int32_t>(static_cast<T>(value)));
 }
 
+template <class T>
+T taken_from(const std::uint8_t* place) noexcept {
+  T value;
+  std::memcpy(&value, place, sizeof value);
+  return value;
+}
+template <class T>
+void put_to(std::uint8_t* place, T value) noexcept {
+  std::memcpy(place, &value, sizeof value);
+}
+
 template <class T, Index I>
-const Op* load_register(Cpu& c, const Op* op) {
+[[gnu::noinline]] const Op* load_register_elsewhere(Cpu& c, const Op* op) {
   c.charge_load(op);
   Word value = 0;
   if (!c.load<std::make_unsigned_t<T>>(address_of_access<I>(c, op), value)) return op;
   write_back<I>(c, op);
   c.r[op->d] = widened<T>(value);
+  return next(op);
+}
+template <class T, Index I>
+const Op* load_register(Cpu& c, const Op* op) {
+  const std::uint8_t* const place = c.readable<T>(address_of_access<I>(c, op));
+  if (place == nullptr) return load_register_elsewhere<T, I>(c, op);
+  c.charge_load(op);
+  write_back<I>(c, op);
+  c.r[op->d] = widened<T>(static_cast<Word>(taken_from<T>(place)));
   return next(op);
 }
 /// LDR to SP or PC.
@@ -59,11 +79,19 @@ const Op* load_pc(Cpu& c, const Op* op) {
   return c.branch_exchange(value, op);
 }
 template <class T, Index I>
-const Op* store_register(Cpu& c, const Op* op) {
+[[gnu::noinline]] const Op* store_register_elsewhere(Cpu& c, const Op* op) {
   const Op* const after = next(op);
   if (!c.store<T>(address_of_access<I>(c, op), c.r[op->d])) return op;
   write_back<I>(c, op);
   return after;
+}
+template <class T, Index I>
+const Op* store_register(Cpu& c, const Op* op) {
+  std::uint8_t* const place = c.writable<T>(address_of_access<I>(c, op));
+  if (place == nullptr) return store_register_elsewhere<T, I>(c, op);
+  put_to(place, static_cast<T>(c.r[op->d]));
+  write_back<I>(c, op);
+  return next(op);
 }
 /// LDRT, STRT and their like: as unprivileged code would (system space is closed to it).
 template <Handler H>
@@ -102,10 +130,10 @@ const Op* store_double(Cpu& c, const Op* op) {
   return after;
 }
 
-/// imm: the list. a: the base is written back. Down: decrement before.
+/// imm: the list, m: how many. a: the base is written back. Down: decrement before.
 template <bool Down>
-const Op* load_multiple(Cpu& c, const Op* op) {
-  const Word bytes = 4 * static_cast<Word>(std::popcount(op->imm));
+[[gnu::noinline]] const Op* load_multiple_elsewhere(Cpu& c, const Op* op) {
+  const Word bytes = 4u * op->m;
   const Word base = c.r[op->n], start = Down ? base - bytes : base;
   std::array<Word, 16> loaded;
   Word address = start;
@@ -121,9 +149,22 @@ const Op* load_multiple(Cpu& c, const Op* op) {
   return op->imm >> 15 ? c.branch_exchange(loaded[15], op) : next(op);
 }
 template <bool Down>
-const Op* store_multiple(Cpu& c, const Op* op) {
+const Op* load_multiple(Cpu& c, const Op* op) {
+  const Word bytes = 4u * op->m;
+  const Word base = c.r[op->n], start = Down ? base - bytes : base;
+  const std::uint8_t* place = c.readable<Word>(start);
+  if (place == nullptr || c.readable<Word>(start + bytes - 4) == nullptr)
+    return load_multiple_elsewhere<Down>(c, op);
+  c.spend(op->m);
+  if (op->a) c.r[op->n] = Down ? start : base + bytes;
+  for (Word rest = op->imm & 0x7fff; rest != 0; rest &= rest - 1, place += 4)
+    c.r[static_cast<unsigned>(std::countr_zero(rest))] = taken_from<Word>(place);
+  return op->imm >> 15 ? c.branch_exchange(taken_from<Word>(place), op) : next(op);
+}
+template <bool Down>
+[[gnu::noinline]] const Op* store_multiple_elsewhere(Cpu& c, const Op* op) {
   const Op* const after = next(op);
-  const Word bytes = 4 * static_cast<Word>(std::popcount(op->imm));
+  const Word bytes = 4u * op->m;
   const Word base = c.r[op->n], start = Down ? base - bytes : base;
   Word address = start;
   for (unsigned i = 0; i < 15; ++i) {
@@ -134,6 +175,19 @@ const Op* store_multiple(Cpu& c, const Op* op) {
   }
   if (op->a) c.r[op->n] = Down ? start : base + bytes;
   return after;
+}
+template <bool Down>
+const Op* store_multiple(Cpu& c, const Op* op) {
+  const Word bytes = 4u * op->m;
+  const Word base = c.r[op->n], start = Down ? base - bytes : base;
+  std::uint8_t* place = c.writable<Word>(start);
+  if (place == nullptr || c.writable<Word>(start + bytes - 4) == nullptr)
+    return store_multiple_elsewhere<Down>(c, op);
+  c.spend(op->m);
+  for (Word rest = op->imm; rest != 0; rest &= rest - 1, place += 4)
+    put_to(place, c.r[static_cast<unsigned>(std::countr_zero(rest))]);
+  if (op->a) c.r[op->n] = Down ? start : base + bytes;
+  return next(op);
 }
 
 template <class T>

@@ -27,23 +27,23 @@ inline constexpr Word default_nan = 0x7fc00000, sign_bit = 0x80000000;
 
 constexpr Word negated(Word a) noexcept { return a ^ sign_bit; }
 
-Word add(Word a, Word b, Word& fpscr) noexcept;
-Word subtract(Word a, Word b, Word& fpscr) noexcept;
-Word multiply(Word a, Word b, Word& fpscr) noexcept;
-Word divide(Word a, Word b, Word& fpscr) noexcept;
+[[gnu::noinline]] Word add(Word a, Word b, Word& fpscr) noexcept;
+[[gnu::noinline]] Word subtract(Word a, Word b, Word& fpscr) noexcept;
+[[gnu::noinline]] Word multiply(Word a, Word b, Word& fpscr) noexcept;
+[[gnu::noinline]] Word divide(Word a, Word b, Word& fpscr) noexcept;
 /// addend + a b, rounded once.
-Word multiply_add(Word addend, Word a, Word b, Word& fpscr) noexcept;
-Word square_root(Word a, Word& fpscr) noexcept;
+[[gnu::noinline]] Word multiply_add(Word addend, Word a, Word b, Word& fpscr) noexcept;
+[[gnu::noinline]] Word square_root(Word a, Word& fpscr) noexcept;
 /// NZCV in bits 31 to 28. signal_quiet: VCMPE.
-Word compare(Word a, Word b, bool signal_quiet, Word& fpscr) noexcept;
+[[gnu::noinline]] Word compare(Word a, Word b, bool signal_quiet, Word& fpscr) noexcept;
 
 /// A whole number of `bits` bits, of which `fraction` lie behind the point, sign- or zero-extended.
-Word to_fixed(Word a, unsigned bits, unsigned fraction, bool is_unsigned, bool towards_zero,
-              Word& fpscr) noexcept;
+[[gnu::noinline]] Word to_fixed(Word a, unsigned bits, unsigned fraction, bool is_unsigned,
+                                bool towards_zero, Word& fpscr) noexcept;
 /// `nearest`: whatever FPSCR says (VCVT from fixed point).
-Word from_fixed(Word value, unsigned bits, unsigned fraction, bool is_unsigned, bool nearest,
-                Word& fpscr) noexcept;
-Word half_to_single(Word half, Word& fpscr) noexcept;
-Word single_to_half(Word a, Word& fpscr) noexcept;
+[[gnu::noinline]] Word from_fixed(Word value, unsigned bits, unsigned fraction, bool is_unsigned,
+                                  bool nearest, Word& fpscr) noexcept;
+[[gnu::noinline]] Word half_to_single(Word half, Word& fpscr) noexcept;
+[[gnu::noinline]] Word single_to_half(Word a, Word& fpscr) noexcept;
 
 }  // namespace stillrotor::io::cortexm::fp
