@@ -105,6 +105,11 @@ const std::vector<RunCase>& run_cases() {
        0.0},
       {"six-step, chopped, floating leg", "orchard-cart-hub-stand-in", {}, 60.0, 0.0},
       {"Cortex-M4F, field-oriented, 20 kHz", "orchard-cart-mid-m4", {}, 20.0, 0.0},
+      {"the same with a main loop that polls",
+       "orchard-cart-mid-m4",
+       {"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4_polling.elf"},
+       6.0,
+       0.0},
   };
   return cases;
 }

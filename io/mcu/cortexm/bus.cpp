@@ -38,11 +38,15 @@ std::vector<Bus::Use> Bus::uses() const {
 }
 
 Bus::Window* Bus::window(Word address) noexcept {
+  if (last_ < windows_.size() && address - windows_[last_].base < windows_[last_].bytes)
+    return &windows_[last_];
   const auto after = std::upper_bound(windows_.begin(), windows_.end(), address,
                                       [](Word a, const Window& w) { return a < w.base; });
   if (after == windows_.begin()) return nullptr;
   Window& found = *(after - 1);
-  return address - found.base < found.bytes ? &found : nullptr;
+  if (address - found.base >= found.bytes) return nullptr;
+  last_ = static_cast<std::size_t>(&found - windows_.data());
+  return &found;
 }
 
 bool Bus::bit_band(Word address, Word& target, unsigned& bit) const noexcept {

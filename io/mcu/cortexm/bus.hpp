@@ -93,6 +93,7 @@ class Bus {
 
   Code& code_;
   std::vector<Window> windows_;           // by base
+  std::size_t last_ = 0;                  // among them, the one asked last
   std::vector<std::uint8_t> never_code_;  // pages of the memory that holds data only
 };
 

@@ -3,6 +3,7 @@
 namespace stillrotor::io::cortexm {
 
 void Cpu::execute() noexcept {
+  loop_.branch = nullptr;  // between two stretches anything may have changed
   // ip is kept up for whoever asks for the PC in an access.
   if (it != 0) ip = run_it_block(*this, ip);
   while (cycle < stop) {
@@ -89,6 +90,7 @@ void Cpu::set_control(Word value) noexcept {
 }
 
 bool Cpu::load_elsewhere(Word address, unsigned size, Word& value) noexcept {
+  ++effects;
   if ((address & (size - 1)) != 0) {
     if (trap_unaligned) return fault_unaligned();
     // A3.2.1: as the bytes lie in memory.
@@ -109,6 +111,7 @@ bool Cpu::load_elsewhere(Word address, unsigned size, Word& value) noexcept {
 }
 
 bool Cpu::store_elsewhere(Word address, unsigned size, Word value) noexcept {
+  ++effects;
   if ((address & (size - 1)) != 0) {
     if (trap_unaligned) return fault_unaligned();
     spend(1);
@@ -164,6 +167,7 @@ const Op* Cpu::leave_exception(Word address, const Op* op) noexcept {
 }
 
 void Cpu::fetch_flash_line(Word address) noexcept {
+  ++effects;
   if (address - bus.flash.base >= bus.flash.bytes && address - bus.flash_alias >= bus.flash.bytes)
     return;
   const Word line = address >> flash_line_bits;
@@ -172,7 +176,53 @@ void Cpu::fetch_flash_line(Word address) noexcept {
   if (code.timing.instruction_cache) kept = line + 1;
 }
 
+void Cpu::copy_to(IdleLoop::State& to) const noexcept {
+  to.r = r;
+  to.s = s;
+  // How long ago the last load was matters up to one cycle.
+  const bool load_is_near = last_load + 1 >= cycle;
+  to.rest = {flags.negative,
+             flags.zero,
+             flags.carry,
+             flags.overflow,
+             fpscr,
+             last_loaded,
+             Word{load_is_near} << 1 | Word{last_load == cycle},
+             Word{it} | Word{ge} << 8 | Word{saturated} << 16 | Word{exclusive} << 17 |
+                 Word{event} << 18 | Word{fp_active} << 19};
+}
+
+/// Where the state is what it was a round ago and nothing but registers has been touched, every
+/// further round is the same, with as many cycles: until the stretch ends.
+const Op* Cpu::hop_back(const Op* op) noexcept {
+  constexpr unsigned first_look = 3, last_look = 8;  // most loops have something else to do
+  IdleLoop& loop = loop_;
+  const Op* const target = op + op->hop;
+  if (loop.branch != op || loop.effects != effects) {
+    loop.branch = op;
+    loop.effects = effects;
+    loop.rounds = 0;
+    return target;
+  }
+  if (++loop.rounds < first_look || loop.rounds > last_look) return target;
+  IdleLoop::State now;
+  copy_to(now);
+  if (loop.rounds > first_look && now == loop.state) {
+    const Cycle round = cycle - loop.at;
+    if (cycle + round < stop) {
+      const Cycle skipped = (stop - 1 - cycle) / round * round;
+      cycle += skipped;
+      last_load += skipped;
+      rounds_left_out += skipped / round;
+    }
+  }
+  loop.state = now;
+  loop.at = cycle;
+  return target;
+}
+
 bool Cpu::make_fp_ready() noexcept {
+  ++effects;
   if (!fp_access()) {
     raise(Trap::usage_fault, usage::no_coprocessor, nullptr);
     return false;

@@ -64,6 +64,22 @@ struct Flags {
   Word carry = 0, overflow = 0;
 };
 
+/// What may be a loop that waits: the last short branch back, and the processor's state there.
+struct IdleLoop {
+  /// All that instructions without effects depend on; plain words, compared as such.
+  struct State {
+    std::array<Word, 16> r;
+    std::array<Word, 32> s;
+    std::array<Word, 8> rest;
+    bool operator==(const State&) const = default;
+  };
+  const Op* branch = nullptr;
+  std::uint64_t effects = 0;  // when it was last passed
+  Cycle at = 0;
+  unsigned rounds = 0;  // without effects, in a row
+  State state{};
+};
+
 class Cpu {
  public:
   Cpu() : bus(code) {}
@@ -103,6 +119,9 @@ class Cpu {
   Word trap_bits = 0, trap_value = 0;
   bool trap_has_address = false;
   const Op* ip = nullptr;  // the next instruction
+  /// Counts what is more than a change of registers: stores, accesses outside of memory, fetches.
+  std::uint64_t effects = 0;
+  std::uint64_t rounds_left_out = 0;  // of loops that wait
 
   Code code;
   Bus bus;
@@ -170,22 +189,25 @@ class Cpu {
   Word xpsr() const noexcept;
   Word control() const noexcept;
 
-  /// Where that aligned datum lies in memory; nullptr: the long way, by load() and store(). What is
+  /// Where that aligned datum lies in memory; false: the long way, by load() and store(). What is
   /// common goes this way and returns; the rest is left to a function of its own at the very end,
   /// so that the common way keeps everything in registers.
   template <class T>
-  const std::uint8_t* readable(Word address) const noexcept {
+  bool readable(Word address, const std::uint8_t*& place) const noexcept {
     const Area& area = bus.readable[address >> 28];
     Word offset;
-    return area.holds<T>(address, offset) ? area.data + offset : nullptr;
+    const bool here = area.holds<T>(address, offset);
+    place = area.data + offset;
+    return here;
   }
   template <class T>
-  std::uint8_t* writable(Word address) const noexcept {
+  bool writable(Word address, std::uint8_t*& place) noexcept {
     const WritableArea& area = bus.writable[address >> 28];
     Word offset;
-    return area.holds<T>(address, offset) && area.code_pages[offset >> Code::page_bits] == 0
-               ? area.data + offset
-               : nullptr;
+    ++effects;
+    const bool here = area.holds<T>(address, offset);
+    place = area.data + offset;
+    return here && area.code_pages[offset >> Code::page_bits] == 0;
   }
   /// Zero-extended to a word. false: a trap has been raised; the instruction returns itself.
   template <class T>
@@ -214,7 +236,10 @@ class Cpu {
   /// To a fixed target in the same stretch.
   const Op* hop(const Op* op) noexcept {
     spend(1);
-    return has_line(op->imm) ? op + op->hop : hop_to_new_line(op);
+    if (!has_line(op->imm)) return hop_to_new_line(op);
+    constexpr Word short_way = 32;
+    if (static_cast<Word>(op->hop) + short_way < short_way) return hop_back(op);
+    return op + op->hop;
   }
   /// BranchWritePC: bit 0 does not count.
   [[gnu::noinline]] const Op* branch(Word address) noexcept;
@@ -267,16 +292,20 @@ class Cpu {
     fetch_flash_line(op->imm);
     return op + op->hop;
   }
+  /// A branch a short way back: rounds that change nothing are counted, not run.
+  [[gnu::noinline]] const Op* hop_back(const Op* op) noexcept;
+  void copy_to(IdleLoop::State&) const noexcept;
   [[gnu::noinline]] const Op* leave_exception(Word address, const Op* op) noexcept;
   const Op* at_nowhere(Handler, Word address) noexcept;
 
+  IdleLoop loop_;
   std::array<Op, 1> nowhere_{};  // where nothing can be executed
 };
 
 template <class T>
 bool Cpu::load(Word address, Word& value) noexcept {
-  const std::uint8_t* const place = readable<T>(address);
-  if (place == nullptr) return load_elsewhere(address, sizeof(T), value);
+  const std::uint8_t* place;
+  if (!readable<T>(address, place)) return load_elsewhere(address, sizeof(T), value);
   T narrow;
   std::memcpy(&narrow, place, sizeof(T));
   value = narrow;
@@ -285,8 +314,8 @@ bool Cpu::load(Word address, Word& value) noexcept {
 
 template <class T>
 bool Cpu::store(Word address, Word value) noexcept {
-  std::uint8_t* const place = writable<T>(address);
-  if (place == nullptr) return store_elsewhere(address, sizeof(T), value);
+  std::uint8_t* place;
+  if (!writable<T>(address, place)) return store_elsewhere(address, sizeof(T), value);
   const T narrow = static_cast<T>(value);
   std::memcpy(place, &narrow, sizeof(T));
   return true;

@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cmath>
+#include <type_traits>
 
 #include "io/mcu/cortexm/execute_memory.hpp"
 #include "io/mcu/cortexm/float_arithmetic.hpp"
@@ -137,17 +138,18 @@ inline Word float_immediate(Cpu&, const Op* op, Word) noexcept { return op->imm;
 /// Bits in a, fraction in shift; imm bit 0: unsigned, bit 1: towards zero / nearest.
 inline Word float_to_fixed(Cpu& c, const Op* op, Word m) noexcept {
   // Towards zero and well inside the range, as C converts.
-  if (op->imm == 2 && op->a == 32 && op->shift == 0 && is_ordinary_mode(c.fpscr)) {
+  if (op->imm >= 2 && op->a == 32 && op->shift == 0 && is_ordinary_mode(c.fpscr)) {
     const float value = as_float(m);
     constexpr float limit = 2147483520.0f;  // the last float below 2^31
-    if (value >= -limit && value <= limit)
+    if (value >= (op->imm & 1 ? 0.0f : -limit) && value <= limit)
       return static_cast<Word>(static_cast<std::int32_t>(value));
   }
   return fp::to_fixed(m, op->a, op->shift, op->imm & 1, op->imm & 2, c.fpscr);
 }
 inline Word float_from_fixed(Cpu& c, const Op* op, Word m) noexcept {
-  if (op->imm == 0 && op->shift == 0 && is_ordinary_mode(c.fpscr))
-    return as_bits(static_cast<float>(static_cast<std::int32_t>(m)));
+  if (op->imm < 2 && op->shift == 0 && is_ordinary_mode(c.fpscr))
+    return as_bits(static_cast<float>(op->imm == 1 ? std::int64_t{m}
+                                                   : std::int64_t{static_cast<std::int32_t>(m)}));
   return fp::from_fixed(m, op->a, op->shift, op->imm & 1, op->imm & 2, c.fpscr);
 }
 /// Half precision: shift 16: the upper half.
@@ -233,8 +235,8 @@ template <unsigned Singles>
 const Op* float_load(Cpu& c, const Op* op) {
   if (!c.fp_ready) return c.once_fp_is_ready(op);
   const Word address = c.r[op->n] + op->imm;
-  const std::uint8_t* const place = c.readable<Word>(address);
-  if (place == nullptr || (Singles == 2 && c.readable<Word>(address + 4) == nullptr))
+  const std::uint8_t *place, *second;
+  if (!c.readable<Word>(address, place) || (Singles == 2 && !c.readable<Word>(address + 4, second)))
     return float_load_elsewhere<Singles>(c, op);
   c.charge_load(op);
   c.last_loaded = 16;
@@ -259,8 +261,8 @@ template <unsigned Singles>
 const Op* float_store(Cpu& c, const Op* op) {
   if (!c.fp_ready) return c.once_fp_is_ready(op);
   const Word address = c.r[op->n] + op->imm;
-  std::uint8_t* const place = c.writable<Word>(address);
-  if (place == nullptr || (Singles == 2 && c.writable<Word>(address + 4) == nullptr))
+  std::uint8_t *place, *second;
+  if (!c.writable<Word>(address, place) || (Singles == 2 && !c.writable<Word>(address + 4, second)))
     return float_store_elsewhere<Singles>(c, op);
   c.spend(Singles);
   put_to(place, c.s[op->d]);
@@ -290,11 +292,12 @@ const Op* float_multiple(Cpu& c, const Op* op) {
   if (!c.fp_ready) return c.once_fp_is_ready(op);
   const Word bytes = 4u * op->a, base = c.r[op->n];
   const Word start = op->shift & 2 ? base - bytes : base, last = start + bytes - 4;
-  const auto place = [&] {
-    if constexpr (Load) return c.readable<Word>(last) ? c.readable<Word>(start) : nullptr;
-    if constexpr (!Load) return c.writable<Word>(last) ? c.writable<Word>(start) : nullptr;
+  std::conditional_t<Load, const std::uint8_t*, std::uint8_t*> place, end;
+  const bool here = [&] {
+    if constexpr (Load) return c.readable<Word>(last, end) && c.readable<Word>(start, place);
+    if constexpr (!Load) return c.writable<Word>(last, end) && c.writable<Word>(start, place);
   }();
-  if (place == nullptr) return float_multiple_elsewhere<Load>(c, op);
+  if (!here) return float_multiple_elsewhere<Load>(c, op);
   c.spend(op->a);
   for (unsigned i = 0; i < op->a; ++i)
     if constexpr (Load)

@@ -53,8 +53,9 @@ template <class T, Index I>
 }
 template <class T, Index I>
 const Op* load_register(Cpu& c, const Op* op) {
-  const std::uint8_t* const place = c.readable<T>(address_of_access<I>(c, op));
-  if (place == nullptr) return load_register_elsewhere<T, I>(c, op);
+  const std::uint8_t* place;
+  if (!c.readable<T>(address_of_access<I>(c, op), place))
+    return load_register_elsewhere<T, I>(c, op);
   c.charge_load(op);
   write_back<I>(c, op);
   c.r[op->d] = widened<T>(static_cast<Word>(taken_from<T>(place)));
@@ -87,8 +88,9 @@ template <class T, Index I>
 }
 template <class T, Index I>
 const Op* store_register(Cpu& c, const Op* op) {
-  std::uint8_t* const place = c.writable<T>(address_of_access<I>(c, op));
-  if (place == nullptr) return store_register_elsewhere<T, I>(c, op);
+  std::uint8_t* place;
+  if (!c.writable<T>(address_of_access<I>(c, op), place))
+    return store_register_elsewhere<T, I>(c, op);
   put_to(place, static_cast<T>(c.r[op->d]));
   write_back<I>(c, op);
   return next(op);
@@ -152,8 +154,8 @@ template <bool Down>
 const Op* load_multiple(Cpu& c, const Op* op) {
   const Word bytes = 4u * op->m;
   const Word base = c.r[op->n], start = Down ? base - bytes : base;
-  const std::uint8_t* place = c.readable<Word>(start);
-  if (place == nullptr || c.readable<Word>(start + bytes - 4) == nullptr)
+  const std::uint8_t *place, *last;
+  if (!c.readable<Word>(start, place) || !c.readable<Word>(start + bytes - 4, last))
     return load_multiple_elsewhere<Down>(c, op);
   c.spend(op->m);
   if (op->a) c.r[op->n] = Down ? start : base + bytes;
@@ -180,8 +182,8 @@ template <bool Down>
 const Op* store_multiple(Cpu& c, const Op* op) {
   const Word bytes = 4u * op->m;
   const Word base = c.r[op->n], start = Down ? base - bytes : base;
-  std::uint8_t* place = c.writable<Word>(start);
-  if (place == nullptr || c.writable<Word>(start + bytes - 4) == nullptr)
+  std::uint8_t *place, *last;
+  if (!c.writable<Word>(start, place) || !c.writable<Word>(start + bytes - 4, last))
     return store_multiple_elsewhere<Down>(c, op);
   c.spend(op->m);
   for (Word rest = op->imm; rest != 0; rest &= rest - 1, place += 4)

@@ -32,26 +32,32 @@ class Scheduler {
   }
   /// Replaces what the event was set to; never: not at all. A moment that has passed comes at once.
   void at(unsigned event, Cycle when) noexcept {
-    if (when_[event] == when) return;
-    when_[event] = when;
+    if (event == running_) running_ = none;
+    unsigned place = leaves_ + event;
+    if (nodes_[place].when == when) return;
+    nodes_[place].when = when;
     slice_end_ = std::min(slice_end_, when);
-    for (unsigned node = (leaves_ + event) / 2; node != 0; node /= 2) {
-      const unsigned before = earlier_[node];
-      decide(node);
-      if (earlier_[node] == before && before != event) return;  // nothing changes above
+    while (place > 1) {
+      const Node &left = nodes_[place & ~1u], &right = nodes_[place | 1u];
+      const Node earlier = right.when < left.when ? right : left;
+      place /= 2;
+      if (nodes_[place] == earlier) return;  // nothing changes above
+      nodes_[place] = earlier;
     }
   }
-  Cycle when(unsigned event) const noexcept { return when_[event]; }
-  Cycle next() const noexcept { return when_[earlier_[1]]; }
+  Cycle when(unsigned event) const noexcept { return nodes_[leaves_ + event].when; }
+  Cycle next() const noexcept { return nodes_[1].when; }
   void run_due(Cycle now) noexcept { run_due(now, false); }
   /// paused: an event may set it; then those of its cycle follow, and later ones wait.
   void run_due(Cycle now, const bool& paused) noexcept {
     Cycle last = never;
     while (next() <= now && !(paused && next() != last)) {
-      const unsigned first = earlier_[1];
-      last = when_[first];
-      at(first, never);
+      const unsigned first = nodes_[1].event;
+      last = next();
+      // Most set themselves anew: only one that has not is taken out.
+      running_ = first;
       events_[first].action(events_[first].self, last);
+      if (running_ == first) at(first, never);
     }
   }
 
@@ -60,25 +66,25 @@ class Scheduler {
     void (*action)(void*, Cycle);
     void* self;
   };
-  /// Node n stands above 2n and 2n + 1; the events stand below the last row.
-  unsigned below(unsigned place) const noexcept {
-    return place < leaves_ ? earlier_[place] : place - leaves_;
-  }
-  void decide(unsigned node) noexcept {
-    const unsigned left = below(2 * node), right = below(2 * node + 1);
-    earlier_[node] = when_[right] < when_[left] ? right : left;
-  }
+  struct Node {
+    Cycle when = never;
+    unsigned event = 0;
+    bool operator==(const Node&) const = default;
+  };
+  static constexpr unsigned none = ~0u;
   void grow() {
+    std::vector<Node> old(nodes_.begin() + leaves_, nodes_.end());
     leaves_ *= 2;
-    when_.resize(leaves_, never);
-    earlier_.assign(leaves_, 0);
-    for (unsigned node = leaves_ - 1; node != 0; --node) decide(node);
+    nodes_.assign(2 * leaves_, {});
+    for (unsigned i = 0; i < leaves_; ++i)
+      nodes_[leaves_ + i] = {i < old.size() ? old[i].when : never, i};
+    for (unsigned i = leaves_ - 1; i != 0; --i)
+      nodes_[i] = nodes_[2 * i + 1].when < nodes_[2 * i].when ? nodes_[2 * i + 1] : nodes_[2 * i];
   }
   Cycle& slice_end_;
-  unsigned leaves_ = 2;  // a power of two
   std::vector<Event> events_;
-  std::vector<Cycle> when_{never, never};  // by event
-  std::vector<unsigned> earlier_{0, 0};    // by node, the event
+  unsigned leaves_ = 1, running_ = none;  // leaves_: a power of two
+  std::vector<Node> nodes_{2};            // n stands above 2n and 2n + 1; events from leaves_ on
 };
 
 }  // namespace stillrotor::io::cortexm

@@ -176,7 +176,9 @@ int main(void) {
   start_converters();
   start_pwm();
   for (uint32_t seen = 0;;) {
+#ifndef POLLING
     __asm volatile("wfi");
+#endif
     if (periods != seen) IWDG_KR = 0xAAAAu;  // a control that stands still is bitten
     seen = periods;
     if (sent != written && (USART1_SR & 1u << 7)) {

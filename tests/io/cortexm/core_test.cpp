@@ -237,6 +237,40 @@ TEST(CortexEverywhere, TheSameBitsInEveryBuild) {
   EXPECT_EQ(sum, 11052051315120198924u);
 }
 
+/// A main loop that waits for a word which an interrupt counts: rounds are left out in one stretch,
+/// and none in stretches of one instruction.
+TEST(CortexCore, AWaitingLoopLeavesRoundsOutWithoutATrace) {
+  for (const Timing timing :
+       {Timing{.unit = true},
+        Timing{.wait_states = 5, .prefetch = true, .instruction_cache = true}}) {
+    Part whole(timing), single(timing);
+    for (Part* p : {&whole, &single}) {
+      // ldr r2, [r1]; cmp r2, r3; beq back; mov r3, r2; adds r4, #1; vadd s0, s0, s1; b back
+      p->code(Part::thread, {0x680a, 0x429a, 0xd0fc, 0x4613, 0x3401, 0xee30, 0x0a20, 0xe7f7});
+      // ldr r0, [r1]; adds r0, #1; str r0, [r1]; bx lr
+      p->code(Part::handler(exception::system_tick), {0x6808, 0x3001, 0x6008, 0x4770});
+      p->write(0xd88, 0x00f00000);
+      p->cpu().r[1] = 0x20000100;
+      p->cpu().s[1] = 0x3f8ccccd;
+      p->write(0x14, 997);
+      p->write(0x18, 0);
+      p->write(0x10, 7);
+    }
+    for (Cycle until = 1'000; until < 50'000; until += 977) {
+      whole.core.run(until);
+      while (single.core.now() < until) single.step();
+      ASSERT_EQ(whole.core.now(), single.core.now());
+      ASSERT_EQ(whole.pc(), single.pc());
+      EXPECT_EQ(whole.cpu().r, single.cpu().r);
+      EXPECT_EQ(whole.cpu().s, single.cpu().s);
+      EXPECT_EQ(whole.cpu().xpsr(), single.cpu().xpsr());
+    }
+    EXPECT_GT(whole.cpu().r[4], 40u);
+    EXPECT_GT(whole.cpu().rounds_left_out, 1'000u);
+    EXPECT_EQ(single.cpu().rounds_left_out, 0u);
+  }
+}
+
 // --- programs ------------------------------------------------------------------------------
 /// One segment at its load address, header and all.
 std::string elf_with(unsigned machine, unsigned type, Word physical, Word virtual_address,
