@@ -56,6 +56,8 @@ const std::map<std::string, std::string> special_load{
     {"pedal-and-motor.yaml", "orchard-cart-pedals.yaml"},
     {"held-speed.yaml", "dynamometer-mid.yaml"},
     {"mid-learns.yaml", "free-mid.yaml"},
+    {"mid-learns-without-index.yaml", "free-mid.yaml"},
+    {"mid-wired-backward.yaml", "dynamometer-mid-order-3.yaml"},
     {"mid-map-of-torque.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-angle-step-by-step.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-thresholds.yaml", "dynamometer-mid-hostfw.yaml"},
