@@ -56,9 +56,10 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
   for (const KeptBlock& k : part.kept)
     bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows),
                k.name);
-  motor_.emplace(
-      *part.motor, core_, clocks_, ports_, static_cast<AnalogPins&>(*this),
-      [this](std::string_view who, std::string_view what, Cycle) { guesses_.remark(who, what); });
+  motor_.emplace(*part.motor, core_, clocks_, ports_, static_cast<AnalogPins&>(*this),
+                 [this](std::string_view who, std::string_view what, Cycle at) {
+                   not_modelled(who, what, at);
+                 });
   for (Port& port : ports_) port.follow(*motor_);
   clocks_.follow(*motor_);
   core_.power_on();
@@ -77,6 +78,21 @@ void Chip::reset(ResetCause cause) noexcept {
   for (KeptRegisters& kept : kept_) kept.reset();
   motor_->reset(core_.now());
   core_.reset();
+}
+
+void Chip::not_modelled(std::string_view who, std::string_view what, Cycle at) {
+  guesses_.remark(who, what);
+  motor_path_.asked(who, what, clocks_.time_at(at), core_.describe(core_.cpu().pc()));
+}
+
+void Chip::configured(PinId pin, Cycle at) noexcept {
+  const Port& port = ports_[pin.port];
+  const unsigned function = port.alternate_function(pin.number);
+  if (!port.is_alternate(pin.number) || !motor_path_.has_to_be_driven(pin, function) ||
+      motor_->drives(pin))
+    return;
+  not_modelled(fmt::format("P{}{}", static_cast<char>('A' + pin.port), pin.number),
+               fmt::format("alternate function {} of a gate's pin", function), at);
 }
 
 std::string Chip::coverage() const {

@@ -12,6 +12,7 @@
 #include "io/mcu/cortexm/external_lines.hpp"
 #include "io/mcu/cortexm/flash_controller.hpp"
 #include "io/mcu/cortexm/motor_blocks.hpp"
+#include "io/mcu/cortexm/motor_path.hpp"
 #include "io/mcu/cortexm/program.hpp"
 #include "io/mcu/cortexm/usart.hpp"
 #include "io/mcu/cortexm/watchdogs.hpp"
@@ -47,6 +48,10 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   void set_input(PinId pin, Level level) noexcept {
     ports_[pin.port].set_input(pin.number, level, core_.now());
   }
+  /// That pin carries a gate: before the first run().
+  void add_gate(PinId pin) { motor_path_.add_gate(pin); }
+  /// Why the run is not to be judged, by the chip's own time.
+  const std::optional<Doubt>& doubt() const noexcept { return motor_path_.doubt(); }
   /// A byte on the receiver of that serial line (its place in the part's table).
   void receive(unsigned usart, std::uint8_t byte) noexcept { usarts_[usart].receive(byte); }
 
@@ -63,6 +68,8 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
  private:
   void reset(ResetCause) noexcept;
   void clock_changed(Cycle) noexcept override { core_.pause(); }
+  void configured(PinId pin, Cycle at) noexcept override;
+  void not_modelled(std::string_view who, std::string_view what, Cycle at);
   void driven(PinId pin, Level level, Cycle at) noexcept override {
     outside_.driven(pin, level, clocks_.time_at(at));
   }
@@ -81,6 +88,7 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   IndependentWatchdog watchdog_;
   WindowWatchdog window_watchdog_;
   Guesses guesses_;
+  MotorPath motor_path_;
   // Their addresses are kept by the bus.
   std::deque<Port> ports_;
   std::deque<Usart> usarts_;

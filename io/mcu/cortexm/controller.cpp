@@ -7,6 +7,7 @@
 
 #include "io/mcu/cortexm/debug_view.hpp"
 #include "io/mcu/cortexm/pin_names.hpp"
+#include "io/mcu/cortexm/stored_settings.hpp"
 #include "io/mcu/debugger/debuggable.hpp"
 
 namespace stillrotor::io {
@@ -24,12 +25,17 @@ struct Wires {
 };
 
 class CortexController final : public SimulatedController,
+                               public Doubter,
                                public mcu::Debuggable,
                                public mcu::CountsWork {
  public:
-  CortexController(const ChipPart& part, Program program, const McuConfig& config,
-                   const Wires& wires)
-      : part_(part), program_(std::move(program)), config_(config), wires_(wires) {
+  CortexController(const ChipPart& part, Program program, std::vector<Setting> settings,
+                   const McuConfig& config, const Wires& wires)
+      : part_(part),
+        program_(std::move(program)),
+        settings_(std::move(settings)),
+        config_(config),
+        wires_(wires) {
     driven_.fill(Level::released);
   }
 
@@ -84,6 +90,11 @@ class CortexController final : public SimulatedController,
   }
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
+  std::optional<Doubt> doubt() const override {
+    if (doubt_ || chip_ == nullptr || !chip_->doubt()) return doubt_;
+    return Doubt{began_ + chip_->doubt()->from, chip_->doubt()->why};
+  }
+  std::vector<Setting> settings() const override { return settings_; }
   std::string coverage() const override {
     return coverage_ + (chip_ != nullptr ? used() : std::string());
   }
@@ -121,6 +132,8 @@ class CortexController final : public SimulatedController,
     chip_ = std::make_unique<Chip>(part_, program_, static_cast<std::uint32_t>(config_.crystal_Hz),
                                    std::move(outside));
     if (debugger_ != nullptr) view_.emplace(*chip_, *debugger_);
+    for (std::size_t i = 0; i < gate_count; ++i)
+      if (wires_.lines[i]) chip_->add_gate(*wires_.lines[i]);
     for (std::size_t i = 0; i < line_count; ++i)
       if (wires_.lines[i] && !from_controller(line_id(i)))
         chip_->set_input(*wires_.lines[i], world_->level(line_id(i), at));
@@ -128,6 +141,7 @@ class CortexController final : public SimulatedController,
 
   void stop(Time at) {
     program_.flash = chip_->core().flash();
+    doubt_ = doubt();
     coverage_ += fmt::format("Until {:.6f} s, when the supply was switched off.\n{}",
                              static_cast<double>(at.count()) / 1e12, used());
     view_.reset();
@@ -159,6 +173,7 @@ class CortexController final : public SimulatedController,
 
   const ChipPart& part_;
   Program program_;
+  std::vector<Setting> settings_;  // as the flash held them before its first start
   McuConfig config_;
   Wires wires_;
   World* world_ = nullptr;
@@ -173,7 +188,8 @@ class CortexController final : public SimulatedController,
   Time contact_{};  // when the world was last told or asked
   Health health_ = Health::running;
   std::string diagnosis_;
-  std::string coverage_;  // of the chip's earlier lives
+  std::optional<Doubt> doubt_;  // of the chip's earlier lives
+  std::string coverage_;        // of the chip's earlier lives
 };
 
 Wires connect(const McuConfig& config, const ChipPart& part) {
@@ -220,13 +236,6 @@ std::unique_ptr<SimulatedController> make_cortexm(const McuConfig& config) {
   if (part == nullptr)
     throw ConfigError("controller.part",
                       fmt::format("part is {}; this family has {}.", config.part, chip_names()));
-  if (!config.settings.empty())
-    throw ConfigError(
-        "controller.settings",
-        fmt::format("settings are given ({} is the first); nothing writes them into the "
-                    "firmware of a part of this family. Remove them, and build the "
-                    "firmware with its values.",
-                    config.settings.front().name));
   if (!(config.reference_V >= off_V && config.reference_V <= 3.6))
     throw ConfigError(
         "controller.reference",
@@ -238,8 +247,10 @@ std::unique_ptr<SimulatedController> make_cortexm(const McuConfig& config) {
         "controller.crystal",
         fmt::format("crystal is {:g} MHz; allowed 4 MHz to 26 MHz.", config.crystal_Hz / 1e6));
   const Wires wires = connect(config, *part);
-  return std::make_unique<CortexController>(*part, load_program(config.firmware, part->memories),
-                                            config, wires);
+  Program program = load_program(config.firmware, part->memories);
+  std::vector<Setting> settings = store_settings(program, part->memories, config.settings);
+  return std::make_unique<CortexController>(*part, std::move(program), std::move(settings), config,
+                                            wires);
 }
 
 }  // namespace stillrotor::io

@@ -159,6 +159,11 @@ const TimerWire* MotorBlocks::wire_of(PinId id) const noexcept {
   return nullptr;
 }
 
+bool MotorBlocks::drives(PinId id) const noexcept {
+  const TimerWire* const wire = wire_of(id);
+  return wire != nullptr && is_output(wire->signal);
+}
+
 MotorBlocks::Unit* MotorBlocks::unit(unsigned number) noexcept {
   for (Unit& u : units_)
     if (u.block.layout.number == number) return &u;

@@ -33,6 +33,8 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   ~MotorBlocks() override;
   void reset(Cycle at) noexcept;
 
+  /// That pin's alternate function is an output of a timer's.
+  bool drives(PinId) const noexcept;
   void seen(PinId, bool high, Cycle) noexcept override;
   void configured(PinId, Cycle) noexcept override;
   void clock_changed(Cycle) noexcept override;

@@ -113,9 +113,13 @@ Word Port::read(Word offset, Cycle) noexcept {
 void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto merge = [&](Word& kept, Word settable) { kept = ((kept & ~mask) | value) & settable; };
   switch (offset) {
-    case MODER:
+    case MODER: {
+      const Word before = mode_;
       merge(mode_, ~Word{0});
+      for (unsigned pin = 0; pin < pins; ++pin)
+        if ((before ^ mode_) >> (2 * pin) & 3) tell_configured(pin, pin, at);
       break;
+    }
     case OTYPER:
       merge(type_, 0xffff);
       break;
@@ -135,11 +139,15 @@ void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       merge(lock_, 0x1ffff);
       break;
     case AFRL:
-      merge(alternate_[0], ~Word{0});
+    case AFRH: {
+      const unsigned half = offset == AFRH;
+      const Word before = alternate_[half];
+      merge(alternate_[half], ~Word{0});
+      for (unsigned pin = 0; pin < pins / 2; ++pin)
+        if ((before ^ alternate_[half]) >> (4 * pin) & 0xf)
+          tell_configured(8 * half + pin, 8 * half + pin, at);
       break;
-    case AFRH:
-      merge(alternate_[1], ~Word{0});
-      break;
+    }
     default:
       return;
   }

@@ -89,8 +89,11 @@ bool angle_follow(const struct foc_inputs* in) {
     // The index stands at the beginning of its count.
     const float count_rad = (float)settings.pole_pairs * (TWO_PI / (float)ENCODER_COUNTS);
     const float index_rad = (float)settings.pole_pairs * settings.index_deg * (PI / 180.0f);
+    // The angle moves with its reference, and keeps what it has followed within the count: taken
+    // anew it would lie ahead once a turn, and the speed below what it is.
+    const float followed = theta, before = encoder_rad(in->count);
     refer(in->index_count, wrapped(index_rad - 0.5f * count_rad), INDEX);
-    theta = encoder_rad(in->count);
+    theta = wrapped(followed + wrapped(encoder_rad(in->count) - before));
   }
   return take_halls(in);
 }

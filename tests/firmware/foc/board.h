@@ -43,3 +43,7 @@
 // Control
 #define CURRENT_LOOP_HZ 500.0f
 #define SPEED_LOOP_HZ 40.0f  // of the loop that follows the encoder
+// Speed control, where a setting asks for it, for the bare rotor: 5 Hz. Angles are electrical.
+#define SPEED_A_S_PER_RAD 0.2f
+#define SPEED_A_PER_RAD 1.6f
+#define SPEED_RAMP_RAD_S2 1000.0f

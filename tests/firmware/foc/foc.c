@@ -27,6 +27,7 @@ static enum state state;
 static int32_t periods;  // in this state
 static float sum_V[3], offset_V[3];
 static float torque_A, weakening_A;
+static float speed_rad_s, speed_A;  // of speed control: the wanted one, its integrator
 static int32_t wire_faults;
 static float direction;
 static const char* said;
@@ -37,6 +38,8 @@ static void enter(enum state next) {
   state = next;
   periods = 0;
   torque_A = weakening_A = 0.0f;
+  speed_rad_s = angle_rad_s();
+  speed_A = 0.0f;
   current_reset();
 }
 
@@ -94,11 +97,32 @@ static bool sound(const struct foc_inputs* in, bool angle_sound, const float cur
   return true;
 }
 
+/// The current that a brake may ask for, by what the bus still takes.
+static float regen_A(float bus_V) {
+  return REGEN_LIMIT_A * clamped((BUS_MOST_V - bus_V) / (BUS_MOST_V - BUS_FADE_V), 0.0f, 1.0f);
+}
+
+/// Throttle as a speed: the error and its sum.
+static float goal_for_speed_A(float wanted, float omega, float bus_V) {
+  const float ramp = SPEED_RAMP_RAD_S2 * PERIOD_S;
+  speed_rad_s = clamped(wanted, speed_rad_s - ramp, speed_rad_s + ramp);
+  const float error = speed_rad_s - omega;
+  const float most = direction > 0.0f ? CURRENT_LIMIT_A : regen_A(bus_V);
+  const float least = direction > 0.0f ? -regen_A(bus_V) : -CURRENT_LIMIT_A;
+  speed_A = clamped(speed_A + SPEED_A_PER_RAD * PERIOD_S * error, least, most);
+  return clamped(SPEED_A_S_PER_RAD * error + speed_A, least, most);
+}
+
 static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
+  if (!in->brake && settings.full_speed_rpm > 0.0f)
+    return goal_for_speed_A(direction * throttle(in) * settings.full_speed_rpm *
+                                (float)settings.pole_pairs * (TWO_PI / 60.0f),
+                            omega, bus_V);
   if (!in->brake) return direction * throttle(in) * CURRENT_LIMIT_A;
   if (torque_A * omega > 0.0f) torque_A = 0.0f;  // no drive from the first period on
-  return -REGEN_LIMIT_A * clamped(omega / BRAKE_FADE_RAD_S, -1.0f, 1.0f) *
-         clamped((BUS_MOST_V - bus_V) / (BUS_MOST_V - BUS_FADE_V), 0.0f, 1.0f);
+  speed_rad_s = omega;
+  speed_A = 0.0f;
+  return -regen_A(bus_V) * clamped(omega / BRAKE_FADE_RAD_S, -1.0f, 1.0f);
 }
 
 /// Too little voltage for the speed: current against the magnet, until the demand fits again; where

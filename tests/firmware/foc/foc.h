@@ -15,6 +15,8 @@ struct foc_inputs {
   int32_t count;        // of the encoder, four a line
   int32_t index_seen;   // indices passed so far
   int32_t index_count;  // the count at the last one
+  // Without an encoder, of the Halls' edges: since the last one, and from the one before to it.
+  float edge_s, edges_apart_s;  // very long ones end at 1 s
 };
 
 struct foc_outputs {

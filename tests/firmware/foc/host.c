@@ -5,6 +5,7 @@
 #include "foc.h"
 #include "io/hostfw/stillrotor_firmware.h"
 #include "settings.h"
+#include "settings_table.h"
 
 static const struct sr_board* board;
 static enum foc_legs legs;
@@ -25,6 +26,7 @@ static void read_inputs(struct foc_inputs* in) {
   struct sr_encoder encoder;
   board->encoder(board->self, &encoder);
   in->count = settings.encoder_direction * (int32_t)encoder.count;
+  in->edge_s = in->edges_apart_s = 0.0f;
   in->index_seen = encoder.index_seen;
   in->index_count = settings.encoder_direction * (int32_t)encoder.index_count;
 }
@@ -61,29 +63,13 @@ static void valley(void) {
   if (out.say != NULL) board->text(board->self, out.say);
 }
 
-static const struct sr_setting all_settings[] = {
-    {"pole_pairs", NULL, SR_INT32, &settings.pole_pairs, 1, 32},
-    {"phase_order", NULL, SR_INT32, &settings.phase_order, 0, 5},
-    {"hall_order", NULL, SR_INT32, &settings.hall_order, 0, 5},
-    {"hall_inverted", NULL, SR_INT32, &settings.hall_inverted, 0, 1},
-    {"hall_spacing", "deg", SR_INT32, &settings.hall_spacing_deg, 60, 120},
-    {"encoder_lines", NULL, SR_INT32, &settings.encoder_lines, 1, 10000},
-    {"encoder_direction", NULL, SR_INT32, &settings.encoder_direction, -1, 1},
-    {"index", "deg", SR_FLOAT, &settings.index_deg, -360, 360},
-    {"angle_offset", "deg", SR_FLOAT, &settings.angle_offset_deg, -180, 180},
-    {"current_gain", "V/A", SR_FLOAT, &settings.current_V_per_A, -1, 1},
-    {"current_zero", "V", SR_FLOAT, &settings.current_zero_V, 0, 5},
-    {"measures_zero", NULL, SR_INT32, &settings.measures_zero, 0, 1},
-    {"learns", NULL, SR_INT32, &settings.learns, 0, 1},
-};
-
 static const struct sr_firmware firmware = {
     .version = SR_FIRMWARE_VERSION,
     .name = "orchard cart, field-oriented",
     .reset = reset,
     .valley = valley,
-    .settings = all_settings,
-    .setting_count = (int)(sizeof all_settings / sizeof *all_settings),
+    .settings = sr_settings,
+    .setting_count = SETTING_COUNT,
 };
 
 const struct sr_firmware* sr_firmware_table(void) { return &firmware; }

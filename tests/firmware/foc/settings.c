@@ -2,7 +2,11 @@
 
 #include "board.h"
 
-struct settings settings = {
+#ifndef SETTINGS_STAND_IN
+#define SETTINGS_STAND_IN
+#endif
+
+SETTINGS_STAND_IN struct settings settings = {
     .pole_pairs = 4,
     .hall_spacing_deg = 120,
     .encoder_lines = 64,

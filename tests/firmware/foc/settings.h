@@ -1,5 +1,6 @@
 // What differs from machine to machine and from one hand's wiring to the next: set before the drive
-// starts, and kept while it runs. The defaults are the orchard cart's.
+// starts, and kept while it runs. The defaults are the orchard cart's. SETTINGS_STAND_IN: the
+// attribute that puts them where a chip keeps its parameters.
 #pragma once
 
 #include <stdint.h>
@@ -18,6 +19,7 @@ struct settings {
   float current_V_per_A;      // of the sensors
   float current_zero_V;       // their zero, where it is not measured
   int32_t measures_zero;      // 1: at power-up
+  float full_speed_rpm;       // above 0: the throttle asks for a speed, this one when full
   int32_t learns;             // 1: key on starts the learning routine in place of the drive
 };
 extern struct settings settings;

@@ -13,6 +13,7 @@
 #define RCC_AHB1ENR REGISTER(0x40023830u)
 #define RCC_APB1ENR REGISTER(0x40023840u)
 #define RCC_APB2ENR REGISTER(0x40023844u)
+#define RCC_CSR REGISTER(0x40023874u)
 #define FLASH_ACR REGISTER(0x40023C00u)
 
 // Ports: A is 0
@@ -27,8 +28,10 @@ enum { PORT_A, PORT_B, PORT_C };
 // Timers
 #define TIM1 0x40010000u
 #define TIM2 0x40000000u
+#define TIM3 0x40000400u
 #define TIM(timer, offset) REGISTER((timer) + (offset))
 #define TIM_CR1 0x00u
+#define TIM_CR2 0x04u
 #define TIM_SMCR 0x08u
 #define TIM_DIER 0x0Cu
 #define TIM_SR 0x10u
@@ -37,6 +40,7 @@ enum { PORT_A, PORT_B, PORT_C };
 #define TIM_CCMR2 0x1Cu
 #define TIM_CCER 0x20u
 #define TIM_CNT 0x24u
+#define TIM_PSC 0x28u
 #define TIM_ARR 0x2Cu
 #define TIM_RCR 0x30u
 #define TIM_CCR1 0x34u

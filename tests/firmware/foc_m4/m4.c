@@ -3,10 +3,10 @@
 // wires.
 //
 //   PA8 PA9 PA10, PB13 PB14 PB15  gates, high and low sides (TIM1)
-//   PB12   the gate driver's fault, high while it reports: break input, no firmware between
+//   PB12   the gate driver's fault, low while it reports: break input, no firmware between
 //   PB5    the gate driver's enable
 //   PA15 PB3, PB10   encoder A, B (TIM2), index (captures the count)
-//   PC6 PC7 PC8      Halls U, V, W
+//   PC6 PC7 PC8      Halls U, V, W (TIM3, with HALLS_ONLY)
 //   PA0 PA1 PA2      phase currents U, V, W, sampled in one moment by three converters
 //   PC0 PC1          throttle, bus voltage
 //   PB0 PB1 PB2      key, brake, reverse
@@ -14,6 +14,10 @@
 //
 // Converters start shortly before the counter's top, the middle of the low switches' on-time; their
 // interrupt is the control period. New duties act from the next top on.
+//
+// HALLS_ONLY: no encoder, TIM3 times the Halls' edges. HANGS_ON_REVERSE: a mistake on purpose, the
+// main loop waits for the switch to go, so that the watchdog has something to bite.
+// DIVIDES_TRIGGER: sets a prescaler that does nothing here, and that no simulated chip has.
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -27,7 +31,9 @@
 #define VOLTS_PER_STEP (5.0f / 4096.0f)
 
 static enum foc_legs legs;
+#ifndef HALLS_ONLY
 static int32_t index_seen, index_count;
+#endif
 static volatile uint32_t periods;  // for the watchdog: the control runs
 static char text[512];
 static volatile uint32_t written, sent;
@@ -55,7 +61,7 @@ static void start_clock(void) {
   while ((RCC_CFGR & 0xCu) != 8u) {
   }
   RCC_AHB1ENR |= 7u;
-  RCC_APB1ENR |= 1u;
+  RCC_APB1ENR |= 3u;
   RCC_APB2ENR |= 1u | 1u << 4 | 7u << 8;
 }
 
@@ -79,10 +85,49 @@ static void set_pins(void) {
   set_pin(PORT_B, 3, ALTERNATE, 1);
   set_pin(PORT_B, 10, ALTERNATE, 1);
   set_pin(PORT_B, 6, ALTERNATE, 7);
-  GPIO(PORT_B, GPIO_PUPDR) |= 2u << 24;  // no driver that reports: no fault
+  GPIO(PORT_B, GPIO_PUPDR) |= 1u << 24;  // no driver that reports: no fault
   set_pin(PORT_B, 5, OUTPUT, 0);
 }
 
+#ifdef HALLS_ONLY
+#define EDGE_TICK_S (168.0f / 84e6f)
+
+/// Hall interface: each edge of any of the three captures the count and sets it back; it runs over
+/// where nothing turns.
+static void start_halls(void) {
+  for (uint32_t pin = 6; pin < 9; ++pin) set_pin(PORT_C, pin, ALTERNATE, 2);
+  TIM(TIM3, TIM_PSC) = 168u - 1u;
+  TIM(TIM3, TIM_ARR) = 0xFFFFu;
+  TIM(TIM3, TIM_CR2) = 1u << 7;        // the three together
+  TIM(TIM3, TIM_SMCR) = 4u << 4 | 4u;  // reset by either edge of them
+  TIM(TIM3, TIM_CCMR1) = 3u;           // which captures, too
+  TIM(TIM3, TIM_CCER) = 1u;
+  TIM(TIM3, TIM_CR1) = 1u << 2 | 1u;  // only running over counts as an update
+  TIM(TIM3, TIM_EGR) = 1u;
+}
+
+static void read_halls(struct foc_inputs* in) {
+  static bool ran_over, last_ran_over;
+  static uint32_t apart;
+  uint32_t halls, count;
+  do {  // all of one sector
+    halls = GPIO(PORT_C, GPIO_IDR) >> 6 & 7u;
+    count = TIM(TIM3, TIM_CNT);
+    if (TIM(TIM3, TIM_SR) & 1u << 1) {
+      apart = TIM(TIM3, TIM_CCR1);
+      last_ran_over = ran_over;
+      ran_over = false;
+    }
+    if (TIM(TIM3, TIM_SR) & 1u) {
+      ran_over = true;
+      TIM(TIM3, TIM_SR) = ~1u;
+    }
+  } while (halls != (GPIO(PORT_C, GPIO_IDR) >> 6 & 7u));
+  in->hall = (uint8_t)halls;
+  in->edge_s = ran_over ? 1.0f : EDGE_TICK_S * (float)count;
+  in->edges_apart_s = last_ran_over ? 1.0f : EDGE_TICK_S * (float)apart;
+}
+#else
 static void start_encoder(void) {
   TIM(TIM2, TIM_ARR) = 0xFFFFFFFFu;
   TIM(TIM2, TIM_CCMR1) = 0x0101u;
@@ -91,6 +136,7 @@ static void start_encoder(void) {
   TIM(TIM2, TIM_SMCR) = 3u;
   TIM(TIM2, TIM_CR1) = 1u;
 }
+#endif
 
 static void start_converters(void) {
   // All three begin together with the fourth channel of TIM1: a current, then something slow.
@@ -112,8 +158,11 @@ static void start_pwm(void) {
   TIM(TIM1, TIM_CCR4) = TOP - 1u;
   TIM(TIM1, TIM_CCER) = 0x1555u;
   TIM(TIM1, TIM_EGR) = 1u;
-  // 2 x (64 + 20) clocks of dead time; break high; off is driven low.
-  TIM(TIM1, TIM_BDTR) = 0x94u | 1u << 10 | 1u << 11 | 1u << 12 | 1u << 13;
+  // 2 x (64 + 20) clocks of dead time; break low; off is driven low.
+  TIM(TIM1, TIM_BDTR) = 0x94u | 1u << 10 | 1u << 11 | 1u << 12;
+#ifdef DIVIDES_TRIGGER
+  TIM(TIM1, TIM_SMCR) = 1u << 12;
+#endif
   TIM(TIM1, TIM_CR1) = 1u << 5 | 1u << 7 | 1u;
   // From now on every second boundary updates: the next one is the top.
   TIM(TIM1, TIM_RCR) = 1u;
@@ -129,8 +178,13 @@ static void read_inputs(struct foc_inputs* in) {
   in->key = b & 1u;
   in->brake = b & 2u;
   in->reverse = b & 4u;
-  in->driver_fault = b & 1u << 12;
+  in->driver_fault = !(b & 1u << 12);
+#ifdef HALLS_ONLY
+  read_halls(in);
+  in->count = in->index_seen = in->index_count = 0;
+#else
   in->hall = (uint8_t)(GPIO(PORT_C, GPIO_IDR) >> 6 & 7u);
+  in->edge_s = in->edges_apart_s = 0.0f;
   if (TIM(TIM2, TIM_SR) & 1u << 3) {
     ++index_seen;
     index_count = (int32_t)TIM(TIM2, TIM_CCR3);  // reading it clears the flag
@@ -138,6 +192,7 @@ static void read_inputs(struct foc_inputs* in) {
   in->count = settings.encoder_direction * (int32_t)TIM(TIM2, TIM_CNT);
   in->index_seen = index_seen;
   in->index_count = settings.encoder_direction * index_count;
+#endif
 }
 
 void control_period(void) {
@@ -172,12 +227,22 @@ int main(void) {
   IWDG_PR = 0;
   IWDG_RLR = 160;  // 20 ms
   IWDG_KR = 0xCCCCu;
+  if (RCC_CSR & 1u << 29) write_text("bitten by the watchdog\n");
+  RCC_CSR |= 1u << 24;
+#ifdef HALLS_ONLY
+  start_halls();
+#else
   start_encoder();
+#endif
   start_converters();
   start_pwm();
   for (uint32_t seen = 0;;) {
 #ifndef POLLING
     __asm volatile("wfi");
+#endif
+#ifdef HANGS_ON_REVERSE
+    while (GPIO(PORT_B, GPIO_IDR) & 4u) {
+    }
 #endif
     if (periods != seen) IWDG_KR = 0xAAAAu;  // a control that stands still is bitten
     seen = periods;

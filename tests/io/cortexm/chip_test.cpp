@@ -6,6 +6,7 @@
 #include <random>
 
 #include "io/mcu/cortexm/chip.hpp"
+#include "io/mcu/cortexm/stored_settings.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -164,6 +165,125 @@ TEST_F(CortexChip, IsTheSameHoweverTimeIsCut) {
   for (std::size_t i = 0; i < whole.edges.size(); ++i)
     EXPECT_EQ(whole.edges[i].at, cut.edges[i].at);
   EXPECT_EQ(whole.chip.core().exceptions().taken, cut.chip.core().exceptions().taken);
+}
+
+/// Our field-oriented firmware on a board that stands still: 72 V, no current, one Hall, key on.
+struct Drive {
+  static constexpr PinId gates[] = {{0, 8}, {0, 9}, {0, 10}, {1, 13}, {1, 14}, {1, 15}};
+  static constexpr PinId key{1, 0}, fault{1, 12}, hall_U{2, 6};
+  Drive()
+      : chip(*find_chip("stm32f405"),
+             load_program(STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf",
+                          find_chip("stm32f405")->memories),
+             crystal_Hz,
+             {[this](Time, std::string_view text) { said += text; },
+              [this](PinId pin, Level level, Time at) {
+                for (std::size_t k = 0; k < 6; ++k)
+                  if (gates[k] == pin) {
+                    if (level == Level::high && !on[k]) last_on = at;
+                    if (level != Level::high && on[k]) last_off = at;
+                    on[k] = level == Level::high;
+                  }
+              },
+              [this](PinId pin, Time) {
+                if (pin == PinId{2, 0}) return throttle_V / 5.0;
+                return pin == PinId{2, 1} ? 72.0 / 25.0 / 5.0 : 0.5;
+              }}) {
+    for (const PinId pin : {key, fault, hall_U}) chip.set_input(pin, Level::high);
+  }
+  std::string said;
+  double throttle_V = 0.85;
+  std::array<bool, 6> on{};
+  Time last_on{}, last_off{};
+  Chip chip;
+};
+
+// RM0090, 17.3.12: the break input takes MOE away asynchronously, and the outputs their inactive
+// level, whatever the firmware does. Its dead time here: 168 clocks of 168 MHz.
+TEST_F(CortexChip, ABreakInputTakesTheGatesOffWithinTheDeadTime) {
+  // At several moments of a PWM period of 50 us.
+  for (const Time within : {0us, 7us, 12us, 25us, 26us, 44us}) {
+    Drive d;
+    d.chip.run(20ms);
+    d.throttle_V = 2.0;
+    d.chip.run(60ms + within);
+    ASSERT_EQ(d.said, "ready\n");
+    ASSERT_GT(d.last_on, 59ms) << "it switches";
+    const Time broken = d.chip.now();
+    d.chip.set_input(Drive::fault, Level::low);
+    d.chip.run(70ms);
+    EXPECT_LE(d.last_off - broken, 1us) << within.count();
+    EXPECT_LE(d.last_on, broken) << "never on again";
+    EXPECT_EQ(d.on, (std::array<bool, 6>{}));
+    EXPECT_EQ(d.said, "ready\ngate driver\n");
+  }
+}
+
+TEST_F(CortexChip, ItsFirmwareKeepsSettingsInFlash) {
+  const Memories& memories = find_chip("stm32f405")->memories;
+  const Program linked =
+      load_program(STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf", memories);
+  Program program = linked;
+  const auto settings =
+      store_settings(program, memories, {{"pole_pairs", 5.0, ""}, {"current_gain", -0.02, "V/A"}});
+  ASSERT_EQ(settings.size(), 14u);
+  EXPECT_EQ(settings[0].name, "pole_pairs");
+  EXPECT_EQ(settings[0].value, 5.0);
+  EXPECT_TRUE(settings[0].written);
+  EXPECT_FALSE(settings[1].written);
+  std::size_t changed = 0;
+  for (std::size_t i = 0; i < linked.flash.size(); ++i)
+    changed += linked.flash[i] != program.flash[i];
+  EXPECT_GT(changed, 1u);
+  EXPECT_LE(changed, 8u) << "one byte of the one, four of the other";
+  // What cannot be: a name, a range, a unit, a fraction; a table that is none.
+  const SettingChange wrong[] = {{"poles", 4.0, ""},
+                                 {"pole_pairs", 40.0, ""},
+                                 {"pole_pairs", 4.0, "rpm"},
+                                 {"pole_pairs", 4.5, ""}};
+  for (const SettingChange& one : wrong)
+    EXPECT_THROW(store_settings(program, memories, {one}), ConfigError) << one.name << one.value;
+  const auto damaged = [&](std::size_t byte, std::uint8_t value) {
+    Program other = linked;
+    other.flash[other.find("sr_settings")->address - memories.flash_base + byte] = value;
+    EXPECT_THROW(store_settings(other, memories, {}), ConfigError) << byte;
+  };
+  damaged(3, 0x20);   // its name lies in RAM
+  damaged(8, 7);      // a type that is none
+  damaged(15, 0x20);  // its variable lies in RAM
+  damaged(31, 0xff);  // its range ends at not a number, or before it begins
+  Program none = linked;
+  none.names.clear();
+  EXPECT_TRUE(store_settings(none, memories, {}).empty());
+  EXPECT_THROW(store_settings(none, memories, {{"pole_pairs", 4.0, ""}}), ConfigError);
+}
+
+// The rule of motor_path.hpp: what doubts a run, and what does not.
+TEST_F(CortexChip, WhatIsNotModelledInTheMotorPathIsDoubted) {
+  struct Case {
+    Word address, value;
+    const char* why;  // nullptr: no doubt
+  };
+  const Case cases[] = {
+      {0x40010008, 0x1000, "TIM1: ETPS"},                      // SMCR
+      {0x40010018, 0x80, "TIM1: OCxCE"},                       // CCMR1
+      {0x40010018, 0x04, nullptr},                             // OC1FE, and no trigger
+      {0x40000050, 0x400, "TIM2: OR"},                         // its inputs remapped
+      {0x40012304, 7, "ADC: MULTI"},                           // CCR: interleaved
+      {0x40012304, 5, nullptr},                                // CCR: injected simultaneous
+      {0x40020000, 0xA80A0000, "PA9: alternate function 13"},  // MODER
+      {0x40005400, 1, nullptr},                                // I2C1.CR1
+      {0x40007400, 1, nullptr},                                // DAC.CR
+  };
+  for (const Case& c : cases) {
+    Drive d;
+    d.chip.add_gate({0, 9});
+    d.chip.core().bus().write(0x40020024, 4, 0xD0, d.chip.core().now(), true);  // AFRH: PA9 13
+    d.chip.core().bus().write(c.address, 4, c.value, d.chip.core().now(), true);
+    EXPECT_EQ(d.chip.doubt().has_value(), c.why != nullptr) << std::hex << c.address;
+    if (c.why != nullptr && d.chip.doubt())
+      EXPECT_THAT(d.chip.doubt()->why, HasSubstr(c.why)) << std::hex << c.address;
+  }
 }
 
 /// Nothing that a program may do to its registers brings the simulator down.

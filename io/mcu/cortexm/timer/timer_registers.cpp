@@ -123,6 +123,10 @@ void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       if (count_.centred && (count_.value == 0 || count_.value == count_.top))
         count_.down = count_.value != 0;
       break;
+    case OR:
+      or_ = merged(or_) & bits;
+      if (or_ != 0) listener_.not_modelled("OR: inputs are not remapped", at);
+      break;
     case PSC:
       psc_ = merged(psc_) & 0xffff;
       break;
@@ -204,7 +208,8 @@ void Timer::write_modes(unsigned first, Word value) noexcept {
     c.filter = 0;
     c.preloaded = byte >> 3 & 1;
     if (!c.preloaded) c.compare = c.written;
-    if (byte & 0x84)
+    // Hastened is an output only behind a trigger.
+    if ((byte & 0x80) || ((byte & 0x04) && smcr::SMS(smcr_) != 0))
       listener_.not_modelled("OCxCE, OCxFE: the output is not cleared or hastened", last_tick_);
     c.mode_written = byte >> 4 & 7;
     if ((cr2_ & cr2::CCPC) && i < 3) continue;  // with the next COM
