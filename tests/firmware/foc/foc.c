@@ -12,8 +12,9 @@
 #include "trig.h"
 
 #define PERIODS(seconds) ((int32_t)((seconds)*PWM_HZ))
-#define SETTLE_PERIODS 16
-#define OFFSET_READINGS 128
+// Meanwhile the angle has time to catch up with a machine that turns.
+#define SETTLE_PERIODS PERIODS(0.002f)
+#define OFFSET_READINGS PERIODS(0.016f)
 #define USABLE 0.565f  // of the bus: a little less than 1 / sqrt 3
 #define RESERVE 0.97f  // of that, where the field is weakened: the rest is for control
 #define STANDSTILL_RAD_S 6.3f
@@ -76,7 +77,7 @@ static void read_offsets(const struct foc_inputs* in) {
     for (int k = 0; k < 3; ++k) sum_V[k] += in->current_V[k];
   if (periods < SETTLE_PERIODS + OFFSET_READINGS - 1) return;
   for (int k = 0; k < 3; ++k) {
-    offset_V[k] = sum_V[k] / OFFSET_READINGS;
+    offset_V[k] = sum_V[k] / (float)OFFSET_READINGS;
     if (magnitude(offset_V[k] - OFFSET_V) > OFFSET_MOST_V) return stop("current offset\n");
   }
   enter(WAIT_KEY);
