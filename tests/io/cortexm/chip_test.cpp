@@ -190,7 +190,7 @@ struct Drive {
                 return pin == PinId{2, 1} ? 72.0 / 25.0 / 5.0 : 0.5;
               }}) {
     for (const PinId pin : {key, fault, hall_U}) chip.set_input(pin, Level::high);
-    for (const std::uint8_t pin : {7, 8}) chip.set_input({2, pin}, Level::low);  // the other Halls
+    for (const PinId other : {PinId{2, 7}, PinId{2, 8}}) chip.set_input(other, Level::low);
   }
   std::string said;
   double throttle_V = 0.85;
@@ -205,14 +205,14 @@ TEST_F(CortexChip, ABreakInputTakesTheGatesOffWithinTheDeadTime) {
   // At several moments of a PWM period of 50 us.
   for (const Time within : {0us, 7us, 12us, 25us, 26us, 44us}) {
     Drive d;
-    d.chip.run(20ms);
+    d.chip.run(40ms);
     d.throttle_V = 2.0;
-    d.chip.run(60ms + within);
+    d.chip.run(80ms + within);
     ASSERT_EQ(d.said, "ready\n");
-    ASSERT_GT(d.last_on, 59ms) << "it switches";
+    ASSERT_GT(d.last_on, 79ms) << "it switches";
     const Time broken = d.chip.now();
     d.chip.set_input(Drive::fault, Level::low);
-    d.chip.run(70ms);
+    d.chip.run(90ms);
     EXPECT_LE(d.last_off - broken, 1us) << within.count();
     EXPECT_LE(d.last_on, broken) << "never on again";
     EXPECT_EQ(d.on, (std::array<bool, 6>{}));
