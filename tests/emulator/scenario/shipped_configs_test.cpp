@@ -29,7 +29,9 @@ class BuildFolder {
   BuildFolder() {
     for (const char* firmware :
          {"orchard_six_step.elf", "orchard_six_step_atmega8.elf", "orchard_sensorless.elf",
-          "orchard_foc.so", "orchard_foc_align.so", "orchard_foc_m4.elf"})
+          "orchard_foc.so", "orchard_foc_align.so", "orchard_foc_m4.elf",
+          "orchard_foc_m4_align.elf", "orchard_foc_m4_halls.elf", "orchard_foc_m4_hangs.elf",
+          "orchard_foc_m4_unmodelled.elf"})
       folder_.write(std::string("firmware/") + firmware, test::elf_start);
   }
   fs::path path() const { return folder_.path(); }
