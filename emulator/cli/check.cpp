@@ -2,7 +2,6 @@
 // understood.
 #include <fmt/core.h>
 
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 #include <string>
@@ -17,6 +16,7 @@
 #include "emulator/cli/check_lines.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/known_measures.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_folder.hpp"
@@ -242,40 +242,40 @@ int check(const Request& request) {
 
 }  // namespace
 
-void add_check(CLI::App& app, int& status) {
+void add_check(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command = app.add_subcommand(
-      "check", "Read a bench, and a scenario for it, and say what was understood");
-  command->add_option("BENCH", request->bench, "bench file (YAML)")->required();
-  command->add_option("SCENARIO", request->scenario, "scenario file (YAML)");
+  Command command =
+      program.add("check", "Read a bench, and a scenario for it, and say what was understood");
+  command.option("BENCH", request->bench, "bench file (YAML)").required();
+  command.option("SCENARIO", request->scenario, "scenario file (YAML)");
   command
-      ->add_option("--set", request->overrides,
-                   "change a parameter of the bench: path=value; may be given again")
-      ->allow_extra_args(false);
+      .option("--set", request->overrides,
+              "change a parameter of the bench: path=value; may be given again")
+      .one_each_time();
   command
-      ->add_option("--as-wired", request->as_wired,
-                   "hold the bench against this route of wires, whatever stands at its connector")
-      ->check(CLI::IsMember({"gpiod", "polled"}));
-  command->add_flag("--connect", request->connect,
-                    "backend link: ask the co-processor what it is; outputs stay as they are");
-  command->add_option("--wiring", request->wiring, "draw the wires into this file (SVG)");
-  CLI::Option* calibrate = command->add_option(
+      .option("--as-wired", request->as_wired,
+              "hold the bench against this route of wires, whatever stands at its connector")
+      .one_of({"gpiod", "polled"});
+  command.flag("--connect", request->connect,
+               "backend link: ask the co-processor what it is; outputs stay as they are");
+  command.option("--wiring", request->wiring, "draw the wires into this file (SVG)");
+  CommandOption calibrate = command.option(
       "--calibrate", request->calibration,
       "controller unplugged, outputs joined to inputs: measure the lines, write this file (YAML)");
-  CLI::Option* arrangement = command->add_flag(
+  CommandOption arrangement = command.flag(
       "--arrangement", request->arrangement,
       "hold the Hall codes and see which gates answer: stuck, inverted and swapped lines, and how "
       "phases and Halls are arranged");
-  for (CLI::Option* at_the_lines : {calibrate, arrangement})
-    for (const char* other : {"SCENARIO", "--as-wired", "--wiring"}) at_the_lines->excludes(other);
-  calibrate->excludes(arrangement);
-  command->add_flag("--wires-are-set", request->lines.wires_are_set,
-                    "with --calibrate and --arrangement: the wires are as these list them");
+  for (CommandOption at_the_lines : {calibrate, arrangement})
+    for (const char* other : {"SCENARIO", "--as-wired", "--wiring"}) at_the_lines.excludes(other);
+  calibrate.excludes(arrangement);
+  command.flag("--wires-are-set", request->lines.wires_are_set,
+               "with --calibrate and --arrangement: the wires are as these list them");
   command
-      ->add_flag("--allow-soft", request->lines.allow_soft,
-                 "with --calibrate: measure without the rights of a real-time loop")
-      ->needs(calibrate);
-  command->footer(R"(Examples:
+      .flag("--allow-soft", request->lines.allow_soft,
+            "with --calibrate: measure without the rights of a real-time loop")
+      .needs(calibrate);
+  command.footer(R"(Examples:
   stillrotor check configs/benches/orchard-cart-hub.yaml
   stillrotor check configs/benches/orchard-cart-mid.yaml configs/scenarios/first-drive.yaml
   stillrotor check configs/benches/orchard-cart-hub.yaml --wiring wiring.svg
@@ -293,7 +293,7 @@ confirmed it, and leave the outputs at their safe levels.
 Exit status: 0 it would run; 2 something is wrong, every problem with its line, more is asked
 of the wires than they can do, or they are not wired as listed; 4 this computer, or what is wired to
 it, failed; 130, 143 interrupted, outputs safe.)");
-  command->callback([request, &status] { status = check(*request); });
+  command.does([request, &status] { status = check(*request); });
 }
 
 }  // namespace stillrotor

@@ -1,7 +1,6 @@
 // stillrotor compare, stillrotor baseline: what became different between runs.
 #include <fmt/core.h>
 
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
 #include <set>
@@ -9,6 +8,7 @@
 #include <vector>
 
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/compare/comparison.hpp"
@@ -111,18 +111,17 @@ int accept(const Request& request) {
 
 }  // namespace
 
-void add_compare(CLI::App& app, int& status) {
+void add_compare(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command = app.add_subcommand("compare", "What became different between two runs");
-  command
-      ->add_option("RUN", request->runs, "RUN_A and RUN_B, folders of runs; or one and --baseline")
-      ->required()
-      ->expected(1, 2);
-  command->add_option(
+  Command command = program.add("compare", "What became different between two runs");
+  command.option("RUN", request->runs, "RUN_A and RUN_B, folders of runs; or one and --baseline")
+      .required()
+      .expects(1, 2);
+  command.option(
       "--repeats", request->repeats,
       "runs like RUN_A with other seeds, two or more: how far they differ by themselves");
-  command->add_option("--baseline", request->baseline, "a file that `baseline accept` wrote");
-  command->footer(R"(Examples:
+  command.option("--baseline", request->baseline, "a file that `baseline accept` wrote");
+  command.footer(R"(Examples:
   stillrotor compare runs/before runs/after
   stillrotor compare runs/before runs/after --repeats runs/seed-2 runs/seed-3 runs/seed-4
   stillrotor compare runs/after --baseline baselines/first-drive.json
@@ -130,24 +129,23 @@ void add_compare(CLI::App& app, int& status) {
 Verdicts first, then faults and protection, measures by how many bands they moved, events, signals.
 Without repeats or baseline runs are compared exactly. Exit status: 0 the same, 1 different,
 3 not comparable (other bench, scenario or clock), 2 no such run or baseline.)");
-  command->callback([request, &status] { status = compare_runs(*request); });
+  command.does([request, &status] { status = compare_runs(*request); });
 }
 
-void add_baseline(CLI::App& app, int& status) {
+void add_baseline(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command = app.add_subcommand("baseline", "What runs of a bench are held against later");
-  command->require_subcommand(1);
-  CLI::App* accepting = command->add_subcommand("accept", "Take runs as they are for right");
-  accepting
-      ->add_option("RUN", request->runs, "folders of runs, three or more, best with other seeds")
-      ->required();
-  accepting->add_option("--out", request->out, "file to write, for version control")->required();
-  command->footer(R"(Examples:
+  Command command = program.add("baseline", "What runs of a bench are held against later");
+  command.needs_command();
+  Command accepting = command.add("accept", "Take runs as they are for right");
+  accepting.option("RUN", request->runs, "folders of runs, three or more, best with other seeds")
+      .required();
+  accepting.option("--out", request->out, "file to write, for version control").required();
+  command.footer(R"(Examples:
   stillrotor baseline accept runs/seed-1 runs/seed-2 runs/seed-3 --out baselines/first-drive.json
 
 The file holds the mean and the band of every measure and of every event's time, and the verdicts.
 INVALID and unfinished runs are refused. Exit status: 0; 2 refused; 4 the disk refused.)");
-  accepting->callback([request, &status] { status = accept(*request); });
+  accepting.does([request, &status] { status = accept(*request); });
 }
 
 }  // namespace stillrotor

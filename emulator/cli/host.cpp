@@ -1,7 +1,6 @@
 // stillrotor host: is this computer fit for a real-time bench?
 #include <fmt/core.h>
 
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 #include <string>
@@ -9,6 +8,7 @@
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/cycle/load_wires.hpp"
@@ -104,20 +104,19 @@ int host(const Request& request) {
 
 }  // namespace
 
-void add_host(CLI::App& app, int& status) {
+void add_host(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command =
-      app.add_subcommand("host", "Is this computer fit for a controller on real wires?");
-  CLI::Option* bench = command->add_option("BENCH", request->bench,
-                                           "bench file (YAML) whose cycle and plant are the load");
+  Command command = program.add("host", "Is this computer fit for a controller on real wires?");
+  CommandOption bench = command.option("BENCH", request->bench,
+                                       "bench file (YAML) whose cycle and plant are the load");
   command
-      ->add_option("--set", request->overrides,
-                   "change a parameter of the bench: path=value; may be given again")
-      ->allow_extra_args(false)
-      ->needs(bench);
-  command->add_option("--seconds", request->seconds, "how long to measure (default 5)")
-      ->check(CLI::Range(0.1, 86400.0));
-  command->footer(R"(Touches no line: the plant is fed with gate edges made up here.
+      .option("--set", request->overrides,
+              "change a parameter of the bench: path=value; may be given again")
+      .one_each_time()
+      .needs(bench);
+  command.option("--seconds", request->seconds, "how long to measure (default 5)")
+      .within(0.1, 86400.0);
+  command.footer(R"(Touches no line: the plant is fed with gate edges made up here.
 
 Examples:
   stillrotor host
@@ -125,7 +124,7 @@ Examples:
   stillrotor host bench.yaml --seconds 3600
 
 Exit status: 0 fit; 2 the request is wrong; 4 unfit, with the command that changes each finding.)");
-  command->callback([request, &status] { status = host(*request); });
+  command.does([request, &status] { status = host(*request); });
 }
 
 }  // namespace stillrotor

@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
@@ -13,6 +12,7 @@
 
 #include "emulator/bench/parameter_table.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/scenario_schema.hpp"
 #include "emulator/cli/table.hpp"
 #include "emulator/handover/frame.hpp"
@@ -205,20 +205,20 @@ constexpr const char* schema = "scenario-schema";
 
 }  // namespace
 
-void add_list(CLI::App& app, int& status) {
+void add_list(Command& program, int& status) {
   const auto what = std::make_shared<std::string>();
-  CLI::App* command =
-      app.add_subcommand("list", "Show what there is: parameters, measures, faults, files, ...");
+  Command command =
+      program.add("list", "Show what there is: parameters, measures, faults, files, ...");
   std::vector<std::string> words;
   for (const auto& [word, lister] : listers()) words.push_back(word);
   words.emplace_back(schema);
-  command->add_option("WHAT", *what, "what to list")->required()->check(CLI::IsMember(words));
-  command->footer(R"(Examples:
+  command.option("WHAT", *what, "what to list").required().one_of(words);
+  command.footer(R"(Examples:
   stillrotor list parameters        everything a bench file can say, with unit, range and default
   stillrotor list measures          what a scenario can set limits on
   stillrotor list scenario-schema   a JSON Schema of scenario files, for editors
   stillrotor list machines          part files below ./configs, and the parameters of a machine)");
-  command->callback([what, &status] {
+  command.does([what, &status] {
     fmt::print("{}", *what == schema ? scenario_schema() : table(listers().at(*what)(), 0));
     status = 0;
   });

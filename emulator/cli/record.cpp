@@ -1,7 +1,6 @@
 // stillrotor record: what is in a record, and its signals as a table.
 #include <fmt/core.h>
 
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <string>
 #include <system_error>
@@ -10,6 +9,7 @@
 #include "emulator/bench/input_error.hpp"
 #include "emulator/bench/units.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/record/csv_export.hpp"
 #include "emulator/record/record_reader.hpp"
@@ -63,39 +63,39 @@ int status_of(Do&& act, const Request& request) {
 
 }  // namespace
 
-void add_record(CLI::App& app, int& status) {
+void add_record(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* record = app.add_subcommand("record", "Look into a record, or take signals out of it");
-  record->require_subcommand(1);
+  Command record = program.add("record", "Look into a record, or take signals out of it");
+  record.needs_command();
 
-  CLI::App* info = record->add_subcommand("info", "What is in a record");
-  info->add_option("RECORD", request->record, "a run's folder, or its record.h5")->required();
-  info->footer(R"(Example:
+  Command info = record.add("info", "What is in a record");
+  info.option("RECORD", request->record, "a run's folder, or its record.h5").required();
+  info.footer(R"(Example:
   stillrotor record info runs/<folder>
 
 Works on a record that was cut short, too. Exit status: 0; 2 not a record.)");
-  info->callback([request, &status] { status = status_of(print_info, *request); });
+  info.does([request, &status] { status = status_of(print_info, *request); });
 
-  CLI::App* out = record->add_subcommand(
-      "export", "Signals as comma-separated values, lines for waveform viewers");
-  out->add_option("RECORD", request->record, "a run's folder, or its record.h5")->required();
-  out->add_option("--csv", request->csv, "signals on the grid: file to write");
-  out->add_option("--vcd", request->vcd, "all edges of all lines (IEEE 1364): file to write");
-  out->require_option(2, 0);
-  out->add_option("--signals", request->signals,
-                  "names, with commas between (default: all); `list signals` shows them; also "
-                  "<name>.least, <name>.greatest where there are such")
-      ->delimiter(',');
-  out->add_option("--from", request->from, "begin, with unit (default: 0 s)");
-  out->add_option("--to", request->to, "end, with unit (default: the record's end)");
-  out->footer(R"(Examples:
+  Command out =
+      record.add("export", "Signals as comma-separated values, lines for waveform viewers");
+  out.option("RECORD", request->record, "a run's folder, or its record.h5").required();
+  out.option("--csv", request->csv, "signals on the grid: file to write");
+  out.option("--vcd", request->vcd, "all edges of all lines (IEEE 1364): file to write");
+  out.needs_options(2);
+  out.option("--signals", request->signals,
+             "names, with commas between (default: all); `list signals` shows them; also "
+             "<name>.least, <name>.greatest where there are such")
+      .separated_by(',');
+  out.option("--from", request->from, "begin, with unit (default: 0 s)");
+  out.option("--to", request->to, "end, with unit (default: the record's end)");
+  out.footer(R"(Examples:
   stillrotor record export runs/<folder> --csv drive.csv
   stillrotor record export runs/<folder> --csv start.csv --signals speed,torque --to "200 ms"
   stillrotor record export runs/<folder> --vcd gates.vcd
 
 HDF5 needs no export: record.h5 is in an open format. Exit status: 0; 2 the request
 is wrong or no record; 4 the disk refused.)");
-  out->callback([request, &status] { status = status_of(export_it, *request); });
+  out.does([request, &status] { status = status_of(export_it, *request); });
 }
 
 }  // namespace stillrotor

@@ -1,7 +1,6 @@
 // stillrotor report: a run's folder as one page.
 #include <fmt/core.h>
 
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -10,6 +9,7 @@
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/report/report.hpp"
@@ -71,21 +71,21 @@ int write_page(const Request& request) {
 
 }  // namespace
 
-void add_report(CLI::App& app, int& status) {
+void add_report(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command = app.add_subcommand("report", "A run as one page to read, print and send");
-  command->add_option("RUN", request->run, "a run's folder")->required();
-  command->add_option("--out", request->out, "file to write (default: report.html in that folder)");
-  command->add_option("--against", request->against,
-                      "another run's folder, or a baseline: what became different has a section");
-  command->footer(R"(Examples:
+  Command command = program.add("report", "A run as one page to read, print and send");
+  command.option("RUN", request->run, "a run's folder").required();
+  command.option("--out", request->out, "file to write (default: report.html in that folder)");
+  command.option("--against", request->against,
+                 "another run's folder, or a baseline: what became different has a section");
+  command.footer(R"(Examples:
   stillrotor report runs/<folder>
   stillrotor report runs/after --against runs/before
   stillrotor report runs/<folder> --out broken-hall.html
 
 `run` writes it by itself; this is for runs that were stopped, and after an update. The page needs no
 network. Exit status: 0; 2 not a run's folder, or nothing to hold it against; 4 the disk refused.)");
-  command->callback([request, &status] { status = write_page(*request); });
+  command.does([request, &status] { status = write_page(*request); });
 }
 
 }  // namespace stillrotor

@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <charconv>
 #include <csignal>
@@ -20,6 +19,7 @@
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/cycle_summary.hpp"
 #include "emulator/cli/known_measures.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/privileges.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/rehearsal_report.hpp"
@@ -419,60 +419,59 @@ int run(const Request& request) {
 
 }  // namespace
 
-void add_run(CLI::App& app, int& status) {
+void add_run(Command& program, int& status) {
   const auto request = std::make_shared<Request>();
-  CLI::App* command = app.add_subcommand("run", "Run a scenario on a bench and judge it");
-  command->add_option("BENCH", request->bench, "bench file (YAML)")->required();
-  command->add_option("SCENARIO", request->scenario, "scenario file (YAML)")->required();
-  command->add_option("--out", request->out,
-                      "run folder, empty or new (default: runs/<UTC time>-<bench>-<scenario>)");
+  Command command = program.add("run", "Run a scenario on a bench and judge it");
+  command.option("BENCH", request->bench, "bench file (YAML)").required();
+  command.option("SCENARIO", request->scenario, "scenario file (YAML)").required();
+  command.option("--out", request->out,
+                 "run folder, empty or new (default: runs/<UTC time>-<bench>-<scenario>)");
   command
-      ->add_option("--set", request->overrides,
-                   "change a parameter of the bench: path=value; may be given again")
-      ->allow_extra_args(false);
+      .option("--set", request->overrides,
+              "change a parameter of the bench: path=value; may be given again")
+      .one_each_time();
   command
-      ->add_option("--scenario-set", request->scenario_settings,
-                   "change a parameter of the scenario: name=value; may be given again")
-      ->allow_extra_args(false);
-  command->add_option("--pace", request->pace, "wall: as slow as the real thing, to watch it")
-      ->check(CLI::IsMember({"wall"}));
+      .option("--scenario-set", request->scenario_settings,
+              "change a parameter of the scenario: name=value; may be given again")
+      .one_each_time();
+  command.option("--pace", request->pace, "wall: as slow as the real thing, to watch it")
+      .one_of({"wall"});
   command
-      ->add_option("--clock", request->clock,
-                   "wall: hold a built-in controller against the real-time cycle, as if on wires")
-      ->check(CLI::IsMember({"wall"}))
-      ->excludes("--pace");
+      .option("--clock", request->clock,
+              "wall: hold a built-in controller against the real-time cycle, as if on wires")
+      .one_of({"wall"})
+      .excludes("--pace");
   command
-      ->add_option("--rehearse", request->rehearse,
-                   fmt::format("run it a second time as if on wires, and show what they would get "
-                               "wrong: {}, or the file of a calibration",
-                               fmt::join(rehearsal_routes(), ", ")))
-      ->excludes("--pace")
-      ->excludes("--clock");
+      .option("--rehearse", request->rehearse,
+              fmt::format("run it a second time as if on wires, and show what they would get "
+                          "wrong: {}, or the file of a calibration",
+                          fmt::join(rehearsal_routes(), ", ")))
+      .excludes("--pace")
+      .excludes("--clock");
   command
-      ->add_option(
-          "--gdb", request->gdb,
-          "let a debugger stop and look at firmware on a simulated Cortex-M4F: the port on "
-          "127.0.0.1, 0 for any that is free. The run waits for it to connect")
-      ->excludes("--pace")
-      ->excludes("--clock")
-      ->excludes("--rehearse");
-  command->add_option("--keep-before", request->keep_before,
-                      "keep the signals only around faults and events: so long before each, and "
-                      "before the end (then 2 s where only --keep-after is given). The overview, "
-                      "marks and sums are of everything; what lies outside cannot be judged");
-  command->add_option("--keep-after", request->keep_after,
-                      "and so long after each (then 1 s where only --keep-before is given)");
+      .option("--gdb", request->gdb,
+              "let a debugger stop and look at firmware on a simulated Cortex-M4F: the port on "
+              "127.0.0.1, 0 for any that is free. The run waits for it to connect")
+      .excludes("--pace")
+      .excludes("--clock")
+      .excludes("--rehearse");
+  command.option("--keep-before", request->keep_before,
+                 "keep the signals only around faults and events: so long before each, and "
+                 "before the end (then 2 s where only --keep-after is given). The overview, "
+                 "marks and sums are of everything; what lies outside cannot be judged");
+  command.option("--keep-after", request->keep_after,
+                 "and so long after each (then 1 s where only --keep-before is given)");
   command
-      ->add_option("--compress", request->compression,
-                   "signals in record.h5: 0 not, 1 quickly, 9 to the least; off the cycle's core")
-      ->check(CLI::Range(0, 9));
-  command->add_flag("--allow-soft", request->allow_soft,
-                    "on the wall clock: run without the rights of a real-time loop; the record "
-                    "says so");
-  command->add_option("--user", request->user,
-                      "started by root: become this user, for good, before anything is opened");
-  command->add_flag("-q,--quiet", request->quiet, "only the result");
-  command->footer(R"(Examples:
+      .option("--compress", request->compression,
+              "signals in record.h5: 0 not, 1 quickly, 9 to the least; off the cycle's core")
+      .whole_within(0, 9);
+  command.flag("--allow-soft", request->allow_soft,
+               "on the wall clock: run without the rights of a real-time loop; the record "
+               "says so");
+  command.option("--user", request->user,
+                 "started by root: become this user, for good, before anything is opened");
+  command.flag("-q,--quiet", request->quiet, "only the result");
+  command.footer(R"(Examples:
   stillrotor run configs/benches/orchard-cart-hub.yaml configs/scenarios/first-drive.yaml
   stillrotor run bench.yaml hill.yaml --set "machine.winding_resistance=50 mohm" --out runs/warm
   stillrotor run bench.yaml hill.yaml --pace wall
@@ -483,7 +482,7 @@ void add_run(CLI::App& app, int& status) {
 
 Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
 (a full disk, no rights for real time, a cycle that fell behind, an emergency stop); 130, 143 interrupted: the record is kept, there is no verdict.)");
-  command->callback([request, &status] { status = run(*request); });
+  command.does([request, &status] { status = run(*request); });
 }
 
 }  // namespace stillrotor

@@ -2,7 +2,6 @@
 // at its lines, at the address that a bench names. To try bench and link before there is a chip.
 #include <fmt/format.h>
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
 #include <random>
@@ -10,6 +9,7 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/stop_signals.hpp"
 #include "emulator/coprocessor/chip_of_bench.hpp"
@@ -114,30 +114,29 @@ int serve(const Request& request) {
 }  // namespace stillrotor
 
 int main(int argc, char** argv) {
-  CLI::App app{
+  using namespace stillrotor;
+  const ProgramText text{
       "A timing co-processor that is this computer, with a simulated controller at its lines, at\n"
       "the address that a bench with backend link names. Stops on Ctrl-C.",
-      "stillrotor_coprocessor"};
-  stillrotor::Request request;
-  app.add_option("BENCH", request.bench, "bench file (YAML) with controller.backend: link")
-      ->required();
-  auto* tested = app.add_option_group("controller", "what stands at the chip's lines");
-  tested->add_option("--firmware", request.firmware,
-                     "firmware compiled for this computer, a shared object");
-  tested->add_option("--controller", request.controller,
-                     "the simulated controller of this bench file: mcu, hostfw or standin");
-  tested->require_option(1);
-  app.add_option("--address", request.address, "listen here, in the place of the bench's address");
-  app.add_option("--set", request.overrides,
-                 "change a parameter of the bench: path=value; may be given again")
-      ->allow_extra_args(false);
-  app.footer(R"(Example, in two terminals:
+      "stillrotor_coprocessor", ""};
+  Request request;
+  const auto set_up = [&request](Command& program) {
+    program.option("BENCH", request.bench, "bench file (YAML) with controller.backend: link")
+        .required();
+    Command tested = program.one_of_these("controller", "what stands at the chip's lines");
+    tested.option("--firmware", request.firmware,
+                  "firmware compiled for this computer, a shared object");
+    tested.option("--controller", request.controller,
+                  "the simulated controller of this bench file: mcu, hostfw or standin");
+    program.option("--address", request.address,
+                   "listen here, in the place of the bench's address");
+    program
+        .option("--set", request.overrides,
+                "change a parameter of the bench: path=value; may be given again")
+        .one_each_time();
+    program.footer(R"(Example, in two terminals:
   stillrotor_coprocessor configs/benches/orchard-cart-mid-link.yaml --firmware build/release/firmware/orchard_foc.so
   stillrotor run configs/benches/orchard-cart-mid-link.yaml configs/scenarios/first-drive.yaml --allow-soft)");
-  try {
-    app.parse(argc, argv);
-  } catch (const CLI::ParseError& error) {
-    return app.exit(error) == 0 ? 0 : stillrotor::exit_request_wrong;
-  }
-  return stillrotor::serve(request);
+  };
+  return read_command_line(text, argc, argv, set_up, [&request] { return serve(request); });
 }
