@@ -78,7 +78,7 @@ void WiredBench::advance(std::int64_t until_ps) noexcept {
   const std::int64_t from_ps = world_.now_ps();
   read_averages(until_ps);
   clean(io::Time(until_ps) + gate_path_.hold());
-  for (const io::Edge& edge : gate_path_.ready()) drive(edge);
+  for (const io::Edge& edge : gate_path_.ready()) drive(edge, until_ps);
   advance_world(until_ps);
   judge_gates(from_ps);
   world_.announce();
@@ -134,9 +134,14 @@ void WiredBench::judge_pulses(std::int64_t from_ps) noexcept {
   if (all_known) suspects_ = gate_path_.pwm().suspects();
 }
 
-/// The world knows the harness and takes levels of a pin; on wires polarity is off already.
-void WiredBench::drive(const io::Edge& edge) noexcept {
-  advance_world(edge.at.count());
+/// The world knows the harness and takes levels of a pin; on wires polarity is off already. Up to the
+/// first moment at which a sensor may have an edge, gates wait there and the plant goes through all
+/// of them at once, later: nobody looks at it before the turn's end.
+void WiredBench::drive(const io::Edge& edge, std::int64_t until_ps) noexcept {
+  if (mirror_ || edge.at.count() >= world_.quiet_ps()) {
+    advance_world(edge.at.count());
+    if (!mirror_) world_.find_quiet(until_ps);
+  }
   io::Level pin = edge.level;
   if (pin != io::Level::released && !bench_.harness.lines[io::index(edge.line)].active_high)
     pin = pin == io::Level::high ? io::Level::low : io::Level::high;

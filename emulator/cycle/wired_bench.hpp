@@ -68,7 +68,7 @@ class WiredBench {
   void judge_gates(std::int64_t from_ps) noexcept;
   void judge_pulses(std::int64_t from_ps) noexcept;
   void judge_volts() noexcept;
-  void drive(const io::Edge&) noexcept;
+  void drive(const io::Edge&, std::int64_t until_ps) noexcept;
   void advance_world(std::int64_t until_ps) noexcept;
   void look_at_pins() noexcept;
 
