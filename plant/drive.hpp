@@ -126,6 +126,7 @@ struct DriveState : Continuous {
   std::int8_t rotation = 0;    // +1, -1 sliding; 0 held by friction
   std::int8_t rotation_2 = 0;  // the same of the load side, while it has its own speed
   bool apart = false;          // motor side and load side have two speeds
+  RoadSurface surface;
   ShaftFaults shaft_faults;
   std::int8_t power_flow = 1;      // sign of what the gear passes on, where it has losses
   std::uint8_t sensor_levels = 0;  // bit k: SensorLine k is high
@@ -238,8 +239,12 @@ class Drive {
   void set_chopper(bool on) noexcept;          // the gate of a chopper that does not act by itself
   void set_wind_m_s(Ramp) noexcept;            // against the vehicle
   void set_pedal_Nm(Ramp) noexcept;            // mean, at the crank; drives forward
-  void hold_speed_rad_s(Ramp) noexcept;        // dynamometer: imposes speed, or with a gain ...
-  void release_speed() noexcept;               // ... until released
+  void set_surface(const RoadSurface&) noexcept;  // from now on, at once
+  /// Of the surroundings, above 0 K: the bodies of fitted heat paths follow. Without heat paths
+  /// nothing asks for it.
+  void set_ambient_K(double) noexcept;
+  void hold_speed_rad_s(Ramp) noexcept;          // dynamometer: imposes speed, or with a gain ...
+  void release_speed() noexcept;                 // ... until released
   void set_phase_open(Leg, bool open) noexcept;  // current in it is cut at once (flux-conserving)
   /// A terminal touches the negative rail through a resistance > 0; the last one told only.
   /// MOSFETs.

@@ -136,7 +136,7 @@ void Drive::Impl::choose_motion() noexcept {
 }
 
 void Drive::Impl::refresh_shaft() noexcept {
-  shaft_law.break_down(par.shaft, s.shaft_faults);
+  shaft_law.stand_on(par.shaft, s.surface, s.shaft_faults);
   coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
 }
 
@@ -149,6 +149,13 @@ void Drive::set_bearing_friction_Nm(double more) noexcept {
 void Drive::set_grip_share(double share) noexcept {
   impl_->s.shaft_faults.grip_share = share;
   impl_->refresh_shaft();
+}
+
+void Drive::set_surface(const RoadSurface& road) noexcept {
+  if (road == impl_->s.surface) return;
+  impl_->s.surface = road;
+  impl_->refresh_shaft();
+  impl_->choose_motion();
 }
 
 // Where a freewheel locks or catches with its sides at two speeds, they meet by momentum.

@@ -77,4 +77,13 @@ struct ShaftFaults {
   FreewheelFault freewheel = FreewheelFault::none;
 };
 
+/// The road under the wheels: shares of ShaftParameters::rolling_resistance and of the tyre's grip,
+/// both above 0. In DriveState.
+struct RoadSurface {
+  double rolling_share = 1.0;
+  double grip_share = 1.0;  // Coupling::slipping only
+
+  bool operator==(const RoadSurface&) const = default;
+};
+
 }  // namespace stillrotor::plant

@@ -88,16 +88,18 @@ struct ShaftLaw {
     inertia = s.inertia_kg_m2 + (tyre ? wheel : 0.0);
     inertia_2 = vehicle + (tyre ? 0.0 : wheel);
     weight_lever = s.cart_mass_kg * gravity_m_s2 * lever_m;
-    coulomb_2 = s.rolling_resistance * weight_lever + s.static_torque_Nm;
-    break_down(s, {});
+    stand_on(s, {}, {});
     curve_c = 2.0 - 2.0 / pi * std::asin(std::min(1.0, s.slide_friction / s.peak_friction));
     curve_b = std::tan(pi / (2.0 * curve_c)) / s.peak_slip;
   }
 
   /// RT: safe.
-  void break_down(const ShaftParameters& s, const ShaftFaults& now) noexcept {
+  void stand_on(const ShaftParameters& s, const RoadSurface& road,
+                const ShaftFaults& now) noexcept {
     coulomb = s.coulomb_friction_Nm + now.bearing_Nm;
-    grip = now.grip_share * s.driven_weight_share * s.peak_friction * weight_lever;
+    coulomb_2 = road.rolling_share * s.rolling_resistance * weight_lever + s.static_torque_Nm;
+    grip =
+        road.grip_share * now.grip_share * s.driven_weight_share * s.peak_friction * weight_lever;
     freewheels = s.coupling == Coupling::freewheel && now.freewheel == FreewheelFault::none;
   }
 

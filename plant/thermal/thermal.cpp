@@ -48,17 +48,19 @@ ThermalNetwork::ThermalNetwork(const ThermalParameters& p, double tick_s) : p_(p
 
 ThermalState ThermalNetwork::at_rest() const noexcept {
   ThermalState s;
+  s.ambient_K = p_.ambient_K;
   s.node_K.fill(p_.ambient_K);
   return s;
 }
 
-ThermalNetwork::Nodes ThermalNetwork::rates(const Nodes& t, const Nodes& power_W) const noexcept {
+ThermalNetwork::Nodes ThermalNetwork::rates(const Nodes& t, const Nodes& power_W,
+                                            double ambient_K) const noexcept {
   const double from_winding = winding_S_ * (t[0] - t[2]), from_magnet = magnet_S_ * (t[1] - t[2]);
   return {capacity_inverse_[0] * (power_W[0] - from_winding),
           capacity_inverse_[1] * (power_W[1] - from_magnet),
           capacity_inverse_[2] *
-              (power_W[2] + from_winding + from_magnet - housing_S_ * (t[2] - p_.ambient_K)),
-          capacity_inverse_[3] * (power_W[3] - heatsink_S_ * (t[3] - p_.ambient_K))};
+              (power_W[2] + from_winding + from_magnet - housing_S_ * (t[2] - ambient_K)),
+          capacity_inverse_[3] * (power_W[3] - heatsink_S_ * (t[3] - ambient_K))};
 }
 
 void ThermalNetwork::advance(ThermalState& s, const HeatInput& in) const noexcept {
@@ -70,10 +72,10 @@ void ThermalNetwork::advance(ThermalState& s, const HeatInput& in) const noexcep
     for (std::size_t k = 0; k < heat_nodes; ++k) out[k] = s.node_K[k] + h * rate[k];
     return out;
   };
-  const Nodes k1 = rates(s.node_K, power);
-  const Nodes k2 = rates(moved(k1, 0.5 * tick_s_), power);
-  const Nodes k3 = rates(moved(k2, 0.5 * tick_s_), power);
-  const Nodes k4 = rates(moved(k3, tick_s_), power);
+  const Nodes k1 = rates(s.node_K, power, s.ambient_K);
+  const Nodes k2 = rates(moved(k1, 0.5 * tick_s_), power, s.ambient_K);
+  const Nodes k3 = rates(moved(k2, 0.5 * tick_s_), power, s.ambient_K);
+  const Nodes k4 = rates(moved(k3, tick_s_), power, s.ambient_K);
   for (std::size_t k = 0; k < heat_nodes; ++k)
     s.node_K[k] += tick_s_ / 6.0 * (k1[k] + 2.0 * (k2[k] + k3[k]) + k4[k]);
   for (std::size_t leg = 0; leg < 3; ++leg)
@@ -84,14 +86,14 @@ void ThermalNetwork::advance(ThermalState& s, const HeatInput& in) const noexcep
 }
 
 double ThermalNetwork::to_ambient_W(const ThermalState& s) const noexcept {
-  return housing_S_ * (s.at(HeatNode::housing) - p_.ambient_K) +
-         heatsink_S_ * (s.at(HeatNode::heatsink) - p_.ambient_K);
+  return housing_S_ * (s.at(HeatNode::housing) - s.ambient_K) +
+         heatsink_S_ * (s.at(HeatNode::heatsink) - s.ambient_K);
 }
 
 double ThermalNetwork::stored_J(const ThermalState& s) const noexcept {
   double sum = 0.0;
   for (std::size_t k = 0; k < heat_nodes; ++k)
-    sum += (s.node_K[k] - p_.ambient_K) / capacity_inverse_[k];
+    sum += (s.node_K[k] - s.ambient_K) / capacity_inverse_[k];
   return sum;
 }
 

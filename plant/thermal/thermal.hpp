@@ -27,8 +27,8 @@ struct FosterPair {
 };
 
 struct ThermalParameters {
-  bool fitted = false;  // false: every temperature stays where it starts
-  double ambient_K = 298.15;
+  bool fitted = false;        // false: every temperature stays where it starts
+  double ambient_K = 298.15;  // of the surroundings, at the start
   double winding_capacity_J_per_K = 300.0, winding_to_housing_K_per_W = 0.5;
   double magnet_capacity_J_per_K = 300.0, magnet_to_housing_K_per_W = 2.0;
   double housing_capacity_J_per_K = 2000.0, housing_to_ambient_K_per_W = 0.8;
@@ -38,6 +38,7 @@ struct ThermalParameters {
 
 /// In DriveState.
 struct ThermalState {
+  double ambient_K = 298.15;
   std::array<double, heat_nodes> node_K{298.15, 298.15, 298.15, 298.15};
   std::array<std::array<double, foster_pairs_max>, 3> rise_K{};  // by leg and pair
 
@@ -81,7 +82,7 @@ class ThermalNetwork {
 
  private:
   using Nodes = std::array<double, heat_nodes>;
-  Nodes rates(const Nodes&, const Nodes& power_W) const noexcept;
+  Nodes rates(const Nodes&, const Nodes& power_W, double ambient_K) const noexcept;
 
   ThermalParameters p_;
   double tick_s_;

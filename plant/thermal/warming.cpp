@@ -109,4 +109,8 @@ void Drive::set_temperature_C(TemperatureNode node, double temperature_C) noexce
     d.set_machine_temperatures(d.s.machine.winding_K, kelvin);
 }
 
+void Drive::set_ambient_K(double ambient_K) noexcept {
+  impl_->s.warming.bodies.ambient_K = ambient_K;
+}
+
 }  // namespace stillrotor::plant

@@ -121,6 +121,35 @@ TEST(Cart, RollsBackUphillAndStandsOnAGentleSlope) {
   EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
 }
 
+// Soft ground from one instant on: a cart that coasts at 1 m/s loses 0.015 * 120 g * 0.1 N m / 1.22
+// kg m^2 on the hard ground and four times as much on the soft one, each at a constant rate; four
+// times 1.5 % hold it on a slope of 5.9 %, and it rolls as the ground gets hard again. Derived.
+// Tolerance: rounding of 40,000 steps.
+TEST(Cart, RollsHarderOnSoftGround) {
+  plant::Drive drive(orchard_cart());
+  drive.start({10.0, 0.0, -1.0});
+  const double hard = 0.015 * 120.0 * g * 0.1 / 1.22;
+  advance_by(drive, 0.1);
+  drive.set_surface({4.0, 1.0});
+  advance_by(drive, 0.1);
+  EXPECT_NEAR(drive.state().omega_m_rad_s / (10.0 - 0.1 * hard - 0.1 * 4.0 * hard), 1.0, 1e-11);
+
+  drive.start();
+  drive.set_surface({4.0, 1.0});
+  drive.set_slope({-0.059, 0.0});
+  advance_by(drive, 0.1);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+  const plant::DriveState on_soft_ground = drive.state();
+  drive.set_surface({});
+  advance_by(drive, 0.1);
+  const double rolls = 120.0 * g * 0.1 * std::sin(std::atan(0.059)) / 1.22 - hard;
+  EXPECT_NEAR(drive.state().omega_m_rad_s / (0.1 * rolls), 1.0, 1e-11);
+  // A checkpoint knows its ground.
+  drive.restore(on_soft_ground);
+  advance_by(drive, 0.1);
+  EXPECT_EQ(drive.state().omega_m_rad_s, 0.0);
+}
+
 // Terminal speed: T_slope - T_rolling = B omega. A light cart reaches it within 20 J/B = 2 s.
 // Tolerance: exp(-20) = 2e-9.
 TEST(Cart, ReachesTheSpeedAtWhichFrictionBalancesTheSlope) {

@@ -34,6 +34,19 @@ TEST(HeatPaths, WarmOneBodyExponentially) {
   EXPECT_NEAR(s.at(HeatNode::heatsink) - 298.15, 25.2848, 1e-4);
 }
 
+// Surroundings that jump from 25 to 45 degC after one time constant of 200 s: the heatsink without
+// heat follows with 1 - exp(-t / RC) from there on. By hand: 12.642 K after another 200 s.
+TEST(HeatPaths, FollowTheirSurroundings) {
+  const ThermalNetwork network({}, tick_s);
+  ThermalState s = network.at_rest();
+  for (int n = 0; n < 200'000; ++n) network.advance(s, {});
+  EXPECT_NEAR(s.at(HeatNode::heatsink), 298.15, 1e-9);
+  s.ambient_K = 318.15;
+  EXPECT_NEAR(network.to_ambient_W(s), -20.0 / 0.8 - 20.0 / 0.8, 1e-9);
+  for (int n = 0; n < 200'000; ++n) network.advance(s, {});
+  EXPECT_NEAR(s.at(HeatNode::heatsink) - 298.15, -20.0 * std::expm1(-1.0), 1e-8);
+}
+
 // Steady state of the machine: every watt leaves through the housing, R = 0.8 K/W; winding and
 // magnets stand above it by their own share. By hand, 80 W copper, 10 W magnets, 30 W iron:
 // housing 120 * 0.8 = 96 K, winding + 80 * 0.5 = 136 K, magnets + 10 * 2 = 116 K over ambient.

@@ -299,6 +299,24 @@ TEST(Tyre, ALockedWheelSlidesByTheCurveAtFullSlip) {
   EXPECT_GT(mu, 0.6);
 }
 
+// The same sliding on ice, a fifth of the grip, with a fault that leaves half of it: both count.
+TEST(Tyre, TakesItsGripFromTheSurfaceAndFromAFault) {
+  plant::Drive drive(on_tyres());
+  const auto slowing = [&](const plant::RoadSurface& road, double fault) {
+    drive.start();
+    set_motion(drive, 0.0, 200.0, 0.0);
+    drive.hold_speed_rad_s({0.0, 0.0});
+    drive.set_surface(road);
+    drive.set_grip_share(fault);
+    const double before = drive.snapshot().vehicle_m_s;
+    advance_by(drive, 0.01);
+    return (before - drive.snapshot().vehicle_m_s) / 0.01;
+  };
+  const double dry = slowing({}, 1.0);
+  EXPECT_NEAR(slowing({1.0, 0.2}, 1.0) / dry, 0.2, 1e-4);
+  EXPECT_NEAR(slowing({1.0, 0.2}, 0.5) / dry, 0.1, 1e-4);
+}
+
 // Gentle driving hardly slips: at small slip torque is grip * C B slip, here a vehicle of 5 m/s
 // under 1 N m constant: slip = 1 / (grip C B) to first order, and both accelerate together.
 TEST(Tyre, HardlySlipsUnderGentleDriving) {
