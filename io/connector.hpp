@@ -58,9 +58,11 @@ inline constexpr LineId driver_fault{18}, driver_enable{19};
 inline constexpr LineId contactor{20}, brake_chopper{21};
 /// The driver's command as the width of a pulse.
 inline constexpr LineId command_pulse{22};
+/// A switch of the driver's: while it is on the controller keeps to a lower top speed.
+inline constexpr LineId speed_limit{23};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 23;
+inline constexpr std::size_t line_count = 24;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.

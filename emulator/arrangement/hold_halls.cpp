@@ -32,8 +32,8 @@ HallAnswers HeldHalls::all() {
 
   line(io::line::key, true);
   for (const io::LineId id :
-       {io::line::brake, io::line::reverse, io::line::driver_fault, io::line::encoder_A,
-        io::line::encoder_B, io::line::encoder_Z, io::line::command_pulse})
+       {io::line::brake, io::line::reverse, io::line::speed_limit, io::line::driver_fault,
+        io::line::encoder_A, io::line::encoder_B, io::line::encoder_Z, io::line::command_pulse})
     line(id, false);
   for (std::uint16_t k = 0; k < io::channel_count; ++k) lines_.hold(io::ChannelId{k}, at_rest_[k]);
   throttle(0.0);

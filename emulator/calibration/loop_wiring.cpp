@@ -22,9 +22,11 @@ LineId line_id(std::size_t k) { return LineId(static_cast<std::uint16_t>(k)); }
 
 /// Switches last: their lines are the likeliest to lead over a relay or an isolator.
 constexpr std::array output_order{
-    io::line::hall_U,        io::line::hall_V,    io::line::hall_W,       io::line::encoder_A,
-    io::line::encoder_B,     io::line::encoder_Z, io::line::driver_fault, io::line::angle_data,
-    io::line::command_pulse, io::line::reverse,   io::line::brake,        io::line::key};
+    io::line::hall_U,       io::line::hall_V,     io::line::hall_W,
+    io::line::encoder_A,    io::line::encoder_B,  io::line::encoder_Z,
+    io::line::driver_fault, io::line::angle_data, io::line::command_pulse,
+    io::line::speed_limit,  io::line::reverse,    io::line::brake,
+    io::line::key};
 
 bool has_wire(const io::ControllerConfig& controller, LineId line) {
   if (const auto* gpiod = std::get_if<io::GpiodConfig>(&controller))

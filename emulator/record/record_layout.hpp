@@ -31,7 +31,7 @@ namespace stillrotor::layout {
 
 static_assert(std::endian::native == std::endian::little, "the record is written as it lies here");
 
-inline constexpr int format = 4;
+inline constexpr int format = 5;
 inline constexpr const char* file_name = "record.h5";
 
 inline constexpr hsize_t frame_chunk = 16384;

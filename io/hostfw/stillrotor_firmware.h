@@ -49,6 +49,7 @@ enum sr_line {
   SR_CONTACTOR,
   SR_BRAKE_CHOPPER, /* driven */
   SR_COMMAND_PULSE,
+  SR_SPEED_LIMIT,
   SR_LINE_COUNT
 };
 

@@ -41,6 +41,7 @@ struct FieldOrientedConfig {
   double regen_limit_A = 20.0;     // i_q of the electric brake
   double current_loop_Hz = 500.0;  // bandwidth
   double torque_ramp_A_per_s = 400.0;
+  double limited_speed_rad_s = 0.0;  // mechanical, while speed_limit is on; 0: it means nothing
   // the machine as the controller believes it
   int pole_pairs = 4;
   double winding_resistance_ohm = 0.05, inductance_d_H = 150e-6, inductance_q_H = 150e-6;

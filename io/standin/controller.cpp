@@ -102,7 +102,7 @@ void Controller::deliver(const Edge& edge) noexcept {
   levels_[index(edge.line)] = edge.level == Level::high;
   if (edge.line == line::key || edge.line == line::brake)
     reaction_due_ = true;
-  else if (edge.line != line::reverse)
+  else if (edge.line != line::reverse && edge.line != line::speed_limit)
     sensor_edge(edge);
 }
 
@@ -130,7 +130,7 @@ void Controller::period_begins() noexcept {
 /// Once a millisecond: the throttle, and the switches as a plain level, so that a bounce that
 /// delivered no edge cannot leave a wrong picture for long.
 void Controller::read_slow_inputs() noexcept {
-  for (const LineId id : {line::key, line::brake, line::reverse}) {
+  for (const LineId id : {line::key, line::brake, line::reverse, line::speed_limit}) {
     const bool high = world_->level(id, now_) == Level::high;
     if (levels_[index(id)] == high) continue;
     levels_[index(id)] = high;

@@ -24,6 +24,7 @@ constexpr double trip_over = 1.6;                   // of the current limit
 constexpr double standstill_rad_s = 6.3;            // electrical: 1 turn/s
 constexpr double brake_fade_rad_s = 31.4;           // electrical: below 5 turns/s the brake lets go
 constexpr double align_s = 0.8, align_share = 0.4;  // of the current limit
+constexpr double limit_fade = 0.1;                  // of the limited speed
 constexpr double bus_sag_start = 0.75, bus_sag_end = 0.65;  // drive fades as the bus sags
 
 class FieldOriented final : public SineController {
@@ -108,6 +109,14 @@ class FieldOriented final : public SineController {
     return {share * align_share * config_.current_limit_A, 0.0};
   }
 
+  /// What the limited speed leaves to the drive: everything up to nine tenths of it, nothing above.
+  double drive_limit_A(double omega) const noexcept {
+    const double limit = config_.limited_speed_rad_s * config_.pole_pairs;
+    if (limit <= 0.0 || !line_high(line::speed_limit)) return config_.current_limit_A;
+    return config_.current_limit_A *
+           std::clamp((limit - std::abs(omega)) / (limit_fade * limit), 0.0, 1.0);
+  }
+
   Vector requested(double omega, double bus, double usable_V) noexcept {
     const double share = bus / bus_at_start_V_;
     double goal_A = direction() * throttle() * config_.current_limit_A *
@@ -118,6 +127,10 @@ class FieldOriented final : public SineController {
       if (torque_A_ * omega > 0.0) torque_A_ = 0.0;  // no drive from the first period on
     }
     torque_A_ = std::clamp(goal_A, torque_A_ - ramp_A_, torque_A_ + ramp_A_);
+    if (torque_A_ * omega > 0.0) {  // the ramp would carry it beyond
+      const double most_A = drive_limit_A(omega);
+      torque_A_ = std::clamp(torque_A_, -most_A, most_A);
+    }
     Vector wanted = most_torque_per_ampere(torque_A_, winding_);
 
     // Too little voltage for the speed: current against the magnet, until the demand fits again.

@@ -21,6 +21,7 @@
 #define BRAKE_FADE_RAD_S 30.0f
 #define TURNING_RAD_S 30.0f
 #define ALIGN_A 30.0f
+#define LIMIT_FADE 0.1f  // of the limited speed
 
 enum state { OFFSETS, WAIT_KEY, WAIT_REST, BOOTSTRAP, WAIT_THROTTLE, ALIGN, LEARN, RUN, STOPPED };
 
@@ -114,12 +115,23 @@ static float goal_for_speed_A(float wanted, float omega, float bus_V) {
   return clamped(SPEED_A_S_PER_RAD * error + speed_A, least, most);
 }
 
+static float electrical(float rpm) { return rpm * (TWO_PI / 60.0f) * (float)settings.pole_pairs; }
+
+/// What the limited speed leaves to the drive: everything up to nine tenths of it, nothing above.
+static float drive_limit_A(const struct foc_inputs* in, float omega) {
+  const float limit = electrical(settings.limited_rpm);
+  if (!in->speed_limit || limit <= 0.0f) return CURRENT_LIMIT_A;
+  return CURRENT_LIMIT_A * clamped((limit - magnitude(omega)) / (LIMIT_FADE * limit), 0.0f, 1.0f);
+}
+
 static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
-  if (!in->brake && settings.full_speed_rpm > 0.0f)
-    return goal_for_speed_A(direction * throttle(in) * settings.full_speed_rpm *
-                                (float)settings.pole_pairs * (TWO_PI / 60.0f),
-                            omega, bus_V);
-  if (!in->brake) return direction * throttle(in) * CURRENT_LIMIT_A;
+  if (!in->brake && settings.full_speed_rpm > 0.0f) {
+    float full_rpm = settings.full_speed_rpm;
+    if (in->speed_limit && settings.limited_rpm > 0.0f && settings.limited_rpm < full_rpm)
+      full_rpm = settings.limited_rpm;
+    return goal_for_speed_A(direction * throttle(in) * electrical(full_rpm), omega, bus_V);
+  }
+  if (!in->brake) return direction * throttle(in) * drive_limit_A(in, omega);
   if (torque_A * omega > 0.0f) torque_A = 0.0f;  // no drive from the first period on
   speed_rad_s = omega;
   speed_A = 0.0f;
@@ -178,6 +190,10 @@ static void run(const struct foc_inputs* in, const float current_A[3], float bus
   const float ramp = TORQUE_RAMP_A_PER_S * PERIOD_S;
   const float goal = goal_A(in, omega, bus_V);  // the brake may have taken torque_A to zero
   torque_A = clamped(goal, torque_A - ramp, torque_A + ramp);
+  if (torque_A * omega > 0.0f) {  // the ramp would carry it beyond
+    const float most_A = drive_limit_A(in, omega);
+    torque_A = clamped(torque_A, -most_A, most_A);
+  }
   const struct axes wanted = weakened(most_torque(torque_A), omega, USABLE * bus_V);
   control(wanted, angle_rad(), omega, current_A, bus_V, duty);
 }

@@ -10,7 +10,7 @@ enum foc_legs { FOC_OFF, FOC_LOW, FOC_PWM };
 
 struct foc_inputs {
   float current_V[3], bus_V, throttle_V;  // at the pins
-  bool key, brake, reverse, driver_fault;
+  bool key, brake, reverse, speed_limit, driver_fault;
   uint8_t hall;         // bit 0 U, 1 V, 2 W
   int32_t count;        // of the encoder, four a line
   int32_t index_seen;   // indices passed so far

@@ -20,6 +20,7 @@ static void read_inputs(struct foc_inputs* in) {
   in->key = high(SR_KEY);
   in->brake = high(SR_BRAKE);
   in->reverse = high(SR_REVERSE);
+  in->speed_limit = high(SR_SPEED_LIMIT);
   in->driver_fault = high(SR_DRIVER_FAULT);
   in->hall = (uint8_t)((high(SR_HALL_U) ? 1u : 0u) | (high(SR_HALL_V) ? 2u : 0u) |
                        (high(SR_HALL_W) ? 4u : 0u));

@@ -15,6 +15,7 @@ SETTINGS_STAND_IN struct settings settings = {
     .current_V_per_A = CURRENT_V_PER_A,
     .current_zero_V = OFFSET_V,
     .measures_zero = 1,
+    .limited_rpm = 600.0f,
 };
 
 int order_of(int32_t order, int k) {

@@ -20,6 +20,7 @@ struct settings {
   float current_zero_V;       // their zero, where it is not measured
   int32_t measures_zero;      // 1: at power-up
   float full_speed_rpm;       // above 0: the throttle asks for a speed, this one when full
+  float limited_rpm;          // of the machine while speed_limit is on; 0: that means nothing
   int32_t learns;             // 1: key on starts the learning routine in place of the drive
 };
 extern struct settings settings;

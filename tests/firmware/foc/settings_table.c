@@ -18,5 +18,6 @@ const struct sr_setting sr_settings[SETTING_COUNT] = {
     {"current_zero", "V", SR_FLOAT, &settings.current_zero_V, 0, 5},
     {"measures_zero", NULL, SR_INT32, &settings.measures_zero, 0, 1},
     {"full_speed", "rpm", SR_FLOAT, &settings.full_speed_rpm, 0, 10000},
+    {"limited_speed", "rpm", SR_FLOAT, &settings.limited_rpm, 0, 100000},
     {"learns", NULL, SR_INT32, &settings.learns, 0, 1},
 };

@@ -9,7 +9,7 @@
 //   PC6 PC7 PC8      Halls U, V, W (TIM3, with HALLS_ONLY)
 //   PA0 PA1 PA2      phase currents U, V, W, sampled in one moment by three converters
 //   PC0 PC1          throttle, bus voltage
-//   PB0 PB1 PB2      key, brake, reverse
+//   PB0 PB1 PB2 PB7  key, brake, reverse, speed limit
 //   PB6              serial line, 115200 baud
 //
 // Converters start shortly before the counter's top, the middle of the low switches' on-time; their
@@ -86,6 +86,7 @@ static void set_pins(void) {
   set_pin(PORT_B, 10, ALTERNATE, 1);
   set_pin(PORT_B, 6, ALTERNATE, 7);
   GPIO(PORT_B, GPIO_PUPDR) |= 1u << 24;  // no driver that reports: no fault
+  GPIO(PORT_B, GPIO_PUPDR) |= 2u << 14;  // no switch: no speed limit
   set_pin(PORT_B, 5, OUTPUT, 0);
 }
 
@@ -178,6 +179,7 @@ static void read_inputs(struct foc_inputs* in) {
   in->key = b & 1u;
   in->brake = b & 2u;
   in->reverse = b & 4u;
+  in->speed_limit = b & 1u << 7;
   in->driver_fault = !(b & 1u << 12);
 #ifdef HALLS_ONLY
   read_halls(in);
