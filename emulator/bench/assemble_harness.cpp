@@ -256,6 +256,11 @@ void assemble_harness(Readings& readings, Draft& draft, Problems& problems) {
       if (id >= io::line::driver_fault) line.pull = line.active_high ? Pull::down : Pull::up;
     }
   }
+  if (draft.bench.controller_stays_supplied && !harness.lines[io::index(io::line::key)].connected)
+    problems.add(
+        readings.at("controller.stays_supplied").place,
+        "controller.stays_supplied is on, but no wire brings the line key, so that the key "
+        "would do nothing. Wire it: harness.lines.key; or write off.");
   for (std::size_t k = 0; k < io::channel_count; ++k)
     harness.channels[k] = has_source(draft, channel_id(k)) &&
                           (!mcu || !draft.channel_pin[k].empty()) &&

@@ -51,11 +51,14 @@ struct Bench {
   io::ControllerConfig controller;
   io::AnalogConfig analog;  // converters of a controller on real wires
   double controller_supply_V = 5.0;
-  bool key_closes_contactor = true;  // else the controller's line does
+  bool controller_stays_supplied = false;  // from the start, whatever the key does
+  bool key_closes_contactor = true;        // else the controller's line does
   Expects expects;
   std::optional<LineCalibration> calibration;  // of the wires, on this computer
   CycleSettings cycle;                         // on the wall clock, and rehearsed
   double record_rate_Hz = 20e3;
+  // Where one is said, signals are kept only around faults and events; < 0: it is not.
+  double keep_before_s = -1.0, keep_after_s = -1.0;
   double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has
   double capture_speed_rad_s = 0.0;    // capture only: given speed; 0: the recorded one
   std::vector<ParameterValue> values;  // every parameter, in table order

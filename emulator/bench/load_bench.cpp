@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/bench/parameter_table.hpp"
 #include "emulator/bench/readings.hpp"
 #include "emulator/bench/resolved_yaml.hpp"
 #include "emulator/bench/uncalibrated_bench.hpp"
@@ -36,12 +37,13 @@ std::vector<ParameterValue> values_of(const Readings& readings, Draft& draft) {
 }
 
 /// The plant has the last word on its own parameters.
-void let_plant_check(const plant::DriveParameters& parameters, const std::string& file,
-                     Problems& problems) {
+void let_plant_check(const plant::DriveParameters& parameters, Readings& readings,
+                     const std::string& file, Problems& problems) {
   try {
     const plant::Drive drive(parameters);
   } catch (const std::invalid_argument& error) {
-    problems.add(whole(file), error.what());
+    const std::string_view said = error.what(), path = said.substr(0, said.find(' '));
+    problems.add(find_parameter(path) != nullptr ? readings.at(path).place : whole(file), said);
   }
 }
 
@@ -56,7 +58,7 @@ Bench load(const std::filesystem::path& file, const std::vector<std::string>& ov
   if (!calibrated) readings.at("controller.calibration").state = Reading::State::absent;
   convert(readings, draft, problems);
   assemble(readings, draft, build_dir, problems);
-  if (problems.empty()) let_plant_check(draft.bench.drive, shown, problems);
+  if (problems.empty()) let_plant_check(draft.bench.drive, readings, shown, problems);
   problems.throw_if_any();
 
   Bench& bench = draft.bench;

@@ -8,6 +8,8 @@
 namespace stillrotor {
 namespace {
 
+constexpr const char* longest_kept = "60 s";  // it waits in memory
+
 std::vector<Parameter> build() {
   using namespace rows;
   std::vector<Parameter> all;
@@ -34,6 +36,12 @@ std::vector<Parameter> build() {
       real("record.rate", AT(bench.record_rate_Hz), Family::frequency, between("100 Hz", "1 MHz"),
            by_default("20 kHz"),
            "grid of the recorded signals; least and greatest in between kept"),
+      real("record.keep_before", AT(bench.keep_before_s), Family::time,
+           between("0 s", longest_kept), optional,
+           "keep the signals only around faults and events: so long before each, and before the "
+           "end; run --keep-before says it for one run"),
+      real("record.keep_after", AT(bench.keep_after_s), Family::time, between("0 s", longest_kept),
+           optional, "and so long after each; run --keep-after says it for one run"),
       real("plant.step_max", AT(bench.drive.step_max_s), Family::time, between("0.1 us", "50 us"),
            by_default("10 us"), "longest step of the plant between two events"),
   });

@@ -2,11 +2,11 @@
 
 #include <fmt/core.h>
 
-#include <algorithm>
 #include <stdexcept>
 
 #include "emulator/bench/bench.hpp"
 #include "emulator/bench/input_error.hpp"
+#include "emulator/bench/origin.hpp"
 #include "software_version.hpp"
 
 namespace stillrotor {
@@ -16,13 +16,6 @@ std::string_view software_commit() noexcept { return STILLROTOR_COMMIT; }
 
 std::filesystem::path build_folder() {
   return std::filesystem::read_symlink("/proc/self/exe").parent_path();
-}
-
-std::string origin_of(const Bench& bench, std::string_view path) {
-  const auto found = std::find_if(bench.values.begin(), bench.values.end(),
-                                  [path](const ParameterValue& v) { return v.path == path; });
-  if (found == bench.values.end() || found->origin == "default") return bench.file.string();
-  return found->origin;
 }
 
 int report(const std::exception& error, const Bench* bench) {

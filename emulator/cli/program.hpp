@@ -19,9 +19,6 @@ std::string_view software_commit() noexcept;   // "1a2b3c4d5e6f", "-dirty" behin
 /// The folder that `${build}` names in bench files: where this program lies.
 std::filesystem::path build_folder();
 
-/// Where a parameter of a loaded bench was set: "file:line", or the bench's file.
-std::string origin_of(const Bench&, std::string_view parameter_path);
-
 /// Says on stderr what went wrong and returns the exit status it deserves: wrong input (InputError,
 /// io::ConfigError, std::invalid_argument) 2, anything else 4. bench: to place a ConfigError;
 /// nullptr where there is none yet.

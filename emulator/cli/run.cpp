@@ -71,11 +71,18 @@ double kept_s(const char* option, const std::string& text) {
   return time.si;
 }
 
-Keeping keeping(const Request& request) {
+/// The option holds, then the bench.
+Keeping keeping(const Request& request, const Bench& bench) {
   Keeping keeping;
-  keeping.around_events = !request.keep_before.empty() || !request.keep_after.empty();
-  if (!request.keep_before.empty()) keeping.before_s = kept_s("--keep-before", request.keep_before);
-  if (!request.keep_after.empty()) keeping.after_s = kept_s("--keep-after", request.keep_after);
+  const auto take = [&](double& time_s, const char* option, const std::string& asked,
+                        double bench_s) {
+    const double said_s = asked.empty() ? bench_s : kept_s(option, asked);
+    if (said_s < 0.0) return;
+    time_s = said_s;
+    keeping.around_events = true;
+  };
+  take(keeping.before_s, "--keep-before", request.keep_before, bench.keep_before_s);
+  take(keeping.after_s, "--keep-after", request.keep_after, bench.keep_after_s);
   keeping.compression = request.compression;
   return keeping;
 }
@@ -234,7 +241,7 @@ class Run {
         scenario_(scenario),
         tested_(tested),
         header_(header(bench, scenario, tested)) {
-    header_.keeping = keeping(request);
+    header_.keeping = facts_.keeping = keeping(request, bench);
     if (rehearsed != nullptr) facts_.rehearsal = Rehearsal{*rehearsed, {}};
     facts_.folder = folder.empty() ? request.out : folder;
     facts_.bench = request.bench;
@@ -281,6 +288,8 @@ class Run {
       make_run_folder(facts_.folder);
     write_file(facts_.folder / "bench.yaml", bench_.resolved_yaml);
     write_file(facts_.folder / "scenario.yaml", scenario_.resolved_yaml);
+    for (const TableFile& table : scenario_.tables)
+      write_file(facts_.folder / table.name, table.text);
   }
 
   void record(const StopSignals& signals) {
@@ -457,8 +466,9 @@ void add_run(Command& program, int& status) {
       .excludes("--rehearse");
   command.option("--keep-before", request->keep_before,
                  "keep the signals only around faults and events: so long before each, and "
-                 "before the end (then 2 s where only --keep-after is given). The overview, "
-                 "marks and sums are of everything; what lies outside cannot be judged");
+                 "before the end (then 2 s where only --keep-after is given); in the place of the "
+                 "bench's record.keep_before. The overview, marks and sums are of everything; what "
+                 "lies outside cannot be judged");
   command.option("--keep-after", request->keep_after,
                  "and so long after each (then 1 s where only --keep-before is given)");
   command

@@ -213,6 +213,9 @@ std::string run_json(const RunFacts& facts) {
         {"loop_cpu_s", outcome.loop_cpu_s},
         {"wall_s", outcome.wall_s},
         {"recording", true}}},
+      {"keeping", facts.keeping.around_events ? Json{{"before_s", facts.keeping.before_s},
+                                                     {"after_s", facts.keeping.after_s}}
+                                              : Json("everything")},
       {"counts",
        {{"gate_edges", outcome.gate_edges},
         {"late_gate_edges", outcome.late_gate_edges},

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "emulator/bench/input_error.hpp"
+#include "emulator/bench/origin.hpp"
 #include "plant/frames.hpp"
 
 namespace stillrotor {
@@ -133,11 +134,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 15> called{{
 
 }  // namespace
 
-std::string Refusals::where(std::string_view path) const {
-  const ParameterValue* value = find(bench_, path);
-  const bool written = value != nullptr && value->origin != "default";
-  return (written ? value->origin : bench_.file.string()) + ": ";
-}
+std::string Refusals::where(std::string_view path) const { return origin_of(bench_, path) + ": "; }
 
 void Refusals::unless(bool fits, std::string_view path, std::string_view allowed,
                       std::string_view remedy) {

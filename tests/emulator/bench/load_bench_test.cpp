@@ -431,6 +431,24 @@ TEST_F(LoadBench, ACouplingGetsWhatItNeeds) {
               HasSubstr("is a torque; a torsional stiffness is due"));
 }
 
+// The plant's own word on a parameter stands at the line that wrote it.
+TEST_F(LoadBench, WhatOnlyThePlantKnowsHasItsPlaceToo) {
+  EXPECT_THAT(said(std::string(small_bench) + "thermal: {winding_capacity: 1 mJ/K}\n"),
+              HasSubstr("b.yaml:13:30: thermal.winding_capacity with its heat paths"));
+}
+
+// What is no line of the controller cannot tell it anything.
+TEST_F(LoadBench, AControllerThatStaysSuppliedNeedsAWireForTheKey) {
+  folder_.write("firmware.elf", test::elf_start);
+  const std::string stays = replaced(test::mcu_bench, "firmware: firmware.elf}",
+                                     "firmware: firmware.elf, stays_supplied: on}");
+  EXPECT_THAT(said(stays), AllOf(HasSubstr("controller.stays_supplied is on, but no wire"),
+                                 HasSubstr("harness.lines.key")));
+  EXPECT_TRUE(load(replaced(stays, "harness:\n", "harness:\n  lines: {key: PD7}\n"))
+                  .controller_stays_supplied);
+  EXPECT_FALSE(load(test::mcu_bench).controller_stays_supplied);
+}
+
 TEST_F(LoadBench, EveryValueSaysWhereItCameFrom) {
   const Bench bench = load(small_bench, {"supply.voltage=36 V"});
   const auto origin = [&](const std::string& path) {

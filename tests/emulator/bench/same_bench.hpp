@@ -36,6 +36,7 @@ inline void expect_same_controller(const io::FieldOrientedConfig& a,
   EXPECT_EQ(a.regen_limit_A, b.regen_limit_A);
   EXPECT_EQ(a.current_loop_Hz, b.current_loop_Hz);
   EXPECT_EQ(a.torque_ramp_A_per_s, b.torque_ramp_A_per_s);
+  EXPECT_EQ(a.limited_speed_rad_s, b.limited_speed_rad_s);
   EXPECT_EQ(a.pole_pairs, b.pole_pairs);
   EXPECT_EQ(a.winding_resistance_ohm, b.winding_resistance_ohm);
   EXPECT_EQ(a.inductance_d_H, b.inductance_d_H);
@@ -393,12 +394,15 @@ inline void expect_same_bench(const Bench& a, const Bench& b) {
   EXPECT_EQ(a.backend, b.backend);
   EXPECT_EQ(a.controller_kind, b.controller_kind);
   EXPECT_EQ(a.controller_supply_V, b.controller_supply_V);
+  EXPECT_EQ(a.controller_stays_supplied, b.controller_stays_supplied);
   EXPECT_EQ(a.key_closes_contactor, b.key_closes_contactor);
   EXPECT_EQ(a.expects.pwm_frequency_Hz, b.expects.pwm_frequency_Hz);
   EXPECT_EQ(a.expects.dead_time_s, b.expects.dead_time_s);
   EXPECT_EQ(a.expects.top_speed_rad_s, b.expects.top_speed_rad_s);
   EXPECT_EQ(a.expects.current_loop_Hz, b.expects.current_loop_Hz);
   EXPECT_EQ(a.record_rate_Hz, b.record_rate_Hz);
+  EXPECT_EQ(a.keep_before_s, b.keep_before_s);
+  EXPECT_EQ(a.keep_after_s, b.keep_after_s);
   EXPECT_EQ(a.cycle.period_s, b.cycle.period_s);
   EXPECT_EQ(a.cycle.delay_s, b.cycle.delay_s);
   EXPECT_EQ(a.cycle.spin_s, b.cycle.spin_s);

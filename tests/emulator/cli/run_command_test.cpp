@@ -203,6 +203,35 @@ TEST_F(RunCommand, KeepsWhatItIsToldToAndJudgesOnlyThat) {
   EXPECT_THAT(verdicts, ElementsAre("INVALID", "PASS", "PASS"));
   EXPECT_THAT(result["reason"].get<std::string>(), HasSubstr("not kept"));
   EXPECT_EQ(result["integrity"]["lost_edges"], 0);
+  EXPECT_EQ(document("kept/run.json")["keeping"],
+            (nlohmann::json{{"before_s", 0.5}, {"after_s", 1.0}}));
+}
+
+// What nobody wrote down is wrong by what it follows from: the message names both and the file.
+TEST_F(RunCommand, NamesFileAndKeyOfAWrongDerivedDefault) {
+  const Answer answer = call({"run", bench(), scenario("50 ms"), "--out", "kept", "--set",
+                              "sensors.phase_current.offset=7 V"});
+  EXPECT_EQ(answer.status, 2);
+  EXPECT_THAT(answer.err, HasSubstr("orchard-cart-hub-stand-in.yaml (follows: the bench's own "
+                                    "value): controller.belief.current_offset: "));
+  EXPECT_FALSE(fs::exists(path("kept")));
+}
+
+// The bench says what is kept; the option has the last word.
+TEST_F(RunCommand, KeepsWhatTheBenchSays) {
+  const std::string file = scenario("300 ms", "");
+  const auto keeping = [&](const char* out, std::vector<std::string> more) {
+    std::vector<std::string> words{"run", bench(), file, "--out", out};
+    words.insert(words.end(), more.begin(), more.end());
+    EXPECT_EQ(call(words).status, 0);
+    return document(std::string(out) + "/run.json")["keeping"];
+  };
+  EXPECT_EQ(keeping("all", {}), "everything");
+  EXPECT_EQ(keeping("bench", {"--set", "record.keep_after=20 ms"}),
+            (nlohmann::json{{"before_s", 2.0}, {"after_s", 0.02}}));
+  EXPECT_EQ(keeping("both", {"--set", "record.keep_before=70 ms", "--set",
+                             "record.keep_after=20 ms", "--keep-before", "50 ms"}),
+            (nlohmann::json{{"before_s", 0.05}, {"after_s", 0.02}}));
 }
 
 // A real record: what goes in is what comes out and what gets warm; six-step lies where its Halls

@@ -4,5 +4,5 @@
 
 #include "io/hostfw/stillrotor_firmware.h"
 
-enum { SETTING_COUNT = 14 };
+enum { SETTING_COUNT = 15 };
 extern const struct sr_setting sr_settings[SETTING_COUNT];
