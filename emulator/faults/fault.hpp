@@ -46,6 +46,9 @@ struct Fault {
   std::string_view needs{};                // "Halls"; empty: any bench can have it
   std::string_view where{};                // the parameters that decide that
 
+  /// What cannot be together in its settings, and the remedy, in a sentence; empty: nothing.
+  /// nullptr: everything can.
+  std::string_view (*conflict)(const FaultSettings&) noexcept = nullptr;
   /// Can it happen on this bench? nullptr: on any.
   bool (*fits)(const Bench&, const FaultSettings&) = nullptr;
   /// The same instant may see both; each is called once for each time it happens.

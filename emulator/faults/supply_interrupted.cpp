@@ -1,3 +1,5 @@
+#include <cmath>
+
 #include "emulator/faults/catalogue.hpp"
 #include "emulator/faults/options.hpp"
 
@@ -31,6 +33,13 @@ const Fault supply_interrupted{
     .name = "supply_interrupted",
     .text = "a connector bounces: the supply is apart for a time, again and again",
     .options = options,
+    .conflict = [](const FaultSettings& s) noexcept -> std::string_view {
+      if (s[2] != std::floor(s[2])) return "count is no whole number. Write for example count: 5.";
+      if (s[1] <= s[0])
+        return "every is not longer than time, so the supply would not close in between. Write a "
+               "longer every, counted from opening to opening.";
+      return {};
+    },
     .begin =
         [](FaultSite& site, const FaultSettings& s) noexcept {
           site.plant().bounce_supply(s[0], s[1], static_cast<int>(s[2]));

@@ -155,10 +155,8 @@ std::vector<ScenarioKey> all_rows() {
       time("intermittent", "for", "1 us to 3600 s", "how long in all", true),
 
       quantity("road", "at", Family::length, "0 m to 1000 km", "driven", true),
-      quantity("road", "slope", Family::ratio, "-50 % to 50 %", "rise over run from there on"),
-      quantity("road", "wind", Family::speed, "-50 m/s to 50 m/s", "against the cart"),
       quantity("road", "over", Family::length, "0 m to 100 km",
-               "slope and wind change straight within it"),
+               "what the point says changes straight within it"),
 
       text("limit", "measure", "see list measures", true),
       words("limit", "phase", {"U", "V", "W"}, "of measures by phase"),
@@ -182,6 +180,11 @@ std::vector<ScenarioKey> all_rows() {
       text("parameter", "text", "what it is"),
   };
   rows.insert(rows.end(), rest.begin(), rest.end());
+  for (const std::string_view name : road_words)
+    for (const ActionWord& word : action_words())
+      if (word.name == name)
+        rows.push_back(quantity("road", std::string(name), word.family, std::string(word.allowed),
+                                std::string(word.text)));
   return rows;
 }
 

@@ -1,6 +1,11 @@
 #include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <array>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/scenario/bench_needs.hpp"
 #include "emulator/scenario/fields.hpp"
 #include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
@@ -10,6 +15,16 @@ namespace stillrotor {
 namespace {
 
 constexpr double farthest_m = 1e6;
+
+/// In the order of road_words.
+constexpr std::array<RoadLine Road::*, road_words.size()> lines_of_words{
+    &Road::slope, &Road::wind_m_s, &Road::rolling, &Road::grip};
+
+const ActionWord& word_of(std::string_view name) {
+  const auto words = action_words();
+  return *std::find_if(words.begin(), words.end(),
+                       [&](const ActionWord& word) { return word.name == name; });
+}
 
 /// From its last value straight to the new one, which it has over_m further on.
 void extend(RoadLine& line, double at_m, double value, double over_m) {
@@ -21,19 +36,19 @@ void extend(RoadLine& line, double at_m, double value, double over_m) {
   }
 }
 
-void check_against_actions(const YamlNode& list, const Scenario& scenario, Problems& problems) {
-  const auto both = [&](const RoadLine& line, ActionKind kind, std::string_view name) {
-    if (!line.any()) return;
-    for_each_action(scenario, [&](const Action& action) {
-      if (action.kind == kind)
-        problems.add(list.place,
-                     fmt::format("the road gives {}, and so does the action \"{}\". Remove one of "
-                                 "them.",
-                                 name, action.label));
-    });
-  };
-  both(scenario.road.slope, ActionKind::slope, "slope");
-  both(scenario.road.wind_m_s, ActionKind::wind, "wind");
+/// The bench has what the road moves, and no action moves it too.
+void check_quantity(const YamlNode& list, const ActionWord& word, const Bench& bench,
+                    const Scenario& scenario, Problems& problems) {
+  if (const std::string_view needs = missing_part(word.kind, bench); !needs.empty())
+    problems.add(list.place, fmt::format("{} needs {}; the bench \"{}\" has none. Add it there, or "
+                                         "remove {}.",
+                                         word.name, needs, bench.name, word.name));
+  for_each_action(scenario, [&](const Action& action) {
+    if (action.kind == word.kind)
+      problems.add(list.place, fmt::format("the road gives {}, and so does the action \"{}\". "
+                                           "Remove one of them.",
+                                           word.name, action.label));
+  });
 }
 
 }  // namespace
@@ -65,29 +80,25 @@ std::vector<std::string> read_road(const YamlNode& list, const Bench& bench, Sce
     const double over_m =
         fields.quantity("over", Family::length, 0.0, 1e5, "0 m to 100 km").value_or(0.0);
     before_m = at_m + over_m;
-    const auto take = [&](std::string_view name, RoadLine& line, double over) {
-      for (const ActionWord& word : action_words())
-        if (word.name == name)
-          if (const auto value =
-                  fields.quantity(name, word.family, word.least, word.most, word.allowed))
-            extend(line, at_m, *value, over);
-    };
-    take("slope", scenario.road.slope, over_m);
-    take("wind", scenario.road.wind_m_s, over_m);
-    if (!fields.has("slope") && !fields.has("wind"))
-      problems.add(node.place,
-                   "this point says nothing; allowed slope, wind. Write slope: "
-                   "6 %, or remove it.");
+    bool says_something = false;
+    for (std::size_t k = 0; k < road_words.size(); ++k) {
+      const ActionWord& word = word_of(road_words[k]);
+      says_something |= fields.has(word.name);
+      if (const auto value =
+              fields.quantity(word.name, word.family, word.least, word.most, word.allowed))
+        extend(scenario.road.*lines_of_words[k], at_m, *value, over_m);
+    }
+    if (!says_something)
+      problems.add(node.place, fmt::format("this point says nothing; allowed {}. Write slope: 6 %, "
+                                           "or remove it.",
+                                           fmt::join(road_words, ", ")));
     std::vector<WrittenPair> pairs;
     for (const std::string& key : keys) pairs.push_back({key, fields.text(key)});
     lines.push_back(flow_map(pairs));
   }
-  if (scenario.road.wind_m_s.any() && bench.drive.shaft.drag_area_m2 <= 0.0)
-    problems.add(list.place,
-                 fmt::format("wind needs load.drag_area; the bench \"{}\" has none. Add "
-                             "it there, or remove wind.",
-                             bench.name));
-  check_against_actions(list, scenario, problems);
+  for (std::size_t k = 0; k < road_words.size(); ++k)
+    if ((scenario.road.*lines_of_words[k]).any())
+      check_quantity(list, word_of(road_words[k]), bench, scenario, problems);
   return lines;
 }
 

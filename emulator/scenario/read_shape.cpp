@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <fstream>
+#include <iterator>
 
 #include "emulator/bench/csv_table.hpp"
 #include "emulator/bench/resolved_yaml.hpp"
@@ -147,7 +149,9 @@ class ShapeReader {
     }
     shape.lasts_ps = before_ps;
     read_.label = fmt::format("table {}", file);
-    read_.written = flow_map({{"table", fs::absolute(path).lexically_normal().string()}});
+    read_.written = flow_map({{"table", std::string(table_stands_for), true}});
+    std::ifstream text(path, std::ios::binary);
+    read_.table.assign(std::istreambuf_iterator<char>(text), {});
     return good;
   }
 

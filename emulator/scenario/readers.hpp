@@ -41,7 +41,11 @@ struct ReadShape {
   Shape shape;          // a noise is not drawn yet
   std::string label;    // "sine 2 N m, 5 Hz, 2 s"
   std::string written;  // of the resolved file
+  std::string table;    // what the file of a table holds; else empty
 };
+/// In the resolved file, in the place of a table's file: what names it is known to the whole
+/// timeline only.
+inline constexpr std::string_view table_stands_for = "@table@";
 /// A value in that file's own unit may be a share of the throttle's way: `position` turns it into
 /// volts. Nothing, and the problem said, when wrong.
 struct ShapedQuantity {

@@ -1,7 +1,7 @@
-// A road as a vehicle meets it: grade and head wind over the distance driven, which stand still or
-// run straight to a new value. Units m, rise over run, m/s.  Before the first point of a quantity
-// its first value holds, behind the last its last; what no point names is left alone. RT: at() is
-// safe: no allocation, lock, log or throw.
+// A road as a vehicle meets it: grade, head wind and surface over the distance driven, which stand
+// still or run straight to a new value. Units m, rise over run, m/s, shares of the load's own.
+// Before the first point of a quantity its first value holds, behind the last its last; what no
+// point names is left alone. RT: at() is safe: no allocation, lock, log or throw.
 #pragma once
 
 #include <algorithm>
@@ -31,8 +31,8 @@ struct RoadLine {
 };
 
 struct Road {
-  RoadLine slope, wind_m_s;
-  bool any() const noexcept { return slope.any() || wind_m_s.any(); }
+  RoadLine slope, wind_m_s, rolling, grip;
+  bool any() const noexcept { return slope.any() || wind_m_s.any() || rolling.any() || grip.any(); }
 };
 
 }  // namespace stillrotor

@@ -26,6 +26,7 @@ enum class ActionKind : std::uint8_t {
   key,             // value 0/1: controller supply and key line
   brake,           // value 0/1
   reverse,         // value 0/1
+  speed_limit,     // value 0/1
   throttle,        // value volts at the throttle's wire
   load_torque,     // value Nm at the motor shaft
   slope,           // value rise over run
@@ -37,6 +38,9 @@ enum class ActionKind : std::uint8_t {
   driver_supply,   // value V, of the gate driver; a step
   command_pulse,   // value 0/1: it is sent
   temperature,     // value K, of Action::body
+  ambient,         // value K, of the surroundings
+  rolling_factor,  // value share of the load's rolling resistance
+  grip_factor,     // value share of the tyre's grip
   fault            // see emulator/faults
 };
 
@@ -94,6 +98,11 @@ struct Limit {
   std::string origin;  // file:line
 };
 
+/// A table of the timeline, to lie beside the resolved file.
+struct TableFile {
+  std::string name, text;
+};
+
 struct Scenario {
   std::string name;
   std::filesystem::path file;
@@ -106,6 +115,7 @@ struct Scenario {
   std::vector<Limit> expect;
   std::vector<std::string> overrides;  // of its parameters: "top=3 V"
   std::string resolved_yaml;
+  std::vector<TableFile> tables;  // that resolved_yaml names
 };
 
 /// By time first, then what waits.

@@ -17,6 +17,8 @@ constexpr std::array actions{
                "brake switch"},
     ActionWord{"reverse", ActionKind::reverse, on_off, Family::ratio, 0, 1, "on or off",
                "reverse switch"},
+    ActionWord{"speed_limit", ActionKind::speed_limit, on_off, Family::ratio, 0, 1, "on or off",
+               "switch for a lower top speed"},
     ActionWord{
         "throttle", ActionKind::throttle, ramp, Family::voltage, 0, 6,
         "0 V to 6 V, or 0 % to 100 %",
@@ -43,6 +45,12 @@ constexpr std::array actions{
                "sender of the command pulse; off: no pulse comes"},
     ActionWord{"temperature", ActionKind::temperature, ramp, Family::temperature, 173.15, 573.15,
                "-100 degC to 300 degC", "of a body; with heat paths it goes on from there"},
+    ActionWord{"ambient", ActionKind::ambient, ramp, Family::temperature, 233.15, 358.15,
+               "-40 degC to 85 degC", "of the surroundings; needs heat paths (thermal)"},
+    ActionWord{"rolling_factor", ActionKind::rolling_factor, ramp, Family::ratio, 0.1, 50,
+               "10 % to 5000 %", "of load.rolling_resistance: what the ground makes of it"},
+    ActionWord{"grip_factor", ActionKind::grip_factor, ramp, Family::ratio, 0.02, 3, "2 % to 300 %",
+               "of the tyre's grip; needs load.coupling: slipping"},
 };
 
 }  // namespace

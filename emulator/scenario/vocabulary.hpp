@@ -45,4 +45,8 @@ inline constexpr std::string_view cleared_ending = " cleared";
 inline constexpr std::array<std::string_view, 4> body_words{"winding", "magnet", "heatsink",
                                                             "junction"};
 
+/// The actions that the road may do by distance, in the order of its keys.
+inline constexpr std::array<std::string_view, 4> road_words{"slope", "wind", "rolling_factor",
+                                                            "grip_factor"};
+
 }  // namespace stillrotor

@@ -109,7 +109,8 @@ class BenchWorld final : public io::World {
   void predict(double lead_s, Pins& pins) noexcept;
 
   /// The same for what the driver's hands do, key, brake, reverse and throttle: as the scenario
-  /// will have them at t_ps, not before the present. Returns whether the key is on then.
+  /// will have them at t_ps, not before the present. Returns whether the controller is supplied
+  /// then.
   bool foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept;
 
   const Frame& latest_frame() const noexcept { return sampler_.latest(); }
@@ -148,6 +149,8 @@ class BenchWorld final : public io::World {
   void switch_fault(const Action&, bool present) noexcept;
   void follow_faults() noexcept;
   void follow_temperatures() noexcept;
+  void follow_surface() noexcept;
+  double held(const RampedInput&) noexcept;
   void set_line_fault(io::LineId, const LineFault&) noexcept;
   void set_line(io::LineId source, bool on, Cause = Cause::scenario) noexcept;
   void follow_ramps() noexcept;
@@ -175,7 +178,7 @@ class BenchWorld final : public io::World {
   bool counts_distance_;
   const Road& road_;
   RampedInput throttle_V_, load_torque_Nm_{0.0}, slope_{0.0}, supply_V_, wind_m_s_{0.0},
-      pedal_Nm_{0.0}, held_speed_rad_s_;
+      pedal_Nm_{0.0}, held_speed_rad_s_, rolling_{1.0}, grip_{1.0}, ambient_K_;
   double controller_supply_V_;  // while the key is on
   std::array<RampedInput, plant::temperature_node_count> temperature_K_;
   std::uint8_t warmed_ = 0;  // bit k: the scenario moves the temperature of body k

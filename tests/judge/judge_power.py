@@ -205,6 +205,7 @@ def main():
     parser.add_argument("--firmware", choices=FIRMWARES, required=True)
     parser.add_argument("--count", type=int, default=0, help="so many, drawn by --seed; 0: all")
     parser.add_argument("--first", type=int, default=0, help="only so many runs of the list; 0: all")
+    parser.add_argument("--bench", default="", help="only runs on this bench")
     parser.add_argument("--only", default="", help="only mutants whose name has this in it")
     parser.add_argument("--trust", action="store_true", help="do not run mutants that are explained")
     parser.add_argument("--seed", type=int, default=1)
@@ -221,6 +222,8 @@ def main():
 
 
 def judged(wanted, firmware, folder):
+    if wanted.bench:
+        firmware.runs = [which for which in firmware.runs if which[1] == wanted.bench]
     if wanted.first:
         firmware.runs = firmware.runs[:wanted.first]
     good_signals = {}

@@ -14,6 +14,7 @@ using test::problems;
 using test::replaced;
 using testing::AllOf;
 using testing::HasSubstr;
+using testing::Not;
 
 const char* const small_scenario = R"(scenario: Small
 lasts: 4 s
@@ -188,6 +189,63 @@ TEST_F(LoadScenario, ValuesStayInRange) {
   EXPECT_EQ(said_of_action("at: 1 s, slope: 6 %"), "");
   EXPECT_EQ(said_of_action("at: 1 s, load_torque: 2 N m, over: 1 s"), "");
   EXPECT_EQ(said_of_action("at: 1 s, supply_voltage: 36 V"), "");
+}
+
+// Each word is refused on a bench that lacks what it moves, with the parameter; each loads on one
+// that has it.
+TEST_F(LoadScenario, AnActionNeedsWhatItMoves) {
+  const struct {
+    const char* action;
+    const char* needs;
+    void (*give)(Bench&);
+  } cases[] = {
+      {"ambient: 45 degC", "ambient needs thermal; the bench \"Small\" has none",
+       [](Bench& b) { b.drive.thermal.fitted = true; }},
+      {"rolling_factor: 300 %, over: 1 s", "rolling_factor needs load.rolling_resistance",
+       [](Bench& b) {
+         b.drive.shaft.cart_mass_kg = 20.0;
+         b.drive.shaft.rolling_resistance = 0.02;
+       }},
+      {"grip_factor: 50 %", "grip_factor needs load.coupling: slipping",
+       [](Bench& b) { b.drive.shaft.coupling = plant::Coupling::slipping; }},
+  };
+  for (const auto& one : cases) {
+    const std::string action = std::string("at: 1 s, ") + one.action;
+    EXPECT_THAT(said_of_action(action), AllOf(HasSubstr("s.yaml:6:"), HasSubstr(one.needs)));
+    one.give(bench_);
+    EXPECT_EQ(said_of_action(action), "");
+  }
+  EXPECT_THAT(said_of_action("at: 1 s, ambient: 90 degC"), HasSubstr("-40 degC to 85 degC"));
+  EXPECT_THAT(said_of_action("at: 1 s, ambient: {sine: {amplitude: 300 K, frequency: 1 Hz, for: "
+                             "1 s}}"),
+              HasSubstr("allowed 0 K to"));
+  EXPECT_EQ(said_of_action("at: 1 s, speed_limit: on"), "");
+  bench_.harness.lines[io::index(io::line::speed_limit)].connected = false;
+  EXPECT_THAT(said_of_action("at: 1 s, speed_limit: on"),
+              HasSubstr("speed_limit has no wire on the bench \"Small\""));
+}
+
+// A key of an action is one thing: else what a fault's option means would depend on its place.
+TEST_F(LoadScenario, NoFaultOptionHasTheNameOfAnAction) {
+  for (const Fault* fault : fault_catalogue())
+    for (const FaultOption& option : fault->options) {
+      for (const ActionWord& word : action_words())
+        EXPECT_NE(option.name, word.name) << fault->name;
+      for (const char* key :
+           {"at", "when", "after", "by", "fault", "clear", "over", "body", "intermittent"})
+        EXPECT_NE(option.name, key) << fault->name;
+    }
+}
+
+TEST_F(LoadScenario, SettingsOfAFaultAgreeWithEachOther) {
+  const std::string bounce = "at: 1 s, fault: supply_interrupted, time: 10 ms, ";
+  EXPECT_EQ(said_of_action(bounce + "every: 11 ms, count: 3"), "");
+  EXPECT_EQ(said_of_action("at: 1 s, fault: supply_interrupted, time: 1 s"), "");
+  EXPECT_THAT(said_of_action(bounce + "every: 10 ms, count: 3"),
+              AllOf(HasSubstr("s.yaml:6:"), HasSubstr("every is not longer than time")));
+  EXPECT_THAT(said_of_action(bounce + "count: 2.5"), HasSubstr("count is no whole number"));
+  EXPECT_THAT(said_of_action("at: 1 s, fault: supply_interrupted, time: 0 s"),
+              HasSubstr("time is 0 s; allowed 1 us to 1 s"));
 }
 
 TEST_F(LoadScenario, OptionsOnlyStandWhereTheyMeanSomething) {
@@ -449,7 +507,14 @@ TEST_F(LoadScenario, AQuantityCanHaveAShape) {
   EXPECT_NEAR(scenario.timeline[3].shape->size, 0.0335, 1e-12);
   EXPECT_EQ(scenario.timeline[4].label, "throttle sine 100 mV, 5 Hz, for 1 s");
   EXPECT_EQ(scenario.timeline[4].most, 6.0);
+  // The table lies beside the resolved file, wherever that goes.
+  ASSERT_EQ(scenario.tables.size(), 1U);
+  EXPECT_THAT(scenario.resolved_yaml, HasSubstr("throttle: {table: scenario-table-1.csv}"));
+  EXPECT_THAT(scenario.resolved_yaml, Not(HasSubstr(folder_.path().string())));
+  folder_.write(scenario.tables[0].name, scenario.tables[0].text);
+  folder_.write("hand.csv", "");
   const Scenario again = load(scenario.resolved_yaml);
+  EXPECT_EQ(again.resolved_yaml, scenario.resolved_yaml);
   ASSERT_EQ(again.timeline.size(), scenario.timeline.size());
   for (std::size_t k = 0; k < scenario.timeline.size(); ++k) {
     if (!scenario.timeline[k].shape) continue;
@@ -655,7 +720,18 @@ TEST_F(LoadScenario, ARoadGoesByDistance) {
   EXPECT_EQ(scenario.road.wind_m_s.at(0.0), 3.0);
   EXPECT_EQ(load(scenario.resolved_yaml).resolved_yaml, scenario.resolved_yaml);
   refused("at: 20 m", "at: 14 m", "at is 14 m; allowed above 14 m, where the point before ends");
-  refused("slope: 6 %, ", "", "this point says nothing; allowed slope, wind");
+  refused("slope: 6 %, ", "", "this point says nothing; allowed slope, wind, rolling_factor, grip");
+  refused("slope: 6 %", "rolling_factor: 300 %", "rolling_factor needs load.rolling_resistance");
+  refused("slope: 6 %", "grip_factor: 20 %", "grip_factor needs load.coupling: slipping");
+  bench_.drive.shaft.rolling_resistance = 0.02;
+  bench_.drive.shaft.coupling = plant::Coupling::slipping;
+  const Scenario surface = load(small_scenario + replaced(road, "slope: 6 %",
+                                                          "rolling_factor: 3, "
+                                                          "grip_factor: 20 %"));
+  EXPECT_EQ(surface.road.rolling.at(0.0), 3.0);
+  EXPECT_EQ(surface.road.grip.at(0.0), 0.2);
+  EXPECT_EQ(load(surface.resolved_yaml).resolved_yaml, surface.resolved_yaml);
+  refused("slope: 6 %", "grip_factor: 400 %", "allowed 2 % to 300 %");
   refused("slope: 6 %", "slope: 60 %", "allowed -50 % to 50 %");
   refused("at: 10 m", "att: 10 m", "at is missing");
   EXPECT_THAT(said(replaced(small_scenario + road, "throttle: 2.6 V", "slope: 2 %")),

@@ -69,7 +69,10 @@ const std::map<std::string, std::string> special_load{
     {"mid-current-sensors.yaml", "dynamometer-mid-hostfw.yaml"},
     {"hub-map-of-torque.yaml", "dynamometer-hub.yaml"},
     {"hub-current-sensors.yaml", "dynamometer-hub.yaml"},
-    {"mid-reverse.yaml", "orchard-cart-mid-hostfw.yaml"}};
+    {"mid-reverse.yaml", "orchard-cart-mid-hostfw.yaml"},
+    {"mid-speed-limit.yaml", "orchard-cart-mid-hostfw.yaml"},
+    {"ice-patch.yaml", "orchard-cart-slip.yaml"},
+    {"into-the-cold-store.yaml", "orchard-cart-mid-full.yaml"}};
 
 TEST(ShippedConfigs, EveryScenarioLoadsOnBothMachinesOrOnItsOwnLoad) {
   const BuildFolder build;

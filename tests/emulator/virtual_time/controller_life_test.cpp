@@ -46,6 +46,29 @@ TEST(Key, SwitchesTheControllersSupplyAndItsLine) {
   expect_gates_off_after(sink, 9 * ms);
 }
 
+// A controller beside whose supply the key is a line: up from the start, on through the key's off.
+TEST(Key, MayBeALineToAControllerThatStaysSupplied) {
+  ScriptedController controller;
+  controller.drive(2 * ms, io::line::gate_UH, Level::high);
+  controller.drive(11 * ms, io::line::gate_UH, Level::low);
+  KeepingSink sink;
+  Bench bench = hub_bench();
+  bench.controller_stays_supplied = true;
+  run(bench,
+      with_key(false, {action(5 * ms, ActionKind::key, 1.0), action(9 * ms, ActionKind::key, 0.0)}),
+      controller, sink);
+  EXPECT_EQ(controller.powered, (std::vector<std::pair<std::int64_t, double>>{{0, 5.0}}));
+  std::vector<std::pair<std::int64_t, Level>> key;
+  for (const io::Edge& edge : controller.delivered)
+    if (edge.line == io::line::key) key.emplace_back(edge.at.count(), edge.level);
+  EXPECT_EQ(key, (std::vector<std::pair<std::int64_t, Level>>{{5 * ms, Level::high},
+                                                              {9 * ms, Level::low}}));
+  const auto gate = sink.edges_of(io::line::gate_UH);
+  ASSERT_EQ(gate.size(), 2U);
+  EXPECT_EQ(gate[1].at_ps, 11 * ms);
+  EXPECT_EQ(sink.find("key on")->at_ps, 5 * ms);
+}
+
 TEST(Key, OffMeansTheControllerGetsNoTurnsAndNoEdges) {
   ScriptedController controller;
   controller.drive(6 * ms, io::line::gate_UH, Level::high);

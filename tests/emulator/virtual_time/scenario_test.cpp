@@ -333,6 +333,98 @@ TEST(Road, IsMetByDistance) {
   EXPECT_NEAR(at(sink, 15 * ms, Signal::load_torque), load_of(0.06), 20.0F);
 }
 
+// A coasting cart on ground that rolls harder. By distance: 25 mm after 10 ms (see above), four
+// times as hard from there on. By time: the same from 10 ms on, and back to once by a ramp of 4 ms,
+// by hand 2.5 times in the mean. Without inertia beside the cart's: domega/dt = -c g / r, c = 2 %,
+// r = 0.25 m: 0.7845 rad/s^2. Tolerance: single precision of 10 rad/s.
+TEST(Road, HasASurface) {
+  Bench bench = hub_bench();
+  bench.drive.shaft = {.inertia_kg_m2 = 1e-9,
+                       .cart_mass_kg = 1e3,
+                       .wheel_radius_m = 0.25,
+                       .rolling_resistance = 0.02};
+  const double rate = 0.02 * 9.80665 / 0.25;
+  const auto speed_after = [&](Scenario scenario) {
+    scenario.start.speed_rad_s = 10.0;
+    ScriptedController idle;
+    KeepingSink sink;
+    run(bench, scenario, idle, sink);
+    return at(sink, 20 * ms, Signal::speed);
+  };
+  EXPECT_NEAR(speed_after(standing({})), 10.0 - 0.02 * rate, 2e-6);
+  Scenario road = standing({});
+  road.road.rolling.points = {{0.0, 1.0}, {25e-3, 1.0}, {25e-3, 4.0}};
+  EXPECT_NEAR(speed_after(road), 10.0 - (0.01 + 0.04) * rate, 1e-4);
+  const Scenario ramp = standing({action(10 * ms, ActionKind::rolling_factor, 4.0),
+                                  action(12 * ms, ActionKind::rolling_factor, 1.0, 4 * ms)});
+  EXPECT_NEAR(speed_after(ramp), 10.0 - (0.01 + 4.0 * 2e-3 + 2.5 * 4e-3 + 4e-3) * rate, 2e-6);
+}
+
+// What grip does to the tyre, the plant's own tests hold; here, that it comes there.
+TEST(Road, GivesItsGripToATyre) {
+  Bench bench = hub_bench();
+  bench.drive.shaft = {.coupling = plant::Coupling::slipping,
+                       .cart_mass_kg = 20.0,
+                       .wheel_radius_m = 0.25,
+                       .hold = plant::Hold::start_speed};
+  ScriptedController idle;
+  KeepingSink sink;
+  const Scenario scenario = standing({action(5 * ms, ActionKind::grip_factor, 0.25)});
+  BenchWorld world(bench, scenario, {}, sink);
+  world.begin();
+  EXPECT_EQ(world.plant().state().surface.grip_share, 1.0);
+  world.advance(6 * ms);
+  EXPECT_EQ(world.plant().state().surface.grip_share, 0.25);
+  EXPECT_EQ(world.plant().state().surface.rolling_share, 1.0);
+}
+
+// Surroundings that get 40 K warmer within 10 ms. A heatsink of 0.4 J/K on 0.5 K/W follows with 200
+// ms: by hand after the ramp of slope m and length T, 10 ms later still:
+// m (T - tau (1 - e^(-T/tau))) e^(-10/200) + 40 K (1 - e^(-10/200)) = 0.936 K + 1.951 K.
+// Tolerance: 1 ms of the ramp as a step, (1/12) (1 ms)^2 over tau and T.
+TEST(Ambient, WarmsWhatHasHeatPaths) {
+  Bench bench = hub_bench();
+  bench.drive.thermal.fitted = true;
+  bench.drive.thermal.heatsink_capacity_J_per_K = 0.4;
+  bench.drive.thermal.heatsink_to_ambient_K_per_W = 0.5;
+  ScriptedController idle;
+  KeepingSink sink;
+  run(bench, standing({action(0, ActionKind::ambient, 338.15, 10 * ms)}), idle, sink);
+  const double tau = 0.2, over = 0.01, slope = 40.0 / over;
+  const double kept = std::exp(-over / tau);
+  const double expected = slope * (over - tau * (1.0 - kept)) * kept + 40.0 * (1.0 - kept);
+  EXPECT_NEAR(at(sink, 20 * ms, Signal::temperature_heatsink), 298.15 + expected, 2e-3);
+  EXPECT_EQ(sink.find("ambient")->at_ps, 0);
+}
+
+// The switch is a line like brake and reverse. The built-in field-oriented controller lets its
+// drive go over the last tenth below the limit: 30 rad/s, from 20 rad/s on with the throttle open.
+TEST(SpeedLimit, IsALineAndHoldsALowerTopSpeed) {
+  const auto greatest_speed = [](bool limited) {
+    Bench bench = mid_bench();
+    std::get<io::FieldOrientedConfig>(bench.controller).limited_speed_rad_s = 30.0;
+    Scenario scenario = drive_off(600 * ms, 3.0);
+    if (limited) scenario.timeline.push_back(action(300 * ms, ActionKind::speed_limit, 0.0));
+    if (limited)
+      scenario.timeline.insert(scenario.timeline.begin(), action(0, ActionKind::speed_limit, 1.0));
+    KeepingSink sink;
+    const auto controller = io::make_controller(bench.controller);
+    run(bench, scenario, *controller, sink);
+    EXPECT_EQ(sink.edges_of(io::line::speed_limit).size(), limited ? 2U : 0U);
+    double before = 0.0, after = 0.0;
+    for (const Frame& frame : sink.frames) {
+      double& most = frame.at_ps < 300 * ms ? before : after;
+      most = std::max(most, double{frame.value[static_cast<std::size_t>(Signal::speed)]});
+    }
+    return std::pair(before, after);
+  };
+  const auto [limited, released] = greatest_speed(true);
+  EXPECT_GT(limited, 0.9 * 30.0);
+  EXPECT_LT(limited, 30.0);
+  EXPECT_GT(released, 60.0);
+  EXPECT_GT(greatest_speed(false).first, 60.0);
+}
+
 // A link that starts empty takes what the supply gives over 30 mohm and its own; a warm winding is
 // there from the first moment, and no current with it.
 TEST(Start, CanBeWarmAndDischarged) {
