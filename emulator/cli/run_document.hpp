@@ -21,7 +21,7 @@ struct RunFacts {
   std::optional<CycleReport> cycle;  // on the wall clock
   std::optional<Rehearsal> rehearsal;
   std::optional<io::mcu::Workload> workload;  // of firmware on a processor that counts it
-  Keeping keeping;  // of signals
+  Keeping keeping;                            // of signals
   RecordSummary record;
 };
 
