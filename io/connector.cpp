@@ -7,10 +7,11 @@ namespace stillrotor::io {
 namespace {
 
 constexpr std::array<std::string_view, line_count> line_names = {
-    "gates.UH",     "gates.UL",      "gates.VH",  "gates.VL",      "gates.WH",      "gates.WL",
-    "hall.U",       "hall.V",        "hall.W",    "encoder.A",     "encoder.B",     "encoder.Z",
-    "key",          "brake",         "reverse",   "angle.data",    "angle.clock",   "angle.select",
-    "driver.fault", "driver.enable", "contactor", "brake_chopper", "command_pulse", "speed_limit"};
+    "gates.UH",   "gates.UL",      "gates.VH",      "gates.VL",     "gates.WH",
+    "gates.WL",   "hall.U",        "hall.V",        "hall.W",       "encoder.A",
+    "encoder.B",  "encoder.Z",     "key",           "brake",        "reverse",
+    "angle.data", "angle.clock",   "angle.select",  "driver.fault", "driver.enable",
+    "contactor",  "brake_chopper", "command_pulse", "speed_limit",  "lamp"};
 constexpr std::array<std::string_view, channel_count> channel_names = {
     "throttle",        "phase_current.U",   "phase_current.V",    "phase_current.W", "bus_voltage",
     "dc_link_current", "phase_voltage.U",   "phase_voltage.V",    "phase_voltage.W", "angle.sin",

@@ -44,7 +44,8 @@ struct Gap {
 };
 
 /// The lines of the connector. The controller drives gates, the gate driver's enable, the clock and
-/// select lines of an absolute angle sensor, contactor and brake chopper, the bench all others.
+/// select lines of an absolute angle sensor, contactor, brake chopper and lamp, the bench all
+/// others.
 namespace line {
 inline constexpr LineId gate_UH{0}, gate_UL{1}, gate_VH{2}, gate_VL{3}, gate_WH{4}, gate_WL{5};
 inline constexpr LineId hall_U{6}, hall_V{7}, hall_W{8};
@@ -60,9 +61,11 @@ inline constexpr LineId contactor{20}, brake_chopper{21};
 inline constexpr LineId command_pulse{22};
 /// A switch of the driver's: while it is on the controller keeps to a lower top speed.
 inline constexpr LineId speed_limit{23};
+/// The controller's fault lamp: on lights it.
+inline constexpr LineId lamp{24};
 }  // namespace line
 inline constexpr std::size_t gate_count = 6;
-inline constexpr std::size_t line_count = 24;
+inline constexpr std::size_t line_count = 25;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
 
 /// The analog channels of the connector, bench to controller.
@@ -83,7 +86,8 @@ constexpr std::size_t index(ChannelId id) noexcept { return static_cast<std::siz
 constexpr bool is_gate(LineId id) noexcept { return index(id) < gate_count; }
 constexpr bool from_controller(LineId id) noexcept {
   return is_gate(id) || id == line::angle_clock || id == line::angle_select ||
-         id == line::driver_enable || id == line::contactor || id == line::brake_chopper;
+         id == line::driver_enable || id == line::contactor || id == line::brake_chopper ||
+         id == line::lamp;
 }
 
 /// Names as users write them: "gates.UH", "hall.U", "encoder.A", "key"; "phase_current.U",

@@ -142,6 +142,7 @@ struct DriveState : Continuous {
   double hall_ahead_rad = 1e9, hall_behind_rad = -1e9;  // of these, the Halls' own
   Warming warming;                                      // only where thermal is fitted
   double switching_J[3] = {};  // heat of each leg's changes of switches since start
+  double drawn_J = 0.0;  // what they took out of the link for it, and to charge what they swing
   // energy ledger [J] since start, kept only while enabled (see Drive::keep_ledger)
   double supplied_J = 0.0, mechanical_J = 0.0, dissipated_J = 0.0;
   // of mechanical_J: what became heat on the shaft, and what the load took (the rest is motion)
@@ -161,6 +162,7 @@ struct Snapshot {
   double supply_A = 0.0;    // out of the supply
   double bridge_A = 0.0;    // i_dc, into the bridge, shoot-through included
   double torque_Nm = 0.0;   // electromagnetic
+  double machine_J = 0.0;   // see machine_energy_J()
   double load_Nm = 0.0;     // all that the load asks but friction, on the motor's side of the gear
   double through_Nm = 0.0;  // what the coupling passes on, on the motor's side of the gear
   double omega_m_rad_s = 0.0;
@@ -361,6 +363,9 @@ class Drive {
   /// At a segment's begin or end, in the segment's conduction mode. From on_segment only.
   Probe probe(const Continuous&) const noexcept;
   LinkProbe probe_link(const Continuous&) const noexcept;
+  /// What the segment turned into heat, currents and speed being straight lines in it (plant/
+  /// tally.hpp). From on_segment only.
+  StepHeat heat(const Segment&) const noexcept;
 
   /// Numerical accidents since construction: both counts stay 0 or the plant has a flaw.
   struct Health {

@@ -40,6 +40,11 @@ void check_feed(const DriveParameters&);
 /// The same for shaft and load. shaft/shaft_check.cpp.
 void check_shaft(const ShaftParameters&);
 
+inline Point point_of(const Continuous& c) noexcept {
+  return {c.i_alpha_A, c.i_beta_A, c.v_cap_V, c.omega_m_rad_s, c.theta_e_rad, c.cos_e,
+          c.sin_e,     c.extra,    0.0};
+}
+
 struct Drive::Impl {
   explicit Impl(const DriveParameters&);
 
@@ -273,6 +278,31 @@ struct Drive::Impl {
   void choose_path() noexcept;     // fast steps or the general one, after a change of s.machine
   void inputs_changed() noexcept;  // after any change of a Ramp in s
 
+  // thermal/step_heat.cpp: of a step that this mode has taken
+  double leg_J(std::size_t k, const Point& from, const Point& to, double h) const noexcept;
+  StepHeat machine_heat(const Point& from, const Point& to, double h) const noexcept;
+  double friction_J(const Point& from, const Point& to, double h) const noexcept;
+  /// What plain_heat() asks of either end of a step.
+  struct PlainEnd {
+    Phases current_A;
+    double omega, bus_V;
+  };
+  /// All of it, of a plain machine on one shaft.
+  StepHeat plain_heat(const PlainEnd& from, const PlainEnd& to, double h) const noexcept {
+    const Phases &a = from.current_A, &b = to.current_A;
+    const double squares = mean_square(a.U, b.U) + mean_square(a.V, b.V) + mean_square(a.W, b.W);
+    StepHeat out;
+    out.winding_J = h * s.machine.winding_ohm[0] * squares;
+    out.legs_J = mode->freedom == 2 && mode->legs == LegsDiffer::no ? h * mode->r_aa_ohm * squares
+                                                                    : plain_legs_J(a, b, h);
+    if (mode->shoot_S > 0.0) [[unlikely]]
+      out.legs_J += h * mode->shoot_S * mean_square(from.bus_V, to.bus_V);
+    const double omega = 0.5 * (from.omega + to.omega);
+    out.friction_J = h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
+    return out;
+  }
+  double plain_legs_J(const Phases& from_A, const Phases& to_A, double h) const noexcept;
+
   // thermal/warming.cpp
   void start_heat() noexcept;
   void follow_heat(const Point& end, double h) noexcept;  // before a step is taken over
@@ -281,6 +311,7 @@ struct Drive::Impl {
 
   // machine_changes.cpp
   void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
+  double machine_energy_J(const Point&) const noexcept;
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
@@ -447,10 +478,7 @@ struct Drive::Impl {
     return (static_cast<double>(s.electrical_turns) * two_pi + theta_e) / p;
   }
 
-  Point point() const noexcept {
-    return {s.i_alpha_A, s.i_beta_A, s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e,
-            s.sin_e,     s.extra,    0.0};
-  }
+  Point point() const noexcept { return point_of(s); }
 };
 
 /// Below this a leg carries no current. The search for a current's zero ends within 1e-9 A of it.

@@ -78,6 +78,7 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
     if (plain_margin(then_A, y.omega) < 0.0 || y.theta >= ahead || y.theta < behind) return;
 
     const bool tallied = tally && enter(*tally, h);
+    const double omega_before = s.omega_m_rad_s;
     if (observer && !tallied) {
       show(y, then_A, now_A, h, whole ? target_ps : 0, *observer);
     } else {
@@ -92,6 +93,8 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
     }
     if (tallied) {
       const LinkProbe link = plain_link(y.i_alpha, y.i_beta, y.v_cap);
+      tally->warm(
+          plain_heat({now_A, omega_before, tally->end.bus_V}, {then_A, y.omega, link.bus_V}, h));
       tally->add({then_A, link.bus_V, link.supply_A, link.bridge_A, y.torque_Nm}, h);
       tally->end_at(y.i_alpha, y.i_beta);
     }

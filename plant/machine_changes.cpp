@@ -211,10 +211,10 @@ void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexce
   d.look_after_driver();
 }
 
-double Drive::machine_energy_J() const noexcept {
-  const Impl& d = *impl_;
-  return d.machine.stored_J(d.point(), d.s.machine) +
-         d.machine.cogging().potential_J(d.theta_m(d.s.theta_e_rad));
+double Drive::Impl::machine_energy_J(const Point& y) const noexcept {
+  return machine.stored_J(y, s.machine) + machine.cogging().potential_J(theta_m(y.theta));
 }
+
+double Drive::machine_energy_J() const noexcept { return impl_->machine_energy_J(impl_->point()); }
 
 }  // namespace stillrotor::plant

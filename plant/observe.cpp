@@ -11,11 +11,6 @@ double cubic_hermite(double y0, double slope0, double y1, double slope1, double 
   return y0 + x * (slope0 + x * (b + x * a));
 }
 
-Point point_of(const Continuous& c) noexcept {
-  return {c.i_alpha_A, c.i_beta_A, c.v_cap_V, c.omega_m_rad_s, c.theta_e_rad, c.cos_e,
-          c.sin_e,     c.extra,    0.0};
-}
-
 double seconds_since(const Continuous& c, const Continuous& reference) noexcept {
   return static_cast<double>(c.time_ps - reference.time_ps) * seconds_per_ps + c.offset_s -
          reference.offset_s;
@@ -35,6 +30,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.supply_A = f.supply_A;
   out.bridge_A = f.legs_A + mode->shoot_S * f.bus_V;
   out.torque_Nm = f.machine.torque_Nm;
+  out.machine_J = machine_energy_J(y);
   const ShaftPoint at = shaft_point(y, f.machine.torque_Nm);
   out.load_Nm = shaft_law.load_Nm(at.omega_2, at.theta_2_rad, shaft_inputs(in));
   out.through_Nm = shaft_law.rates(at, shaft_inputs(in), shaft_mode()).through_Nm;

@@ -25,7 +25,9 @@ double Drive::Impl::draw_from_link(double energy_J) noexcept {
   const double after = std::max(0.0, before - 2.0 * energy_J * capacitance_inverse);
   if (s.v_cap_V <= 0.0 || energy_J <= 0.0) return 0.0;
   s.v_cap_V = std::sqrt(after);
-  return 0.5 * capacitance_F * (before - after);
+  const double drawn_J = 0.5 * capacitance_F * (before - after);
+  s.drawn_J += drawn_J;
+  return drawn_J;
 }
 
 void Drive::Impl::book_heat(double energy_J) noexcept {

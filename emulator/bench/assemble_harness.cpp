@@ -37,6 +37,8 @@ std::string_view missing_source(LineId line) {
   if (line == io::line::command_pulse)
     return "the bench sends no command pulse. Write controls.command_pulse.fitted: on, or remove "
            "the wire.";
+  if (line == io::line::lamp)
+    return "the co-processor brings the six gates in only. Remove the wire.";
   return missing_sensor;
 }
 
@@ -197,6 +199,7 @@ bool has_source(const Draft& draft, LineId line) {
   if (line == io::line::driver_enable)
     return (draft.backend == 0 || draft.backend == 5 || on_lines(draft)) &&
            plant::GateDriver(driver).fitted();
+  if (line == io::line::lamp) return draft.backend == 0 || draft.backend == 5 || on_lines(draft);
   if (line == io::line::contactor) return drive.contactor.fitted && draft.contactor_driven_by == 1;
   if (line == io::line::brake_chopper)
     return drive.chopper.resistance_ohm > 0.0 && draft.chopper_driven_by == 1;

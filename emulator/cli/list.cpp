@@ -64,6 +64,7 @@ const char* needed_key(Asks asks) {
       return "harmonic";
     case Asks::pattern:
       return "pattern";
+    case Asks::blinks:
     case Asks::nothing:
       break;
   }

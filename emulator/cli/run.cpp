@@ -169,6 +169,13 @@ std::optional<RecordedMachine> recorded_machine(const plant::DriveParameters& dr
                          m.winding_temperature_coefficient_per_K};
 }
 
+RecordedLosses recorded_losses(const plant::DriveParameters& drive) {
+  const plant::SwitchingEnergies& e = drive.bridge.switching;
+  return {.rotor = drive.induction.has_value(),
+          .iron = !drive.induction && drive.machine.iron_loss.reference_W > 0.0,
+          .switching = e.on_J + e.off_J + e.recovery_J + drive.bridge.output_capacitance_F > 0.0};
+}
+
 RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& tested) {
   RecordHeader header;
   header.bench = bench.name;
@@ -177,6 +184,7 @@ RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& 
   header.rate_Hz = bench.record_rate_Hz;
   header.pole_pairs = bench.drive.pole_pairs();
   header.machine = recorded_machine(bench.drive);
+  header.losses = recorded_losses(bench.drive);
   const auto high = tested.simulated() != nullptr
                         ? initial_lines_high(bench, scenario, *tested.simulated())
                         : initial_lines_high(bench, scenario);

@@ -41,7 +41,7 @@ std::vector<std::string> lines_of(const fs::path& file) {
 
 std::string label(const Json& limit) {
   std::string text = limit.at("name");
-  for (const char* key : {"harmonic", "pattern"})
+  for (const char* key : {"harmonic", "pattern", "blinks_s"})
     if (limit.contains(key)) text += fmt::format(" ({})", limit[key].get<std::string>());
   if (limit.contains("phase")) text += ", phase " + limit["phase"].get<std::string>();
   if (limit.contains("after")) text += ", after " + limit["after"].get<std::string>();

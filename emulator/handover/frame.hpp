@@ -52,9 +52,21 @@ enum class Signal : std::uint8_t {
   state_of_charge,
   vehicle_speed,
   load_speed,
-  coupling_torque
+  coupling_torque,
+  bus_current_mean,
+  current_square_U,
+  current_square_V,
+  current_square_W,
+  bridge_power,
+  loss_winding,
+  loss_rotor,
+  loss_iron,
+  loss_conduction,
+  loss_switching,
+  loss_friction,
+  machine_energy
 };
-inline constexpr std::size_t signal_count = 32;
+inline constexpr std::size_t signal_count = 44;
 inline constexpr std::size_t spread_count = 6;  // the first ones
 
 inline constexpr std::array<SignalInfo, signal_count> signal_table{{
@@ -92,10 +104,24 @@ inline constexpr std::array<SignalInfo, signal_count> signal_table{{
     {"load_speed", "rad/s", false, "of the load side, on the motor's side of the gear"},
     {"coupling_torque", "N m", false,
      "passed on to the load side, on the motor's side of the gear"},
+    {"bus_current_mean", "A", false, "out of the supply, mean over the bin"},
+    {"phase_current_square.U", "A2", false, "mean square over the bin"},
+    {"phase_current_square.V", "A2", false, "mean square over the bin"},
+    {"phase_current_square.W", "A2", false, "mean square over the bin"},
+    {"bridge_power", "W", false,
+     "from the DC link into the bridge, what changes of switches draw included; mean over the bin"},
+    {"loss.winding", "W", false, "heat of the machine's (stator) windings, mean over the bin"},
+    {"loss.rotor", "W", false, "heat of an induction machine's cage, mean over the bin"},
+    {"loss.iron", "W", false, "heat of the machine's iron, mean over the bin"},
+    {"loss.conduction", "W", false, "heat of switches and diodes that conduct, mean over the bin"},
+    {"loss.switching", "W", false, "heat of changes of switches, mean over the bin"},
+    {"loss.friction", "W", false, "friction of shaft, gear and joint, mean over the bin"},
+    {"machine_energy", "J", false,
+     "in the machine's field beyond that of its magnets, and cogging"},
 }};
 
-/// One grid point: values at its instant (bridge_current, torque_mean: over the bin that ends
-/// there), and least and greatest over the bin that ends there.
+/// One grid point: values at its instant (means: over the bin that ends there), and least and
+/// greatest over the bin that ends there.
 struct Frame {
   std::int64_t at_ps = 0;
   std::array<float, signal_count> value{};

@@ -20,6 +20,10 @@ std::int64_t checked_rate(double rate_Hz) {
                               "nothing asks for another.");
 }
 
+double switching_J(const plant::DriveState& s) noexcept {
+  return s.switching_J[0] + s.switching_J[1] + s.switching_J[2];
+}
+
 }  // namespace
 
 Sampler::Sampler(const plant::Drive& drive, double rate_Hz, RunSink& sink,
@@ -44,6 +48,8 @@ std::int64_t Sampler::instant_ps(std::int64_t point) const noexcept {
 void Sampler::open_bin(std::int64_t point) noexcept {
   bin_.point = point;
   bin_.tally.clear(instant_ps(point));
+  bin_.switching_J = switching_J(drive_.state());
+  bin_.drawn_J = drive_.state().drawn_J;
 }
 
 void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noexcept {
@@ -52,7 +58,7 @@ void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noex
     bin.enter_link(drive_.probe_link(begin));
   } else {
     const plant::Probe all = drive_.probe(begin);
-    bin.end_torque_Nm = all.torque_Nm;
+    bin.end = all;
     if (bin.mode == plant::Tally::no_mode) bin.include(all);
     bin.enter_link({all.bus_V, all.supply_A, all.bridge_A});
   }
@@ -63,17 +69,23 @@ void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noex
 [[gnu::noinline]] double Sampler::cross_points(const plant::Segment& segment,
                                                double point_s) noexcept {
   double done_s = 0.0;
+  const plant::StepHeat heat = drive_.heat(segment);
+  const auto share = [&segment](double span_s) {
+    return segment.length_s > 0.0 ? span_s / segment.length_s : 0.0;
+  };
   do {
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
     const plant::Probe here{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
     bin_.tally.add(here, tau_s - done_s);
+    bin_.tally.warm(heat, share(tau_s - done_s));
     done_s = tau_s;
     emit(at, *segment.analog_before, segment.length_s > 0.0 ? tau_s / segment.length_s : 1.0);
     open_bin(bin_.point + 1);
     bin_.tally.include(here);
     point_s = bin_.tally.left_s(segment.begin->time_ps, segment.begin->offset_s);
   } while (point_s <= segment.length_s + plant::Tally::same_instant_s);
+  bin_.tally.warm(heat, share(segment.length_s - done_s));
   return done_s;
 }
 
@@ -81,9 +93,11 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
   const std::uint32_t now = plant::conduction_word(drive_.state());
   if (now != bin_.tally.mode) enter_mode(now, *segment.begin);
   const double point_s = bin_.tally.left_s(segment.begin->time_ps, segment.begin->offset_s);
-  const double done_s = point_s <= segment.length_s + plant::Tally::same_instant_s
-                            ? cross_points(segment, point_s)
-                            : 0.0;
+  double done_s = 0.0;
+  if (point_s <= segment.length_s + plant::Tally::same_instant_s)
+    done_s = cross_points(segment, point_s);
+  else
+    bin_.tally.warm(drive_.heat(segment));
   if (done_s < segment.length_s)
     bin_.tally.add(drive_.probe(*segment.end), segment.length_s - done_s);
   bin_.tally.end_at(segment.end->i_alpha_A, segment.end->i_beta_A);
@@ -107,7 +121,7 @@ double Sampler::sense_bus_V(double bus_V, const plant::AnalogState& then,
 }
 
 void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
-                   double share) noexcept {
+                   double into_step) noexcept {
   const plant::Tally& bin = bin_.tally;
   Frame& frame = holding_ ? held_frames_.emplace_back() : latest_;
   frame.at_ps = bin_.next_ps();
@@ -134,9 +148,10 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::back_emf_V, at.back_emf_V.V);
   set(Signal::back_emf_W, at.back_emf_V.W);
   set(Signal::load_torque, at.load_Nm);
-  Pins pins{0.0,
-            {sense_V(0, before, share), sense_V(1, before, share), sense_V(2, before, share)},
-            sense_bus_V(at.bus_V, before, share)};
+  Pins pins{
+      0.0,
+      {sense_V(0, before, into_step), sense_V(1, before, into_step), sense_V(2, before, into_step)},
+      sense_bus_V(at.bus_V, before, into_step)};
   at_pins_(pins, frame.at_ps);
   set(Signal::throttle, pins.throttle_V);
   set(Signal::sense_U, pins.phase_current_V[0]);
@@ -155,6 +170,19 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::vehicle_speed, at.vehicle_m_s);
   set(Signal::load_speed, at.omega_2_rad_s);
   set(Signal::coupling_torque, at.through_Nm);
+  const double share = has_length ? 1.0 / bin.length_s : 0.0;
+  set(Signal::bus_current_mean, has_length ? bin.supply_As * share : at.supply_A);
+  set(Signal::current_square_U, bin.phase_A2s[0] * share);
+  set(Signal::current_square_V, bin.phase_A2s[1] * share);
+  set(Signal::current_square_W, bin.phase_A2s[2] * share);
+  set(Signal::bridge_power, (bin.bridge_J + s.drawn_J - bin_.drawn_J) * share);
+  set(Signal::loss_winding, bin.heat.winding_J * share);
+  set(Signal::loss_rotor, bin.heat.rotor_J * share);
+  set(Signal::loss_iron, bin.heat.iron_J * share);
+  set(Signal::loss_conduction, bin.heat.legs_J * share);
+  set(Signal::loss_switching, (switching_J(s) - bin_.switching_J) * share);
+  set(Signal::loss_friction, bin.heat.friction_J * share);
+  set(Signal::machine_energy, at.machine_J);
   for (std::size_t k = 0; k < spread_count; ++k) {
     frame.least[k] = static_cast<float>(bin.least[k]);
     frame.greatest[k] = static_cast<float>(bin.greatest[k]);

@@ -4,9 +4,9 @@
 // Values  at the point's own instant, interpolated inside the step that crosses it (Drive::inside).
 //         An input that jumps exactly there still has its old value.
 // Spread  least and greatest over every step's begin and end in the bin, and its grid points.
-// Mean    bridge_current, torque_mean: integral over the bin by trapezoids over the steps, over its
-// length. Sense   bus_voltage: exact. phase_current: straight between the ends of the step that
-// crosses the
+// Mean    integral over the bin, straight lines in each step (plant/tally.hpp), over its length.
+//         Heat of a step that crosses a point is shared out by time.
+// Sense   bus_voltage: exact. phase_current: straight between the ends of the step that crosses the
 //         point, so exact but for the bend of the sensor's own lag in the first microseconds after
 //         a switch; what the controller itself reads is always exact.
 // RT      safe where the sink is: no allocation, lock, log or throw.
@@ -54,6 +54,8 @@ class Sampler final : public plant::SegmentObserver {
   struct Bin {
     std::int64_t point = 0;  // number of the grid instant that ends it
     plant::Tally tally;      // until that instant
+    // of changes of switches, until the bin began
+    double switching_J = 0.0, drawn_J = 0.0;
     std::int64_t next_ps() const noexcept { return tally.until_ps; }
   };
 

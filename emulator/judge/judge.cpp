@@ -192,7 +192,7 @@ Judgement judge(const RecordReader& record, const Scenario& scenario) {
   }
   judgement.limits.push_back(judge_controller(record));
   for (const MeasureInfo& info : measure_table()) {
-    if (info.asks == Asks::nothing)
+    if (needs_window_only(info.asks))
       judgement.overview.emplace_back(&info, measure(evidence, info.name, "", Window{}));
   }
   conclude(judgement, !scenario.expect.empty());

@@ -88,7 +88,14 @@ Measurement shaft_energy(const MeasureInput&);
 Measurement returned_energy(const MeasureInput&);
 Measurement efficiency(const MeasureInput&);
 Measurement copper_loss(const MeasureInput&);
+Measurement rotor_loss(const MeasureInput&);
+Measurement iron_loss(const MeasureInput&);
+Measurement conduction_loss(const MeasureInput&);
+Measurement switching_loss(const MeasureInput&);
+Measurement friction_loss(const MeasureInput&);
 Measurement remaining_loss(const MeasureInput&);
+// measures_lamp.cpp
+Measurement blink_code(const MeasureInput&);
 // measures_commutation.cpp
 Measurement modulation_index(const MeasureInput&);
 Measurement commutation_error_mean(const MeasureInput&);

@@ -18,9 +18,9 @@ constexpr MeasureRow rows[] = {
       own},
      phase_current_peak},
     {{"phase_current_rms", "A", true, nothing,
-      "Root of the mean square of a phase current over the window. Uncertainty: what the bins "
-      "may hide, from their spread and the bends around them; bins cut by the window's ends; "
-      "float32.",
+      "Root of the mean square of a phase current over the window. Uncertainty: currents bend "
+      "between "
+      "two ends of a plant step; cut bins; float32.",
       "root-mean-square value, textbook"},
      phase_current_rms},
     {{"bus_voltage_min", "V", false, nothing,
@@ -34,7 +34,10 @@ constexpr MeasureRow rows[] = {
       own},
      bus_voltage_max},
     {{"bus_current_mean", "A", false, nothing,
-      "Mean current out of the supply; negative: into it. Uncertainty: as phase_current_rms.", own},
+      "Mean current out of the supply; negative: into it. Uncertainty: 1e-3 of the mean of its "
+      "size "
+      "from bin to bin (it bends between two ends of a plant step); cut bins; float32.",
+      own},
      bus_current_mean},
     {{"bus_current_peak", "A", false, nothing,
       "Greatest magnitude of the current out of or into the supply. Uncertainty: as "
@@ -139,8 +142,10 @@ constexpr MeasureRow rows[] = {
       "maximum torque per ampere, Morimoto et al., IEEE Trans. Ind. Appl. 26 (1990), from memory"},
      distance_from_best_torque},
     {{"input_energy", "J", false, nothing,
-      "Energy from the DC link into the bridge; negative: out of it. Uncertainty: the bus "
-      "voltage's spread in each bin; cut bins; float32.",
+      "Energy from the DC link into the bridge, what changes of switches draw included; negative: "
+      "out "
+      "of it. Uncertainty: voltage and current bend between two ends of a plant step; cut bins; "
+      "float32.",
       own},
      input_energy},
     {{"shaft_energy", "J", false, nothing,
@@ -150,7 +155,8 @@ constexpr MeasureRow rows[] = {
      shaft_energy},
     {{"returned_energy", "J", false, nothing,
       "Energy that flowed back into the supply, at the bus voltage; what flowed out of it does not "
-      "count against it. Uncertainty: half the spread of bins that flow back; cut bins.",
+      "count against it. Uncertainty: half the voltage's spread in bins that flow back, half the "
+      "current's in those that do so in part; cut bins.",
       own},
      returned_energy},
     {{"efficiency", "1", false, nothing,
@@ -160,12 +166,44 @@ constexpr MeasureRow rows[] = {
       own},
      efficiency},
     {{"copper_loss", "W", false, nothing,
-      "Mean heat of the three windings, at their temperature. Uncertainty: as phase_current_rms.",
-      own},
+      "Mean heat of the three (stator) windings at their temperature, shorts in them included. "
+      "Uncertainty: as phase_current_rms.",
+      "R i^2, textbook"},
      copper_loss},
+    {{"rotor_loss", "W", false, nothing,
+      "Mean heat of an induction machine's cage. Undefined for other machines. Uncertainty: as "
+      "copper_loss.",
+      "R i^2, textbook"},
+     rotor_loss},
+    {{"iron_loss", "W", false, nothing,
+      "Mean heat of the machine's iron. Undefined where the bench gives none. Uncertainty: as "
+      "copper_loss.",
+      "loss by frequency and flux (machine.iron_loss), textbook"},
+     iron_loss},
+    {{"conduction_loss", "W", false, nothing,
+      "Mean heat of the bridge's switches and diodes while they conduct, shoot-through included. "
+      "Uncertainty: as copper_loss.",
+      "voltage across a switch times its current, textbook"},
+     conduction_loss},
+    {{"switching_loss", "W", false, nothing,
+      "Mean heat of the bridge's changes of switches: on, off, the diodes' recovery, output "
+      "capacitances. Undefined where the bench gives neither. Uncertainty: cut bins; a share of "
+      "1e-3 "
+      "as for the others, though each change is summed as it happens.",
+      "energies in proportion to voltage and current, common practice"},
+     switching_loss},
+    {{"friction_loss", "W", false, nothing,
+      "Mean heat of friction on the shaft and in gear, joint and tyre; rolling resistance and a "
+      "pump's "
+      "static head count as friction, what else the load takes does not. Uncertainty: as "
+      "copper_loss.",
+      "torque times speed, textbook"},
+     friction_loss},
     {{"remaining_loss", "W", false, nothing,
-      "Mean input less shaft power less copper_loss: conduction and switching of the bridge, iron, "
-      "and what fields gain meanwhile. Uncertainty: the sum of theirs.",
+      "Mean input less shaft power less copper_loss: conduction and switching of the bridge, "
+      "rotor, "
+      "and what fields gain meanwhile. (Iron losses drag the shaft: they are out of its power.) "
+      "Uncertainty: the sum of theirs.",
       own},
      remaining_loss},
     {{"pwm_jitter", "s", false, nothing,
@@ -284,6 +322,14 @@ constexpr MeasureRow rows[] = {
       "a change.",
       own},
      chopper_on_time},
+    {{"blink_code", "1", false, blinks,
+      "How often the controller's fault lamp blinks in a group, between two pauses. A blink, and "
+      "the "
+      "dark to the next one, lasts `shortest` (50 ms) to `longest` (800 ms), a pause at least "
+      "`pause` "
+      "(1 s). Undefined without a whole group in the window, and where groups differ. Exact.",
+      "blink codes, common practice"},
+     blink_code},
     {{"text_matches", "1", false, pattern,
       "How many of the controller's lines of text the regular expression (ECMAScript) finds itself "
       "in; of each the first 200 characters. Exact.",

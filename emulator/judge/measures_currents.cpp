@@ -1,4 +1,5 @@
-// Currents and the bus: all from the least and greatest values of every bin.
+// Currents and the bus: extremes from the least and greatest values of every bin, means from means
+// over it.
 #include <algorithm>
 #include <cmath>
 
@@ -9,16 +10,15 @@
 namespace stillrotor {
 namespace {
 
-Measurement rms_of(const SpreadStatistics& statistics, const Stretch& window) {
-  if (!statistics.undefined.empty()) return undefined(statistics.undefined);
-  const double largest = statistics.largest_size();
-  // What the part of the window outside whole bins could add to the mean square at most.
-  const double doubt = statistics.mean_square_doubt + (1.0 - window.covered) * largest * largest;
+/// Root of a signal that holds each bin's mean square.
+Measurement root_of(const MeasureInput& input, Signal squares) {
+  const Measurement square = mean_of_means(input.record(), squares, input.window);
+  if (!square.undefined.empty()) return square;
+  const double doubt = square.uncertainty;
   Measurement rms;
-  rms.value = std::sqrt(statistics.mean_square);
-  rms.uncertainty = std::max(std::sqrt(statistics.mean_square + doubt) - rms.value,
-                             rms.value - std::sqrt(std::max(0.0, statistics.mean_square - doubt))) +
-                    float_resolution(largest);
+  rms.value = std::sqrt(square.value);
+  rms.uncertainty = std::max(std::sqrt(square.value + doubt) - rms.value,
+                             rms.value - std::sqrt(std::max(0.0, square.value - doubt)));
   return rms;
 }
 
@@ -26,13 +26,10 @@ Measurement rms_of(const SpreadStatistics& statistics, const Stretch& window) {
 /// largest lower and the largest upper bound.
 template <class What>
 Measurement over_phases(const MeasureInput& input, What&& what) {
-  constexpr Signal phases[] = {Signal::current_U, Signal::current_V, Signal::current_W};
-  if (input.phase != all_phases) {
-    return what(input.spread(phases[input.phase]));
-  }
+  if (input.phase != all_phases) return what(input.phase);
   double low = 0.0, high = 0.0;
-  for (const Signal phase : phases) {
-    const Measurement one = what(input.spread(phase));
+  for (int phase = 0; phase < 3; ++phase) {
+    const Measurement one = what(phase);
     if (!one.undefined.empty()) return one;
     low = std::max(low, one.value - one.uncertainty);
     high = std::max(high, one.value + one.uncertainty);
@@ -45,10 +42,15 @@ Measurement over_phases(const MeasureInput& input, What&& what) {
 
 }  // namespace
 
-Measurement phase_current_peak(const MeasureInput& input) { return over_phases(input, peak_of); }
+Measurement phase_current_peak(const MeasureInput& input) {
+  constexpr Signal of[] = {Signal::current_U, Signal::current_V, Signal::current_W};
+  return over_phases(input, [&](int phase) { return peak_of(input.spread(of[phase])); });
+}
 
 Measurement phase_current_rms(const MeasureInput& input) {
-  return over_phases(input, [&](const SpreadStatistics& s) { return rms_of(s, input.window); });
+  constexpr Signal of[] = {Signal::current_square_U, Signal::current_square_V,
+                           Signal::current_square_W};
+  return over_phases(input, [&](int phase) { return root_of(input, of[phase]); });
 }
 
 Measurement phase_current_unbalance(const MeasureInput& input) {
@@ -80,7 +82,7 @@ Measurement bus_voltage_max(const MeasureInput& input) {
   return greatest_of(input.spread(Signal::bus_voltage));
 }
 Measurement bus_current_mean(const MeasureInput& input) {
-  return mean_of(input.spread(Signal::bus_current), input.window);
+  return mean_of_means(input.record(), Signal::bus_current_mean, input.window);
 }
 Measurement bus_current_peak(const MeasureInput& input) {
   return peak_of(input.spread(Signal::bus_current));

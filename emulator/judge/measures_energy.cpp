@@ -58,54 +58,25 @@ struct Watt {
   double value, doubt;
 };
 
+double whole_bins_s(const MeasureInput& input) {
+  return static_cast<double>(input.window.inside.count) / input.record().rate_Hz();
+}
 Measurement over_time(const MeasureInput& input, Measurement energy) {
-  const double seconds = static_cast<double>(input.window.inside.count) / input.record().rate_Hz();
-  energy.value /= seconds;
-  energy.uncertainty /= seconds;
+  energy.value /= whole_bins_s(input);
+  energy.uncertainty /= whole_bins_s(input);
   return energy;
 }
-
-Measurement copper_energy(const MeasureInput& input) {
-  const auto& machine = input.record().machine();
-  if (!machine)
-    return undefined(
-        "the record names no constant winding resistance of this machine (an induction machine, a "
-        "flux map, unequal windings)");
-  if (const auto& why = hole(input, {Signal::current_U, Signal::current_V, Signal::current_W});
-      !why.empty())
-    return undefined(why);
-  const GridRange& bins = input.window.inside;
-  const auto hot = middles(input, Signal::temperature_winding);
-  std::vector<double> square(bins.count), doubt(bins.count);
-  for (const Signal phase : {Signal::current_U, Signal::current_V, Signal::current_W}) {
-    const auto least = input.record().least(phase, bins.first, bins.count);
-    const auto greatest = input.record().greatest(phase, bins.first, bins.count);
-    for (std::size_t k = 0; k < bins.count; ++k) {
-      const double a = double{least[k]}, b = double{greatest[k]};
-      square[k] += (a * a + a * b + b * b) / 3.0;  // a straight ramp
-    }
-    // What bins hide, spread over them evenly.
-    for (double& one : doubt) one += input.spread(phase).mean_square_doubt;
-  }
-  return energy(input, [&](std::size_t k) {
-    const double ohm = machine->resistance_at_ohm(hot[k]);
-    return Watt{ohm * square[k], ohm * doubt[k]};
-  });
+Measurement over_window(const MeasureInput& input, Measurement power) {
+  power.value *= whole_bins_s(input);
+  power.uncertainty *= input.window.seconds();
+  return power;
 }
 
 }  // namespace
 
 Measurement input_energy(const MeasureInput& input) {
-  if (const auto& why = hole(input, {Signal::bus_voltage}); !why.empty()) return undefined(why);
-  const GridRange& bins = input.window.inside;
-  const auto low_V = input.record().least(Signal::bus_voltage, bins.first, bins.count);
-  const auto high_V = input.record().greatest(Signal::bus_voltage, bins.first, bins.count);
-  const auto mean_A = input.record().values(Signal::bridge_current, bins.first, bins.count);
-  return energy(input, [&](std::size_t k) {
-    const double i = double{mean_A[k]};
-    return Watt{0.5 * (double{low_V[k]} + double{high_V[k]}) * i,
-                0.5 * (double{high_V[k]} - double{low_V[k]}) * std::fabs(i)};
-  });
+  Measurement power = mean_of_means(input.record(), Signal::bridge_power, input.window);
+  return power.undefined.empty() ? over_window(input, power) : power;
 }
 
 Measurement returned_energy(const MeasureInput& input) {
@@ -113,15 +84,21 @@ Measurement returned_energy(const MeasureInput& input) {
     return undefined(why);
   const GridRange& bins = input.window.inside;
   const auto volts = middles(input, Signal::bus_voltage);
+  const auto mean_A = input.record().values(Signal::bus_current_mean, bins.first, bins.count);
+  const auto low_V = input.record().least(Signal::bus_voltage, bins.first, bins.count);
+  const auto high_V = input.record().greatest(Signal::bus_voltage, bins.first, bins.count);
   const auto low_A = input.record().least(Signal::bus_current, bins.first, bins.count);
   const auto high_A = input.record().greatest(Signal::bus_current, bins.first, bins.count);
   return energy(input, [&](std::size_t k) {
     const double low = double{low_A[k]}, high = double{high_A[k]};
+    if (low >= 0.0) return Watt{0.0, 0.0};
+    const double spread_V = double{high_V[k]} - double{low_V[k]};
+    if (high <= 0.0) {
+      const double back_A = -double{mean_A[k]};
+      return Watt{volts[k] * back_A, (step_doubt * volts[k] + 0.5 * spread_V) * back_A};
+    }
     // The part below nothing of a straight ramp from the least to the greatest value.
-    const double below = high <= 0.0  ? 0.5 * (low + high)
-                         : low >= 0.0 ? 0.0
-                                      : -0.5 * low * low / (high - low);
-    return Watt{-volts[k] * below, low < 0.0 ? volts[k] * 0.5 * (high - low) : 0.0};
+    return Watt{volts[k] * 0.5 * low * low / (high - low), volts[k] * 0.5 * (high - low)};
   });
 }
 
@@ -158,19 +135,49 @@ Measurement efficiency(const MeasureInput& input) {
 }
 
 Measurement copper_loss(const MeasureInput& input) {
-  const Measurement heat = copper_energy(input);
-  return heat.undefined.empty() ? over_time(input, heat) : heat;
+  return mean_of_means(input.record(), Signal::loss_winding, input.window);
+}
+
+Measurement rotor_loss(const MeasureInput& input) {
+  if (!input.record().losses().rotor)
+    return undefined("the bench's machine has no cage in which a current could flow");
+  return mean_of_means(input.record(), Signal::loss_rotor, input.window);
+}
+
+Measurement iron_loss(const MeasureInput& input) {
+  if (!input.record().losses().iron)
+    return undefined("the bench gives its machine no iron losses (machine.iron_loss.power)");
+  return mean_of_means(input.record(), Signal::loss_iron, input.window);
+}
+
+Measurement conduction_loss(const MeasureInput& input) {
+  return mean_of_means(input.record(), Signal::loss_conduction, input.window);
+}
+
+Measurement switching_loss(const MeasureInput& input) {
+  if (!input.record().losses().switching)
+    return undefined(
+        "the bench's switches cost nothing to switch (bridge.switching, "
+        "bridge.output_capacitance)");
+  return mean_of_means(input.record(), Signal::loss_switching, input.window);
+}
+
+Measurement friction_loss(const MeasureInput& input) {
+  return mean_of_means(input.record(), Signal::loss_friction, input.window);
 }
 
 Measurement remaining_loss(const MeasureInput& input) {
   const Measurement in = input_energy(input), out = shaft_energy(input),
-                    copper = copper_energy(input);
+                    copper = copper_loss(input);
   for (const Measurement* one : {&in, &out, &copper})
     if (!one->undefined.empty()) return *one;
   Measurement rest;
-  rest.value = in.value - out.value - copper.value;
-  rest.uncertainty = in.uncertainty + out.uncertainty + copper.uncertainty;
-  return over_time(input, rest);
+  rest.value = in.value - out.value;
+  rest.uncertainty = in.uncertainty + out.uncertainty;
+  rest = over_time(input, rest);
+  rest.value -= copper.value;
+  rest.uncertainty += copper.uncertainty;
+  return rest;
 }
 
 }  // namespace stillrotor

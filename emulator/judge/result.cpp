@@ -49,8 +49,10 @@ Json limit_json(const JudgedLimit& judged) {
   if (!judged.limit.signal.empty()) json["phase"] = judged.limit.signal;
   if (!judged.limit.argument.empty()) {
     const MeasureRow* row = find_measure(judged.limit.measure);
-    const bool harmonic = row != nullptr && row->info.asks == Asks::harmonic;
-    json[harmonic ? "harmonic" : "pattern"] = judged.limit.argument;
+    const Asks asks = row != nullptr ? row->info.asks : Asks::pattern;
+    json[asks == Asks::harmonic ? "harmonic"
+         : asks == Asks::blinks ? "blinks_s"
+                                : "pattern"] = judged.limit.argument;
   }
   add_measured(json, judged.measured, judged.unit);
   json["window_s"] = {number(judged.measured.from_s, 12), number(judged.measured.to_s, 12)};

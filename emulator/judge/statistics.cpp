@@ -57,7 +57,7 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
   }
   answer.least = answer.least_touching = infinity;
   answer.greatest = answer.greatest_touching = -infinity;
-  double mean = 0.0, mean_doubt = 0.0, square = 0.0, square_doubt = 0.0;
+  double mean = 0.0, mean_doubt = 0.0;
   const std::size_t end = window.touching.first + window.touching.count;
   std::vector<float> points;
   for (std::size_t first = window.touching.first; first < end; first += block_size) {
@@ -83,16 +83,12 @@ SpreadStatistics spread_statistics(const RecordReader& record, Signal signal,
           doubt({points[n], points[n + 1], points[n + 2], points[n + 3]}, low, high);
       mean += 0.5 * (low + high);
       mean_doubt += its_doubt;
-      square += (low * low + low * high + high * high) / 3.0;
-      square_doubt += 2.0 * std::max(std::fabs(low), std::fabs(high)) * its_doubt;
     }
   }
   const double share = 1.0 / static_cast<double>(window.inside.count);
   answer.mean = mean * share;
   answer.mean_doubt = mean_doubt * share;
-  answer.mean_square = square * share;
-  answer.mean_square_doubt = square_doubt * share;
-  if (!std::isfinite(answer.mean_square)) {
+  if (!std::isfinite(answer.mean)) {
     answer.undefined = "the record holds values of " +
                        std::string(signal_table[static_cast<std::size_t>(signal)].name) +
                        " that are not numbers";
@@ -128,6 +124,38 @@ SpeedStatistics speed_statistics(const RecordReader& record, const Stretch& wind
   answer.step_at_least = step_at(static_cast<std::size_t>(least - speed.begin()));
   answer.step_at_greatest = step_at(static_cast<std::size_t>(greatest - speed.begin()));
   return answer;
+}
+
+Measurement mean_of_means(const RecordReader& record, Signal signal, const Stretch& window) {
+  if (window.inside.count == 0)
+    return undefined("the window is shorter than one step of the record's grid (" +
+                     quantity_text(1.0 / record.rate_Hz(), "s") + ")");
+  double sum = 0.0, size = 0.0, cut = 0.0;
+  const std::size_t inside_end = window.inside.first + window.inside.count,
+                    end = window.touching.first + window.touching.count;
+  for (std::size_t first = window.touching.first; first < end; first += block_size) {
+    const auto values = record.values(signal, first, std::min(block_size, end - first));
+    for (std::size_t n = 0; n < values.size(); ++n) {
+      const double value = double{values[n]};
+      if (first + n < window.inside.first || first + n >= inside_end) {
+        cut += std::fabs(value);
+        continue;
+      }
+      sum += value;
+      size += std::fabs(value);
+    }
+  }
+  if (!std::isfinite(size + cut))
+    return undefined("the record holds values of " +
+                     std::string(signal_table[static_cast<std::size_t>(signal)].name) +
+                     " that are not numbers");
+  const auto count = static_cast<double>(window.inside.count);
+  Measurement mean;
+  mean.value = sum / count;
+  mean.uncertainty = (step_doubt + float_resolution(1.0)) * size / count +
+                     (1.0 - window.covered) * std::fabs(mean.value) +
+                     cut / record.rate_Hz() / window.seconds();
+  return mean;
 }
 
 Measurement mean_of(const SpreadStatistics& statistics, const Stretch& window) {

@@ -23,7 +23,6 @@ struct SpreadStatistics {
   double least_touching = 0.0, greatest_touching = 0.0;  // over bins that touch the window
   double widest = 0.0;                                   // bin, of those wholly inside
   double mean = 0.0, mean_doubt = 0.0;                   // over bins wholly inside, of ramps
-  double mean_square = 0.0, mean_square_doubt = 0.0;
   std::string undefined;  // window shorter than a bin, values that are not numbers
 
   double largest_size() const noexcept;  // of any value that touches the window
@@ -38,6 +37,13 @@ struct SpeedStatistics {
   std::string undefined;
 };
 SpeedStatistics speed_statistics(const RecordReader&, const Stretch&);
+
+/// Of a signal that holds each bin's mean. The uncertainty: between two ends of a plant step (at
+/// most 50 us and 0.05 electrical radians) what is taken as a straight line bends by less than this
+/// share (estimated: 0.05^2 / 12 of what turns, and as much of what decays); what lay in cut bins;
+/// float32.
+inline constexpr double step_doubt = 1e-3;
+Measurement mean_of_means(const RecordReader&, Signal, const Stretch&);
 
 /// Mean over the window, by bins.
 Measurement mean_of(const SpreadStatistics&, const Stretch&);

@@ -85,6 +85,8 @@ RecordFile::RecordFile(const std::filesystem::path& file, const RecordHeader& he
   if (header.machine)
     for (const auto& [name, value] : machine_attributes)
       add_attribute(root, name, H5T_NATIVE_DOUBLE, &((*header.machine).*value));
+  for (const auto& [name, there] : loss_attributes)
+    add_attribute(root, name, header.losses.*there ? 1 : 0);
   add_attribute(root, "finished", 0);
   create_signals(header.rate_Hz);
   create_overview();

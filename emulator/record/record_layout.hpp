@@ -1,7 +1,8 @@
 // How a record lies in record.h5: names, types and sizes that writer and reader share.
 //
 //   /              attributes format, bench, scenario, clock, rate_Hz, pole_pairs, finished
-//                  and recorded_machine.hpp's, of machines that have such constants
+//                  and recorded_machine.hpp's: what the losses are, and of machines that have
+//                  them their constants
 //   /signals/<name>            float32, value k at (k + 1) / rate_Hz; attributes unit, rate_Hz,
 //   text
 //   /signals_least/<name>, /signals_greatest/<name>   float32, over the bin that ends there

@@ -124,6 +124,7 @@ struct RecordReader::Impl {
   double rate_Hz = 0.0;
   int pole_pairs = 1;
   std::optional<RecordedMachine> machine;
+  RecordedLosses losses;
   bool finished = false;
   std::int64_t covered_ps = 0;
   std::size_t frames = 0;
@@ -165,6 +166,8 @@ void RecordReader::Impl::read_header() {
     for (const auto& [name, value] : machine_attributes)
       (*machine).*value = read_number<double>(root, name, H5T_NATIVE_DOUBLE);
   }
+  for (const auto& [name, there] : loss_attributes)
+    losses.*there = read_number<int>(root, name, H5T_NATIVE_INT) != 0;
   const Hdf5Handle covered(H5Dopen2(root, "covered_ps", H5P_DEFAULT), &H5Dclose,
                            "covered_ps is missing");
   const Hdf5Handle space(H5Dget_space(covered.get()), &H5Sclose, "covered_ps has no size");
@@ -270,6 +273,7 @@ const std::string& RecordReader::bench() const noexcept { return impl_->bench; }
 const std::string& RecordReader::scenario() const noexcept { return impl_->scenario; }
 const std::string& RecordReader::clock() const noexcept { return impl_->clock; }
 double RecordReader::rate_Hz() const noexcept { return impl_->rate_Hz; }
+const RecordedLosses& RecordReader::losses() const noexcept { return impl_->losses; }
 const std::optional<RecordedMachine>& RecordReader::machine() const noexcept {
   return impl_->machine;
 }

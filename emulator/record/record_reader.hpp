@@ -38,8 +38,9 @@ class RecordReader {
   double rate_Hz() const noexcept;
   int pole_pairs() const noexcept;
   const std::optional<RecordedMachine>& machine() const noexcept;  // none: has no such constants
-  bool finished() const noexcept;                                  // false: the run was cut short
-  double end_s() const noexcept;  // last instant that the record covers
+  const RecordedLosses& losses() const noexcept;
+  bool finished() const noexcept;  // false: the run was cut short
+  double end_s() const noexcept;   // last instant that the record covers
 
   std::size_t frames() const noexcept;  // grid points; time of point k is (k + 1) / rate
   /// Values first .. first + count - 1 of one signal. This and the calls below throw

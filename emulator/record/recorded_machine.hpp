@@ -33,4 +33,18 @@ inline constexpr MachineAttribute machine_attributes[] = {
     {"winding_temperature_coefficient_per_K",
      &RecordedMachine::winding_temperature_coefficient_per_K}};
 
+/// Which losses the bench computes beside those of windings, conduction and friction: of the others
+/// the record says nothing where it holds zeros.
+struct RecordedLosses {
+  bool rotor = false, iron = false, switching = false;
+};
+struct LossAttribute {
+  const char* name;
+  bool RecordedLosses::*there;
+};
+inline constexpr LossAttribute loss_attributes[] = {
+    {"has_rotor_loss", &RecordedLosses::rotor},
+    {"has_iron_loss", &RecordedLosses::iron},
+    {"has_switching_loss", &RecordedLosses::switching}};
+
 }  // namespace stillrotor

@@ -25,11 +25,12 @@ struct Keeping {
 };
 
 struct RecordHeader {
-  std::string bench, scenario;                           // names
-  std::string clock;                                     // "virtual" or "wall"
-  double rate_Hz = 20e3;                                 // of the grid
-  int pole_pairs = 1;                                    // measures in electrical turns need it
-  std::optional<RecordedMachine> machine;                // constants, of machines that have them
+  std::string bench, scenario;             // names
+  std::string clock;                       // "virtual" or "wall"
+  double rate_Hz = 20e3;                   // of the grid
+  int pole_pairs = 1;                      // measures in electrical turns need it
+  std::optional<RecordedMachine> machine;  // constants, of machines that have them
+  RecordedLosses losses;
   std::uint8_t initial_lines_high[io::line_bytes] = {};  // bit k: LineId k reads high at time 0
   Keeping keeping{};
 };

@@ -85,6 +85,7 @@ class LimitReader {
           fields_.has("unit")
               ? fmt::format("{} is measured in {}. Remove unit.", limit_.measure, known_->unit)
               : fmt::format("{} needs unit, as in unit: mohm; 1 for a count.", limit_.measure));
+    read_blinks();
     if (known_->asks == Asks::event && !fields_.has("after"))
       fields_.wrong("measure",
                     fmt::format("{} counts from an event. Name one with after.", limit_.measure));
@@ -113,6 +114,31 @@ class LimitReader {
                                      "Put \\ before signs that stand for themselves.",
                                      limit_.argument));
     }
+  }
+
+  void read_blinks() {
+    Blinks blinks;
+    bool said = false;
+    const auto read = [&](const char* key, double& to, double most_s, const char* allowed) {
+      if (!fields_.has(key)) return;
+      said = true;
+      if (known_->asks != Asks::blinks)
+        fields_.wrong(key, fmt::format("{} takes no {}. Remove it.", limit_.measure, key));
+      else if (const auto given = fields_.quantity(key, Family::time, 1e-3, most_s, allowed))
+        to = *given;
+    };
+    read("shortest", blinks.shortest_s, 10.0, "1 ms to 10 s");
+    read("longest", blinks.longest_s, 10.0, "1 ms to 10 s");
+    read("pause", blinks.pause_s, 60.0, "1 ms to 60 s");
+    if (!said || known_->asks != Asks::blinks) return;
+    if (!(blinks.shortest_s < blinks.longest_s && blinks.longest_s < blinks.pause_s))
+      fields_.wrong(
+          "measure",
+          fmt::format("a blink lasts {:g} s to {:g} s and a pause from {:g} s on; allowed "
+                      "shortest below longest below pause. Change one of them.",
+                      blinks.shortest_s, blinks.longest_s, blinks.pause_s));
+    limit_.argument =
+        fmt::format("{:g} {:g} {:g}", blinks.shortest_s, blinks.longest_s, blinks.pause_s);
   }
 
   void read_window() {

@@ -88,9 +88,11 @@ struct Window {
 };
 
 struct Limit {
-  std::string measure;   // a name of the measure table
-  std::string signal;    // a phase, where the measure takes one; else empty
-  std::string argument;  // what else it asks for: the harmonic's order, the pattern; else empty
+  std::string measure;  // a name of the measure table
+  std::string signal;   // a phase, where the measure takes one; else empty
+  // What else it asks for: the harmonic's order, the pattern; "shortest longest pause" of blinks in
+  // seconds; else empty.
+  std::string argument;
   Window window;
   std::optional<double> min, max;  // in the measure's unit
   std::string unit;                // the unit the limit was written in: "A", "electrical turns"
@@ -133,7 +135,19 @@ enum class Asks : std::uint8_t {
   nothing,
   event,     // `after`
   harmonic,  // `harmonic: 6`, of the electrical frequency
-  pattern    // `pattern: regular expression`, over what the controller sends
+  pattern,   // `pattern: regular expression`, over what the controller sends
+  blinks     // nothing; but what a blink is can be said, see Blinks
+};
+constexpr bool needs_window_only(Asks asks) noexcept {
+  return asks == Asks::nothing || asks == Asks::blinks;
+}
+
+/// What counts as a blink of a lamp, and what parts a group of them from the next. Defaults: common
+/// practice.
+struct Blinks {
+  double shortest_s = 0.05;  // light, or dark between blinks
+  double longest_s = 0.8;    // the same
+  double pause_s = 1.0;      // least dark between groups
 };
 
 /// What a limit may be set on. The judge's table has the measures; the caller passes them, so that

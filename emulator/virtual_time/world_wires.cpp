@@ -92,7 +92,8 @@ void BenchWorld::set_switch(LineId gate, bool waits) noexcept {
   }
 }
 
-// Sensor, driver or supply answer some time after; what was promised before knew nothing of it.
+// Sensor, driver or supply answer some time after, a lamp to nobody; what was promised before knew
+// nothing of it.
 void BenchWorld::set_input(LineId line, bool on, std::int64_t t_ps) noexcept {
   if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
   if (line == io::line::angle_clock)
@@ -103,7 +104,7 @@ void BenchWorld::set_input(LineId line, bool on, std::int64_t t_ps) noexcept {
     plant_.set_contactor(on);
   else if (line == io::line::brake_chopper)
     plant_.set_chopper(on);
-  else
+  else if (line == io::line::angle_select)
     plant_.set_angle_selected(on);
   quiet_ps_ = now_ps();
   if (wiring_.set_source(line, on))

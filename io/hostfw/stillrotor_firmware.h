@@ -50,6 +50,7 @@ enum sr_line {
   SR_BRAKE_CHOPPER, /* driven */
   SR_COMMAND_PULSE,
   SR_SPEED_LIMIT,
+  SR_LAMP, /* driven */
   SR_LINE_COUNT
 };
 

@@ -1,18 +1,12 @@
 // Heat of machine and power stage on its way into the bodies, and their temperatures on their way
 // back into resistances, magnets and sensors.
-// Gathered in each accepted step: currents are straight lines in a step, so the squares of equal
-// windings and of the legs are exact for them; the iron's heat goes by its value in the middle,
-// that of other machines by the trapezoid of its value at the step's ends. Given to the network
-// once a tick.
+// Gathered in each accepted step (step_heat.cpp), given to the network once a tick.
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
 namespace {
 
 constexpr double zero_C_K = 273.15;
-
-/// Mean of the square of a straight line.
-double mean_square(double a, double b) noexcept { return (a * a + a * b + b * b) / 3.0; }
 
 }  // namespace
 
@@ -29,39 +23,12 @@ void Drive::Impl::start_heat() noexcept {
 
 void Drive::Impl::follow_heat(const Point& y, double h) noexcept {
   Warming& w = s.warming;
-  const Phases i0 = phases({s.i_alpha_A, s.i_beta_A}), i1 = phases({y.i_alpha, y.i_beta});
-  const double from[3] = {i0.U, i0.V, i0.W}, to[3] = {i1.U, i1.V, i1.W};
-  if (Machine::plain(s.machine) || s.machine.model == MachineModel::saturated_magnet) {
-    double squares = 0.0;
-    for (int k = 0; k < 3; ++k) squares += mean_square(from[k], to[k]);
-    w.heat.winding_J += h * s.machine.winding_ohm[0] * squares;
-    if (machine.iron().any()) {
-      const Dq a = park({s.i_alpha_A, s.i_beta_A}, s.cos_e, s.sin_e);
-      const Dq b = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
-      w.heat.housing_J += h * machine.iron_W({0.5 * (a.d + b.d), 0.5 * (a.q + b.q)},
-                                             0.5 * (s.omega_m_rad_s + y.omega), s.machine);
-    }
-  } else {
-    const TerminalLaw a = machine.at(point(), s.machine), b = machine.at(y, s.machine);
-    w.heat.winding_J += 0.5 * h * (a.heat_W[0] + b.heat_W[0]);
-    w.heat.magnet_J += 0.5 * h * (a.heat_W[1] + b.heat_W[1]);
-    w.heat.housing_J += 0.5 * h * (a.heat_W[2] + b.heat_W[2]);
-  }
-  for (std::size_t k = 0; k < 3; ++k) {
-    const LegLaw& leg = law(s.leg[k]);
-    const double mean_A = 0.5 * (from[k] + to[k]);
-    if (is_grounded(s.leg[k])) [[unlikely]] {
-      // Of law and short only the switch's own share, by the current through it.
-      const bool high = s.leg[k] == Conduction::grounded_high;
-      const double through_A = mean_A + (high ? leg_ground_A(k, y, y.v_cap) : 0.0);
-      if (s.leg[k] != Conduction::grounded)
-        w.heat.leg_J[k] += h * par.bridge.switch_on_resistance_ohm * through_A * through_A;
-    } else {
-      w.heat.leg_J[k] += h * (leg.r_ohm * mean_square(from[k], to[k]) - leg.e_V * mean_A);
-    }
-    if (shorts_the_bus(s.leg[k]))
-      w.heat.leg_J[k] += h * 0.5 / par.bridge.switch_on_resistance_ohm * y.v_cap * y.v_cap;
-  }
+  const Point now = point();
+  const StepHeat of_machine = machine_heat(now, y, h);
+  w.heat.winding_J += of_machine.winding_J;
+  w.heat.magnet_J += of_machine.rotor_J;
+  w.heat.housing_J += of_machine.iron_J;
+  for (std::size_t k = 0; k < 3; ++k) w.heat.leg_J[k] += leg_J(k, now, y, h);
 }
 
 void Drive::Impl::ring_heat() noexcept {

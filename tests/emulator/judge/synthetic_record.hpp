@@ -33,6 +33,10 @@ class SyntheticRecord {
     header_.machine = constants;
     return *this;
   }
+  SyntheticRecord& losses(const RecordedLosses& there) {
+    header_.losses = there;
+    return *this;
+  }
   /// Least and greatest of a bin are taken from `inside` instants of it, both ends among them.
   SyntheticRecord& signal(Signal signal, Wave wave, int inside = 20) {
     waves_[signal] = {std::move(wave), inside};
@@ -89,19 +93,26 @@ class SyntheticRecord {
       frame.value[index] = static_cast<float>(sampled.wave(static_cast<double>(k + 1) * step_s));
       if (index >= spread_count) continue;
       double least = HUGE_VAL, greatest = -HUGE_VAL;
-      double sum = 0.0;
+      double sum = 0.0, squares = 0.0, before = 0.0;
       for (int n = 0; n <= sampled.inside; ++n) {
         const double value =
             sampled.wave((static_cast<double>(k) + double(n) / sampled.inside) * step_s);
+        if (n > 0) squares += (before * before + before * value + value * value) / 3.0;
+        before = value;
         sum += (n == 0 || n == sampled.inside ? 0.5 : 1.0) * value;
         least = std::min(least, value);
         greatest = std::max(greatest, value);
       }
       frame.least[index] = static_cast<float>(least);
       frame.greatest[index] = static_cast<float>(greatest);
-      if (signal == Signal::torque)
-        frame.value[static_cast<std::size_t>(Signal::torque_mean)] =
-            static_cast<float>(sum / sampled.inside);
+      const auto also = [&](Signal of, double over_bin) {
+        frame.value[static_cast<std::size_t>(of)] = static_cast<float>(over_bin / sampled.inside);
+      };
+      if (signal == Signal::torque) also(Signal::torque_mean, sum);
+      if (signal == Signal::bus_current) also(Signal::bus_current_mean, sum);
+      if (signal == Signal::current_U) also(Signal::current_square_U, squares);
+      if (signal == Signal::current_V) also(Signal::current_square_V, squares);
+      if (signal == Signal::current_W) also(Signal::current_square_W, squares);
     }
     return frame;
   }

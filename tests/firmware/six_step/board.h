@@ -16,6 +16,7 @@
 #define UL_BIT PD2
 #define VL_BIT PD4
 #define WL_BIT PB0
+#define LAMP_BIT PB5  // the fault lamp: high lights it
 
 // Inputs
 #define HALL_MASK 0x07  // PC0 U, PC1 V, PC2 W

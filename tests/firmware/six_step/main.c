@@ -7,6 +7,7 @@
 
 #include "board.h"
 #include "bridge.h"
+#include "lamp.h"
 #include "sampling.h"
 #include "words.h"
 
@@ -19,7 +20,7 @@
 #define DUTY_LIMIT_GAIN 16u    // taken back a period for each step of current above the limit
 #define WIRE_FAULT_PERIODS 4   // 0.5 ms
 
-enum reason { NONE, OFFSETS, WIRE, HALL, CURRENT, BUS_LOW, BRAKE };
+enum reason { NONE, OFFSETS, WIRE, HALL, CURRENT, BUS_LOW, BRAKE };  // the lamp blinks the number
 
 static uint16_t duty;
 static enum reason stopped_by = NONE;
@@ -136,6 +137,7 @@ ISR(PERIOD_vect) { period_due = true; }
 int main(void) {
   bridge_init();
   words_init();
+  lamp_init();
   sei();
   if (!sampling_measure_offsets()) stop(OFFSETS);
   if (sampling_throttle() > THROTTLE_REST && sampling_throttle() <= THROTTLE_WIRE_HIGH)
@@ -147,5 +149,6 @@ int main(void) {
     }
     period_due = false;
     period();
+    lamp_period(stopped_by == BRAKE ? 0 : (uint8_t)stopped_by);
   }
 }

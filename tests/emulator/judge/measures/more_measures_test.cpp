@@ -77,10 +77,10 @@ TEST(OverTheAngle, HarmonicsAndUnbalance) {
 
 // A cart's drive: 10 A on d (against), 30 A on q, L_d 100 uH, L_q 300 uH, psi 12 mWb, 42 mohm at 20
 // degC and 0.00393/K, windings at 80 degC. By hand: (psi + 200 uH * 10 A) * 30 A = 0.42 against the
-// best angle for 31.623 A, found by trying ten thousand below. Phase currents 30 A rms each: copper
-// 3 * 42 mohm * (1 + 0.00393 * 60) * 900 A^2 = 140.14 W. Bridge 48 V * 12 A = 576 W, shaft 4 N m *
-// 100 rad/s = 400 W: efficiency 0.6944, the rest 576 - 400 - 140.14 = 35.86 W. Supply: 15 A out for
-// 0.6 s, 5 A back for 0.4 s = 96 J. Torque an ampere: 4 / 31.623.
+// best angle for 31.623 A, found by trying ten thousand below. Losses as they stand there, those of
+// the iron falling from 8 W to 4 W, so 6 W. Bridge 576 W, shaft 4 N m * 100 rad/s = 400 W:
+// efficiency 0.6944, the rest 576 - 400 - 140 = 36 W. Widest: 1e-3 of each power. Supply: 15 A out
+// for 0.6 s, 5 A back for 0.4 s = 96 J. Torque an ampere: 4 / 31.623.
 TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
   SyntheticRecord record;
   record.machine({42e-3, 100e-6, 300e-6, 12e-3, 293.15, 0.00393})
@@ -89,7 +89,14 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
       .constant(Signal::torque, 4.0)
       .constant(Signal::speed, 100.0)
       .constant(Signal::bus_voltage, 48.0)
-      .constant(Signal::bridge_current, 12.0)
+      .losses({.rotor = true, .iron = true, .switching = true})
+      .constant(Signal::bridge_power, 576.0)
+      .constant(Signal::loss_winding, 140.0)
+      .constant(Signal::loss_rotor, 11.0)
+      .signal(Signal::loss_iron, [](double t_s) { return 8.0 - 4.0 * t_s; })
+      .constant(Signal::loss_conduction, 20.0)
+      .constant(Signal::loss_switching, 9.0)
+      .constant(Signal::loss_friction, 3.0)
       .constant(Signal::temperature_winding, 353.15)
       .signal(Signal::temperature_magnet, [](double t_s) { return 300.0 + 40.0 * t_s; })
       .constant(Signal::temperature_heatsink, 330.0)
@@ -105,17 +112,23 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
     const double d = -size * std::sin(angle), q = size * std::cos(angle);
     best = std::max(best, (12e-3 - 200e-6 * d) * q);
   }
-  const double copper = 3.0 * 42e-3 * (1.0 + 0.00393 * 60.0) * 900.0;
   expect(record, {{"current_d_mean", -10.0, 1e-5},
                   {"current_q_mean", 30.0, 1e-5},
                   {"torque_per_ampere", 4.0 / size, 1e-6},
                   {"distance_from_best_torque", 1.0 - 0.42 / best, 1e-5},
-                  {"input_energy", 576.0, 1e-3},
+                  {"input_energy", 576.0, 0.6},
                   {"shaft_energy", 400.0, 1e-3},
-                  {"efficiency", 400.0 / 576.0, 1e-6},
-                  {"copper_loss", copper, 1e-3},
-                  {"remaining_loss", 176.0 - copper, 2e-3},
-                  {"returned_energy", 96.0, 0.05},
+                  {"efficiency", 400.0 / 576.0, 8e-4},
+                  {"copper_loss", 140.0, 0.15},
+                  {"rotor_loss", 11.0, 0.012},
+                  {"iron_loss", 6.0, 7e-3},
+                  {"iron_loss", 7.4, 8e-3, window(0.1, 0.2)},
+                  {"conduction_loss", 20.0, 0.021},
+                  {"conduction_loss", 20.0, 0.06, window(0.10001, 0.19993)},  // bins cut
+                  {"switching_loss", 9.0, 0.01},
+                  {"friction_loss", 3.0, 4e-3},
+                  {"remaining_loss", 36.0, 0.73},
+                  {"returned_energy", 96.0, 0.11},
                   {"temperature_winding_max", 353.15, 1e-3},
                   {"temperature_magnet_max", 340.0, 0.01},
                   {"temperature_heatsink_max", 330.0, 1e-3},
@@ -123,9 +136,42 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
   SyntheticRecord other;
   other.constant(Signal::current_q, 1.0);
   expect_undefined(other, {{"distance_from_best_torque", "names no constant inductances"},
-                           {"copper_loss", "names no constant winding resistance"},
-                           {"remaining_loss", "names no constant winding resistance"},
+                           {"rotor_loss", "no cage"},
+                           {"iron_loss", "gives its machine no iron losses"},
+                           {"switching_loss", "cost nothing to switch"},
+                           {"conduction_loss", "shorter than one step", window(0.1, 0.10002)},
                            {"efficiency", "nothing flows through"}});
+}
+
+// A lamp that is lit for 3 s at first (nothing that could be a blink), then blinks thrice and again
+// thrice, 250 ms lit and 250 ms dark, pauses of 1.5 s: groups from 5 s to 6.25 s and from 7.75 s to
+// 9 s. Then five times, 100 ms lit, 200 ms dark, from 10.5 s to 11.8 s; and a sixth, cut by the
+// end.
+TEST(Lamp, BlinksACodeBetweenPauses) {
+  SyntheticRecord record(15.0, 1e3), dark(3.0, 1e3), lit(3.0, 1e3);
+  const auto blink = [&](double at_s, double lit_s) {
+    record.pulse(23, std::llround(at_s * 1e12), std::llround((at_s + lit_s) * 1e12));
+  };
+  blink(0.5, 3.0);
+  for (const double begin_s : {5.0, 7.75})
+    for (int k = 0; k < 3; ++k) blink(begin_s + 0.5 * k, 0.25);
+  for (int k = 0; k < 5; ++k) blink(10.5 + 0.3 * k, 0.1);
+  blink(14.9, 0.3);
+  expect(record, {{"blink_code", 3.0, 0.0, window(0.0, 10.0)},
+                  {"blink_code", 3.0, 0.0, window(3.9, 7.5)},   // pauses of 1.1 s and 1.25 s
+                  {"blink_code", 5.0, 0.0, window(9.4, 15.0)},  // the first three are cut
+                  {"blink_code", 3.0, 0.0, window(0.0, 10.5), "0.2 0.3 1.45"},
+                  {"blink_code", 5.0, 0.0, window(9.0, 14.0), "0.05 0.25 1.45"},
+                  {"blink_code", 1.0, 0.0, window(5.3, 5.9), "0.1 0.25 0.15"}});
+  expect_undefined(record, {{"blink_code", "blinked 3 and 5 times"},
+                            {"blink_code", "no group of blinks", window(4.5, 7.0)},
+                            {"blink_code", "no group of blinks", window(0.0, 7.1)},
+                            {"blink_code", "was lit for 3 s", window(0.0, 5.5)},
+                            {"blink_code", "was lit for 100 ms", window(9.1, 14.0), "0.2 0.8 1"},
+                            {"blink_code", "was dark for 250 ms", window(3.9, 7.5), "0.05 0.2 1"}});
+  expect_undefined(dark, {{"blink_code", "no group of blinks"}});
+  lit.initially_high(23);
+  expect_undefined(lit, {{"blink_code", "no group of blinks"}});
 }
 
 // Six-step at 50 Hz, blocks of 120 degrees commutated 3 degrees late: block k of leg L begins at 30
