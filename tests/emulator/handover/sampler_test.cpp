@@ -274,7 +274,9 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     EXPECT_NEAR(left_J, lost_J, 3e-4 * through_J) << kind;
     EXPECT_NEAR(sum(frames, Signal::loss_friction), s.shaft_heat_J, 1e-4 * s.shaft_heat_J) << kind;
     EXPECT_GT(s.shaft_heat_J, 0.0);
-    EXPECT_EQ(sum(frames, Signal::loss_switching) > 0.0, kind != mosfet) << kind;
+    // Where a leg shorts the bus on its way, that burns enough by itself.
+    EXPECT_EQ(sum(frames, Signal::loss_switching) > 0.0, kind != mosfet && kind != overlapping)
+        << kind;
     EXPECT_EQ(sum(frames, Signal::loss_iron) > 0.0, kind == iron) << kind;
     EXPECT_EQ(sum(frames, Signal::loss_rotor) > 0.0, kind == cage) << kind;
     for (std::size_t j = 0; j < signal_count; ++j) {
