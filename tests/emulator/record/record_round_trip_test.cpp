@@ -396,7 +396,7 @@ print(kinds["fault"] == m["kind"][0], text(m["name"][0]), text(m["detail"][0]), 
   EXPECT_EQ(pclose(pipe), 0);
   // By hand from value_of(): frame 999, column 1; frame 1, columns 35 and 45.
   EXPECT_EQ(output,
-            "Orchard cart 23 1 4\n"
+            "Orchard cart 23 1 5\n"
             "(1000,) float32 63937.0 A 20000.0\n"
             "99.0 109.0\n"
             "('t_ps', 'level') 123456789012 1\n"
