@@ -10,6 +10,7 @@
 
 #include "emulator/bench/pairs.hpp"
 #include "emulator/bench/readings.hpp"
+#include "emulator/bench/watch_list.hpp"
 #include "emulator/bench/wire_sources.hpp"
 #include "io/mcu/cortexm/parts/part.hpp"
 
@@ -64,10 +65,12 @@ class ControllerAssembler {
     d_.mcu.firmware = firmware_file(build_dir, true);
     d_.mcu.settings = settings();
     d_.bench.controller_kind = d_.mcu.part;
+    if (std::string problem; read_watch_list(d_.firmware_watch, problem), !problem.empty())
+      problems_.add(readings_.at("controller.watch").place, problem);
     // What the other family of parts has.
     const bool cortex = io::cortexm::find_chip(d_.mcu.part) != nullptr;
-    for (const char* path :
-         {"controller.crystal", "controller.reference", "controller.input_divider"})
+    for (const char* path : {"controller.crystal", "controller.reference",
+                             "controller.input_divider", "controller.watch"})
       not_of_this_part(path, !cortex);
     for (const char* path : {"controller.clock", "controller.comparator_hysteresis"})
       not_of_this_part(path, cortex);

@@ -44,7 +44,8 @@ void export_it(const Request& request) {
   selection.signals = request.signals;
   if (!request.from.empty()) selection.from_s = seconds("--from", request.from);
   if (!request.to.empty()) selection.to_s = seconds("--to", request.to);
-  export_csv(RecordReader(request.record), selection, request.csv);
+  export_csv(RecordReader(request.record), selection, request.csv,
+             firmware_signals(request.record));
 }
 
 /// What cannot be read is the request's fault; only the system's refusals are the host's.

@@ -18,6 +18,7 @@
 #include "emulator/bench/units.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/cycle_summary.hpp"
+#include "emulator/cli/firmware_watch.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/options.hpp"
 #include "emulator/cli/privileges.hpp"
@@ -245,6 +246,7 @@ class Run {
       const RehearsedRoute* rehearsed = nullptr, const fs::path& folder = {})
       : request_(request),
         debugger_(make_debugger(request, bench, tested.simulated())),
+        watch_(bench, scenario, tested.simulated()),
         bench_(bench),
         scenario_(scenario),
         tested_(tested),
@@ -266,6 +268,7 @@ class Run {
   int carry_out() {
     const StopSignals signals;
     record(signals);
+    if (facts_.record.failure.empty()) watch_.keep(facts_.folder);
     write_file(facts_.folder / "run.json", run_json(facts_));
     if (!facts_.record.failure.empty())
       throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
@@ -376,6 +379,7 @@ class Run {
 
   const Request& request_;
   std::unique_ptr<io::mcu::Debugger> debugger_;
+  FirmwareWatch watch_;
   const Bench& bench_;
   const Scenario& scenario_;
   const Tested& tested_;

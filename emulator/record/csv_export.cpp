@@ -5,6 +5,7 @@
 #include <charconv>
 #include <cmath>
 #include <fstream>
+#include <limits>
 #include <stdexcept>
 #include <system_error>
 
@@ -16,24 +17,34 @@ namespace {
 constexpr std::size_t block_size = 8192;  // of rows
 constexpr std::size_t longest_number = 32;
 
-std::string column_name(std::size_t column) {
+using Firmware = std::vector<FirmwareSignal>;  // columns behind those of the record
+
+std::string column_name(std::size_t column, const Firmware& firmware) {
+  if (column >= column_count) return "firmware." + firmware[column - column_count].name;
   const std::string name(column_info(column).signal->name);
   if (column < signal_count) return name;
   return name + (column < signal_count + spread_count ? ".least" : ".greatest");
 }
 
-std::size_t find_column(const std::string& wanted) {
+std::size_t find_column(const std::string& wanted, const Firmware& firmware) {
   std::string known;
-  for (std::size_t column = 0; column < column_count; ++column) {
-    if (column_name(column) == wanted) return column;
-    known += (column == 0 ? "" : ", ") + column_name(column);
+  for (std::size_t column = 0; column < column_count + firmware.size(); ++column) {
+    const std::string name = column_name(column, firmware);
+    if (name == wanted) return column;
+    known += (column == 0 ? "" : ", ") + name;
   }
   throw std::invalid_argument("--signals: there is no signal \"" + wanted + "\"; known: " + known +
                               ".");
 }
 
 std::vector<float> read(const RecordReader& record, std::size_t column, std::size_t first,
-                        std::size_t count) {
+                        std::size_t count, const Firmware& firmware) {
+  if (column >= column_count) {
+    std::vector<float> values(count, std::numeric_limits<float>::quiet_NaN());
+    const std::vector<float>& all = firmware[column - column_count].values;
+    for (std::size_t k = 0; k < count && first + k < all.size(); ++k) values[k] = all[first + k];
+    return values;
+  }
   if (column < signal_count) return record.values(static_cast<Signal>(column), first, count);
   column -= signal_count;
   if (column < spread_count) return record.least(static_cast<Signal>(column), first, count);
@@ -48,9 +59,10 @@ void put_number(std::string& text, Form... form) {
 
 /// Rows of grid points first .. first + count - 1. Numbers read back as the same float32.
 std::string rows(const RecordReader& record, const std::vector<std::size_t>& columns,
-                 std::size_t first, std::size_t count) {
+                 const Firmware& firmware, std::size_t first, std::size_t count) {
   std::vector<std::vector<float>> values;
-  for (const std::size_t column : columns) values.push_back(read(record, column, first, count));
+  for (const std::size_t column : columns)
+    values.push_back(read(record, column, first, count, firmware));
   std::string text;
   for (std::size_t row = 0; row < count; ++row) {
     put_number(text, static_cast<double>(first + row + 1) / record.rate_Hz(),
@@ -67,11 +79,12 @@ std::string rows(const RecordReader& record, const std::vector<std::size_t>& col
 }  // namespace
 
 void export_csv(const RecordReader& record, const CsvSelection& selection,
-                const std::filesystem::path& file) {
+                const std::filesystem::path& file, const std::vector<FirmwareSignal>& firmware) {
   std::vector<std::size_t> columns;
-  for (const std::string& name : selection.signals) columns.push_back(find_column(name));
+  for (const std::string& name : selection.signals) columns.push_back(find_column(name, firmware));
   if (columns.empty()) {
     for (std::size_t k = 0; k < signal_count; ++k) columns.push_back(k);
+    for (std::size_t k = 0; k < firmware.size(); ++k) columns.push_back(column_count + k);
   }
   const double to_s = selection.to_s < 0.0 ? record.end_s() : selection.to_s;
   const double frames = static_cast<double>(record.frames());
@@ -89,12 +102,13 @@ void export_csv(const RecordReader& record, const CsvSelection& selection,
   std::ofstream out(part, std::ios::binary);
   std::string text = "time_s";
   for (const std::size_t column : columns) {
-    text += "," + column_name(column) + " [" + std::string(column_info(column).signal->unit) + "]";
+    text += "," + column_name(column, firmware);
+    if (column < column_count) text += " [" + std::string(column_info(column).signal->unit) + "]";
   }
   out << text << "\r\n";
   const auto last = static_cast<std::size_t>(end);
   for (auto k = static_cast<std::size_t>(first); k < last && out; k += block_size) {
-    out << rows(record, columns, k, std::min(block_size, last - k));
+    out << rows(record, columns, firmware, k, std::min(block_size, last - k));
   }
   out.close();
   if (!out) {

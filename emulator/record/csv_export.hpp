@@ -6,13 +6,15 @@
 #include <string>
 #include <vector>
 
+#include "emulator/record/firmware_signals.hpp"
 #include "emulator/record/record_reader.hpp"
 
 namespace stillrotor {
 
 struct CsvSelection {
   /// Names of the signal table; for spread signals also "<name>.least" and "<name>.greatest".
-  /// Empty: every signal of the table.
+  /// "firmware.<name>": a variable of the firmware. Empty: every signal of the table, and all of
+  /// these.
   std::vector<std::string> signals;
   double from_s = 0.0;
   double to_s = -1.0;  // < 0: to the end
@@ -21,6 +23,7 @@ struct CsvSelection {
 /// Replaces `file` only when everything is written. Throws std::invalid_argument (unknown signal, a
 /// window that holds no point), std::system_error (the disk refuses) and std::runtime_error (the
 /// record is damaged).
-void export_csv(const RecordReader&, const CsvSelection&, const std::filesystem::path& file);
+void export_csv(const RecordReader&, const CsvSelection&, const std::filesystem::path& file,
+                const std::vector<FirmwareSignal>& firmware = {});
 
 }  // namespace stillrotor

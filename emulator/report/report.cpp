@@ -244,17 +244,19 @@ data against_data(const RecordReader& record, const Against& against) {
   return out;
 }
 
-void add_drawings(data& page, const RecordReader& record, const std::vector<Broken>& broken) {
+void add_drawings(data& page, const RecordReader& record, const std::vector<Broken>& broken,
+                  const std::vector<FirmwareSignal>& firmware) {
   data close{data::type::list};
   double at_s = record.end_s();
   for (const View& view : close_views(record, broken)) {
     if (at_s == record.end_s()) at_s = view.span.from_s + 0.25 * view.span.seconds();
     close << row({{"title", view.title},
-                  {"charts", time_charts(record, view)},
+                  {"charts", time_charts(record, view) + firmware_charts(record, firmware, view)},
                   {"closer", time_charts(record, closer(view), true)}});
   }
   page.set("close", close);
-  page.set("whole", data{time_charts(record, whole_run(record))});
+  page.set("whole", data{time_charts(record, whole_run(record)) +
+                         firmware_charts(record, firmware, whole_run(record))});
   page.set("gates", data{gate_chart(record, at_s)});
   page.set("spectra", data{spectra(record)});
   page.set("dq", data{dq_chart(record)});
@@ -296,7 +298,7 @@ std::string report_html(const fs::path& folder, const std::optional<Against>& ag
   page.set("bench_yaml", data{text_of(folder / "bench.yaml")});
   page.set("scenario_yaml", data{text_of(folder / "scenario.yaml")});
   if (against) page.set("against", against_data(record, *against));
-  add_drawings(page, record, broken_limits);
+  add_drawings(page, record, broken_limits, firmware_signals(folder));
 
   kainjow::mustache::mustache layout{page_template};
   if (!layout.is_valid())

@@ -260,6 +260,41 @@ std::string time_charts(const RecordReader& record, const View& view, bool few) 
   return out;
 }
 
+std::string firmware_charts(const RecordReader& record, const std::vector<FirmwareSignal>& signals,
+                            const View& view) {
+  std::string out;
+  for (const FirmwareSignal& one : signals) {
+    Curve curve{one.name, {}, {}, {}};
+    const double first_point = view.span.from_s * record.rate_Hz() - 1.0;
+    const double points = view.span.seconds() * record.rate_Hz();
+    for (std::size_t k = 0; k < columns; ++k) {
+      const auto border = [&](std::size_t column) {
+        const double at = first_point + points * static_cast<double>(column) / double{columns};
+        return static_cast<std::size_t>(
+            std::clamp(std::ceil(at), 0.0, static_cast<double>(one.values.size())));
+      };
+      double low = nothing, high = nothing;
+      for (std::size_t p = border(k); p < border(k + 1); ++p) {
+        low = std::fmin(low, double{one.values[p]});
+        high = std::fmax(high, double{one.values[p]});
+      }
+      curve.x.push_back(view.span.from_s +
+                        view.span.seconds() * (static_cast<double>(k) + 0.5) / double{columns});
+      curve.low.push_back(low);
+      curve.high.push_back(high);
+    }
+    Chart chart{fmt::format("Firmware: {} ({})", one.name, one.text),
+                {"time", "s", view.span.from_s, view.span.to_s},
+                {"", ""},
+                {std::move(curve)},
+                marks_in(record, view.span),
+                false};
+    chart.y = fitted(chart.y, chart.curves);
+    out += svg(chart);
+  }
+  return out;
+}
+
 std::string charts_beside(const RecordReader& record, const RecordReader& other,
                           const std::string& its_name) {
   const Span span{0.0, std::max({record.end_s(), other.end_s(), 1e-6})};

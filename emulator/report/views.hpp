@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "emulator/record/firmware_signals.hpp"
 #include "emulator/report/envelope.hpp"
 
 namespace stillrotor {
@@ -35,6 +36,8 @@ View closer(const View&);
 
 /// The charts of a view, one below the other, as SVG in figures; few: currents, lines, torque, bus.
 std::string time_charts(const RecordReader&, const View&, bool few = false);
+/// The firmware's variables in the view, a chart each.
+std::string firmware_charts(const RecordReader&, const std::vector<FirmwareSignal>&, const View&);
 /// Both runs' currents, torque, speed and bus on the same axes.
 std::string charts_beside(const RecordReader&, const RecordReader& other,
                           const std::string& its_name);

@@ -9,6 +9,7 @@
 #include "io/mcu/cortexm/pin_names.hpp"
 #include "io/mcu/cortexm/stored_settings.hpp"
 #include "io/mcu/debugger/debuggable.hpp"
+#include "io/mcu/watch.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -26,6 +27,7 @@ struct Wires {
 
 class CortexController final : public SimulatedController,
                                public Doubter,
+                               public mcu::Watchable,
                                public mcu::Debuggable,
                                public mcu::CountsWork {
  public:
@@ -61,8 +63,10 @@ class CortexController final : public SimulatedController,
     if (chip_ != nullptr && waiting_.empty()) {
       const Time until = horizon - began_;
       while (chip_->core().can_go_on() && chip_->now() < until && waiting_.empty() &&
-             told_ == told_before)
-        chip_->run(until);
+             told_ == told_before) {
+        chip_->run(watched_ != nullptr ? std::min(until, watched_->next() - began_) : until);
+        if (watched_ != nullptr) read_variables();
+      }
       if (!chip_->core().can_go_on() && health_ == Health::running) {
         health_ = Health::crashed;
         diagnosis_ = fmt::format("The firmware did what the processor cannot go on from: {}.",
@@ -99,16 +103,37 @@ class CortexController final : public SimulatedController,
     return coverage_ + (chip_ != nullptr ? used() : std::string());
   }
 
+  std::vector<mcu::Variable> variables() const override {
+    std::vector<mcu::Variable> all;
+    for (const Named& n : program_.names)
+      if (!n.is_function && in_ram(n.address, n.bytes)) all.push_back({n.name, n.address, n.bytes});
+    return all;
+  }
+  void watch(mcu::WatchedValues& values) noexcept override { watched_ = &values; }
   std::optional<mcu::Workload> workload() const override {
     return chip_ != nullptr ? std::optional(chip_->workload()) : std::nullopt;
   }
 
  private:
+  bool in_ram(Word address, Word bytes) const noexcept {
+    const Memories& m = part_.memories;
+    const auto in = [&](Word base, Word size) {
+      return address >= base && address - base < size && bytes <= size - (address - base);
+    };
+    return in(m.sram_base, m.sram_bytes) || in(m.ccm_base, m.ccm_bytes);
+  }
+  void read_variables() {
+    while (began_ + chip_->now() >= watched_->next())
+      watched_->take([&](const mcu::WatchedPlace& p) -> const std::uint8_t* {
+        return chip_->core().bus().memory(p.address);
+      });
+  }
   std::string used() const { return chip_->coverage() + described(chip_->workload()); }
   static LineId line_id(std::size_t i) noexcept { return LineId{static_cast<std::uint16_t>(i)}; }
 
   void start(Time at) {
     began_ = at;
+    if (watched_ != nullptr) watched_->skip_to(at);
     health_ = Health::running;
     diagnosis_.clear();
     ChipOutside outside;
@@ -180,6 +205,7 @@ class CortexController final : public SimulatedController,
   double supply_V_ = 0.0;  // of the chip
   std::unique_ptr<Chip> chip_;
   mcu::Debugger* debugger_ = nullptr;
+  mcu::WatchedValues* watched_ = nullptr;
   std::optional<DebugView> view_;  // where there is a debugger
   Time began_{};                   // its first cycle
   std::array<Level, line_count> driven_{};
