@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <thread>
 
+#include "emulator/record/firmware_signals.hpp"
 #include "emulator/record/record_reader.hpp"
 #include "tests/emulator/cli/program_runner.hpp"
 
@@ -107,7 +108,17 @@ class DebuggedRun : public ProgramTest {
 };
 
 TEST_F(DebuggedRun, IsTheSameRun) {
-  ASSERT_EQ(call({"run", m4, scenario("60 ms"), "--out", "alone"}).status, 0);
+  // Watched variables change it as little.
+  ASSERT_EQ(call({"run", m4, scenario("60 ms"), "--out", "alone", "--set",
+                  "controller.watch={wish: torque_A float, poles: settings+0 uint32}"})
+                .status,
+            0);
+  const auto watched = firmware_signals(path("alone"));
+  ASSERT_EQ(watched.size(), 2U);  // by name
+  EXPECT_EQ(watched[0].values, std::vector<float>(RecordReader(path("alone")).frames(), 4.0F));
+  EXPECT_EQ(watched[1].values.front(), 0.0F);
+  EXPECT_GT(watched[1].values.back(), 1.0F);  // the throttle is open by then
+  EXPECT_NE(read_text(path("alone/report.html")).find("Firmware: wish"), std::string::npos);
   const Answer answer = debug("debugged", {"$vCont;s#b8", "$vCont;s#b8", "$g#67", "$D#44"});
   ASSERT_EQ(answer.status, 0) << answer.err;
   const auto hash = [&](const char* run) {
@@ -121,6 +132,27 @@ TEST_F(DebuggedRun, IsEndedByADebuggerThatKills) {
   EXPECT_EQ(debug("killed", {"$vCont;s#b8", "$k#6b"}).status, 130);
   EXPECT_FALSE(RecordReader(path("killed")).finished());
   EXPECT_FALSE(fs::exists(path("killed/result.json")));
+}
+
+TEST_F(DebuggedRun, WatchesWhatTheFirmwareHas) {
+  const std::pair<const char*, const char*> cases[] = {
+      {"{a: torque_B float}", "Did you mean torque_A?"},
+      {"{a: torque_A+2 float}", "torque_A has 4 bytes"},
+      {"{a: periods uint32}", "several variables periods"},
+      {"{a: torque_A double}", "its type is not known"},
+      {"{a: torque_A+x float}", "no number of bytes"},
+      {"{a: float}", "its type is not known"},
+      {"{a: +4 float}", "it names no variable"},
+      {"{a/b: torque_A float}", "a name is due"},
+      {"{a: torque_A float, a: torque_A float}", "given twice"},
+  };
+  for (const auto& [watch, text] : cases) {
+    const Answer answer = call({"run", m4, scenario("60 ms"), "--out", "refused", "--set",
+                                std::string("controller.watch=") + watch});
+    EXPECT_EQ(answer.status, 2) << watch;
+    EXPECT_NE(answer.err.find(text), std::string::npos) << answer.err;
+    EXPECT_FALSE(fs::exists(path("refused"))) << watch;
+  }
 }
 
 TEST_F(DebuggedRun, IsRefusedWhereNobodyCouldConnect) {

@@ -80,6 +80,24 @@ TEST(CsvExport, GivesEverySignalAndTheWholeRecordUnlessTold) {
   EXPECT_EQ(std::count(header.begin(), header.end(), ','), signal_count);  // after the time
 }
 
+TEST(CsvExport, GivesTheFirmwaresVariablesBehindTheSignals) {
+  const ScratchFolder folder;
+  record_run(folder.path());
+  EXPECT_TRUE(firmware_signals(folder.path()).empty());
+  // One is shorter than the record: the rest is not known.
+  add_firmware_signals(folder.path(), 1e3, {{"wish", "torque_A float", {1.5F, 2.5F, 3.5F}}});
+  const auto found = firmware_signals(folder.path());
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_EQ(found[0].text, "torque_A float");
+  const auto file = folder.path() / "out.csv";
+  export_csv(RecordReader(folder.path()), {{"speed", "firmware.wish"}, 0.002, 0.004}, file, found);
+  std::stringstream text;
+  text << std::ifstream(file, std::ios::binary).rdbuf();
+  EXPECT_EQ(text.str(),
+            "time_s,speed [rad/s],firmware.wish\r\n0.002,2,2.5\r\n0.003,3,3.5\r\n0.004,4,nan\r\n");
+  EXPECT_THROW(add_firmware_signals(folder.path(), 1e3, {{"wish", "", {}}}), std::runtime_error);
+}
+
 TEST(CsvExport, NamesWhatIsWrongAndWritesNothing) {
   const ScratchFolder folder;
   record_run(folder.path());

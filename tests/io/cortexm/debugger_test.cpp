@@ -4,12 +4,14 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <cmath>
 #include <functional>
 #include <random>
 #include <thread>
 
 #include "io/mcu/cortexm/debug_view.hpp"
 #include "io/mcu/debugger/packets.hpp"
+#include "io/mcu/watch.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -241,6 +243,35 @@ TEST(CortexDebugger, AnyBytesAreSurvived) {
     if (!reader.add({&byte, 1})) reader.forget();
     reader.next();
   }
+}
+
+/// Moments by hand: (k + 1) / 3 kHz in whole picoseconds, rounded.
+TEST(WatchedValues, AreOnTheRecordsGridInTheirTypes) {
+  using mcu::VariableType;
+  const std::uint8_t bytes[] = {0xfe, 0xff, 0xff, 0xff, 0x00, 0x00, 0xc0, 0xbf};  // -2; -1.5
+  mcu::WatchedValues watched({{0, VariableType::int8},
+                              {0, VariableType::uint8},
+                              {0, VariableType::int16},
+                              {0, VariableType::uint16},
+                              {0, VariableType::int32},
+                              {0, VariableType::uint32},
+                              {4, VariableType::float32},
+                              {9, VariableType::int8}},
+                             3e3);
+  EXPECT_EQ(watched.next(), Time(333'333'333));
+  watched.skip_to(Time(333'333'333));  // that moment itself can still be read
+  watched.take(
+      [&](const mcu::WatchedPlace& p) { return p.address < 8 ? bytes + p.address : nullptr; });
+  EXPECT_EQ(watched.next(), Time(666'666'667));
+  watched.skip_to(1ms);
+  EXPECT_EQ(watched.next(), Time(1'000'000'000));
+  const float expected[] = {-2.0F, 254.0F, -2.0F, 65534.0F, -2.0F, 4294967294.0F, -1.5F};
+  for (std::size_t k = 0; k < std::size(expected); ++k) {
+    ASSERT_EQ(watched.values()[k].size(), 2U);
+    EXPECT_EQ(watched.values()[k][0], expected[k]) << k;
+    EXPECT_TRUE(std::isnan(watched.values()[k][1]));
+  }
+  EXPECT_TRUE(std::isnan(watched.values().back()[0]));
 }
 
 }  // namespace
