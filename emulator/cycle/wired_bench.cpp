@@ -134,9 +134,9 @@ void WiredBench::judge_pulses(std::int64_t from_ps) noexcept {
   if (all_known) suspects_ = gate_path_.pwm().suspects();
 }
 
-/// The world knows the harness and takes levels of a pin; on wires polarity is off already. Up to the
-/// first moment at which a sensor may have an edge, gates wait there and the plant goes through all
-/// of them at once, later: nobody looks at it before the turn's end.
+/// The world knows the harness and takes levels of a pin; on wires polarity is off already. Up to
+/// the first moment at which a sensor may have an edge, gates wait there and the plant goes through
+/// all of them at once, later: nobody looks at it before the turn's end.
 void WiredBench::drive(const io::Edge& edge, std::int64_t until_ps) noexcept {
   if (mirror_ || edge.at.count() >= world_.quiet_ps()) {
     advance_world(edge.at.count());

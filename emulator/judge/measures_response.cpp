@@ -293,7 +293,7 @@ Measurement current_limit_overshoot(const MeasureInput& input) {
     for (std::size_t k = 0; k < last; ++k)
       end = std::max({end, -double{least[k]}, double{greatest[k]}});
   }
-  if (end < 0.05 * all) {
+  if (end <= 0.05 * all) {  // both zero, too
     return undefined("in the window's last fifth there is next to no current (" +
                      quantity_text(end, "A", 3) + " of " + quantity_text(all, "A", 3) + ")");
   }

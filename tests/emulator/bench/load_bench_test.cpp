@@ -434,7 +434,7 @@ TEST_F(LoadBench, ACouplingGetsWhatItNeeds) {
 // The plant's own word on a parameter stands at the line that wrote it.
 TEST_F(LoadBench, WhatOnlyThePlantKnowsHasItsPlaceToo) {
   EXPECT_THAT(said(std::string(small_bench) + "thermal: {winding_capacity: 1 mJ/K}\n"),
-              HasSubstr("b.yaml:13:30: thermal.winding_capacity with its heat paths"));
+              HasSubstr("b.yaml:14:29: thermal.winding_capacity with its heat paths"));
 }
 
 // What is no line of the controller cannot tell it anything.

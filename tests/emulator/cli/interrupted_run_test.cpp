@@ -110,12 +110,13 @@ class DebuggedRun : public ProgramTest {
 TEST_F(DebuggedRun, IsTheSameRun) {
   // Watched variables change it as little.
   ASSERT_EQ(call({"run", m4, scenario("60 ms"), "--out", "alone", "--set",
-                  "controller.watch={wish: torque_A float, poles: settings+0 uint32}"})
+                  "controller.watch={wish: torque_A float, offset: offset_V+4 float}"})
                 .status,
             0);
   const auto watched = firmware_signals(path("alone"));
   ASSERT_EQ(watched.size(), 2U);  // by name
-  EXPECT_EQ(watched[0].values, std::vector<float>(RecordReader(path("alone")).frames(), 4.0F));
+  EXPECT_EQ(watched[0].values.size(), RecordReader(path("alone")).frames());
+  EXPECT_NEAR(watched[0].values.back(), 2.5F, 0.05F);  // measured at the start: of V's sensor
   EXPECT_EQ(watched[1].values.front(), 0.0F);
   EXPECT_GT(watched[1].values.back(), 1.0F);  // the throttle is open by then
   EXPECT_NE(read_text(path("alone/report.html")).find("Firmware: wish"), std::string::npos);

@@ -48,9 +48,11 @@ class Recorded {
   /// Makes it: run(controller, sink).
   template <class Run>
   Recorded(const Bench& bench, const Scenario& scenario, Run&& run) {
-    Recorder recorder(
-        folder_.path(),
-        {"mid", "drive", "virtual", bench.record_rate_Hz, bench.drive.pole_pairs(), {}});
+    RecordHeader header;
+    header.bench = "mid";
+    header.rate_Hz = bench.record_rate_Hz;
+    header.pole_pairs = bench.drive.pole_pairs();
+    Recorder recorder(folder_.path(), header);
     run(*io::make_controller(bench.controller), recorder);
     recorder.finish(scenario.lasts_ps);
   }

@@ -354,11 +354,12 @@ TEST(GatesVcd, HoldsEveryEdgeInTheStandardsForm) {
       "$var wire 1 3 fault $end\n$var wire 1 4 enable $end\n"
       "$upscope $end\n"
       "$var wire 1 5 contactor $end\n$var wire 1 6 brake_chopper $end\n"
-      "$var wire 1 7 command_pulse $end\n$var wire 1 8 lamp $end\n"
+      "$var wire 1 7 command_pulse $end\n$var wire 1 8 speed_limit $end\n"
+      "$var wire 1 9 lamp $end\n"
       "$upscope $end\n$enddefinitions $end\n"
       "#0\n$dumpvars\n"
       "0!\n0\"\n0#\n0$\n0%\n0&\n0'\n1(\n0)\n0*\n0+\n0,\n1-\n0.\n0/"
-      "\n00\n01\n02\n03\n04\n05\n06\n07\n08\n$end\n"
+      "\n00\n01\n02\n03\n04\n05\n06\n07\n08\n09\n$end\n"
       "1!\n#99999999\n0!\n#100000000\n1\"\n1'\n#712300000042\n0-\n#1000000000000\n");
 }
 

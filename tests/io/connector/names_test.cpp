@@ -72,18 +72,6 @@ TEST(Backends, AnAvrIsSimulatedOrTheBuildSaysHowToGetThat) {
   }
 }
 
-TEST(Backends, APartThatTakesNoSettingsRefusesThem) {
-  McuConfig config;
-  config.part = "stm32f405";
-  config.settings = {{"pole_pairs", 5.0, {}}};
-  try {
-    make_controller(config);
-    FAIL() << "built a controller that would not have them";
-  } catch (const ConfigError& e) {
-    EXPECT_EQ(e.path, "controller.settings") << e.what();
-  }
-}
-
 TEST(Backends, OnRealWiresAreNoSimulatedControllersAndTheOtherWayRound) {
   EXPECT_THROW(make_controller(PolledConfig{}), ConfigError);
   EXPECT_THROW(make_controller(GpiodConfig{}), ConfigError);

@@ -227,7 +227,7 @@ TEST_F(CortexChip, ItsFirmwareKeepsSettingsInFlash) {
   Program program = linked;
   const auto settings =
       store_settings(program, memories, {{"pole_pairs", 5.0, ""}, {"current_gain", -0.02, "V/A"}});
-  ASSERT_EQ(settings.size(), 14u);
+  ASSERT_EQ(settings.size(), 15u);
   EXPECT_EQ(settings[0].name, "pole_pairs");
   EXPECT_EQ(settings[0].value, 5.0);
   EXPECT_TRUE(settings[0].written);

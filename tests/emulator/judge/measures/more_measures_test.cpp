@@ -150,7 +150,8 @@ TEST(InTheRotorsAxes, CurrentsTorqueAndEnergy) {
 TEST(Lamp, BlinksACodeBetweenPauses) {
   SyntheticRecord record(15.0, 1e3), dark(3.0, 1e3), lit(3.0, 1e3);
   const auto blink = [&](double at_s, double lit_s) {
-    record.pulse(23, std::llround(at_s * 1e12), std::llround((at_s + lit_s) * 1e12));
+    record.pulse(io::index(io::line::lamp), std::llround(at_s * 1e12),
+                 std::llround((at_s + lit_s) * 1e12));
   };
   blink(0.5, 3.0);
   for (const double begin_s : {5.0, 7.75})
@@ -254,6 +255,8 @@ TEST(Answers, ToAStep) {
   expect_undefined(record, {{"speed_rise_time", "name one with"},
                             {"speed_rise_time", "had not settled", window(0.0, 0.03, "throttle")},
                             {"start_up_time", "already", window(0.4)}});
+  SyntheticRecord nothing;
+  expect_undefined(nothing, {{"current_limit_overshoot", "next to no current"}});
 }
 
 // A load at 0.3 s takes 50 t' exp(-t' / tau) rad/s off 100: most at tau = 20 ms, 50 * 20 ms / e =
