@@ -189,7 +189,7 @@ std::string svg(const Chart& chart) {
   for (std::size_t k = 0; k < chart.curves.size(); ++k)
     drawing.curve(chart.curves[k], static_cast<int>(k) % colours + 1);
   if (chart.flags) drawing.flags(chart.marks);
-  return framed(chart.title, "in " + chart.y.unit,
+  return framed(chart.title, chart.y.unit.empty() ? "" : "in " + chart.y.unit,
                 chart.curves.size() > 1 ? legend(chart.curves) : "", drawing.done(), chart.square);
 }
 
