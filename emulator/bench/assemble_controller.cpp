@@ -65,8 +65,9 @@ class ControllerAssembler {
     d_.mcu.firmware = firmware_file(build_dir, true);
     d_.mcu.settings = settings();
     d_.bench.controller_kind = d_.mcu.part;
-    if (std::string problem; read_watch_list(d_.firmware_watch, problem), !problem.empty())
-      problems_.add(readings_.at("controller.watch").place, problem);
+    std::string problem;
+    d_.bench.firmware_watch = read_watch_list(d_.firmware_watch, problem);
+    if (!problem.empty()) problems_.add(readings_.at("controller.watch").place, problem);
     // What the other family of parts has.
     const bool cortex = io::cortexm::find_chip(d_.mcu.part) != nullptr;
     for (const char* path : {"controller.crystal", "controller.reference",

@@ -12,6 +12,7 @@
 #include "emulator/bench/cycle_settings.hpp"
 #include "emulator/bench/harness.hpp"
 #include "emulator/bench/line_calibration.hpp"
+#include "emulator/bench/watch_list.hpp"
 #include "io/backends.hpp"
 #include "plant/drive.hpp"
 
@@ -57,6 +58,7 @@ struct Bench {
   std::optional<LineCalibration> calibration;  // of the wires, on this computer
   CycleSettings cycle;                         // on the wall clock, and rehearsed
   double record_rate_Hz = 20e3;
+  std::vector<WatchEntry> firmware_watch;  // variables of the firmware that are recorded
   // Where one is said, signals are kept only around faults and events; < 0: it is not.
   double keep_before_s = -1.0, keep_after_s = -1.0;
   double back_emf_left_out = 0.0;      // of a measured shape: largest part that no machine here has

@@ -17,12 +17,6 @@ using io::mcu::WatchedPlace;
 constexpr const char* path = "controller.watch";
 constexpr double most_values = 64e6;  // they wait in memory: 256 MB
 
-std::string written_in(const Bench& bench) {
-  const auto found = std::find_if(bench.values.begin(), bench.values.end(),
-                                  [](const ParameterValue& v) { return v.path == path; });
-  return found == bench.values.end() ? std::string() : found->written;
-}
-
 WatchedPlace place_of(const WatchEntry& entry, const std::vector<Variable>& variables) {
   const auto is_it = [&](const Variable& v) { return v.name == entry.symbol; };
   const auto found = std::find_if(variables.begin(), variables.end(), is_it);
@@ -54,9 +48,7 @@ WatchedPlace place_of(const WatchEntry& entry, const std::vector<Variable>& vari
 
 FirmwareWatch::FirmwareWatch(const Bench& bench, const Scenario& scenario,
                              io::SimulatedController* controller)
-    : rate_Hz_(bench.record_rate_Hz) {
-  std::string problem;  // told when the bench was read
-  entries_ = read_watch_list(written_in(bench), problem);
+    : entries_(bench.firmware_watch), rate_Hz_(bench.record_rate_Hz) {
   if (entries_.empty()) return;
   auto* const watchable = dynamic_cast<io::mcu::Watchable*>(controller);
   if (watchable == nullptr)

@@ -6,7 +6,6 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
-#include "emulator/bench/watch_list.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "io/connector.hpp"
 

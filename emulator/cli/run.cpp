@@ -3,8 +3,6 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
-#include <charconv>
-#include <csignal>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -18,6 +16,7 @@
 #include "emulator/bench/units.hpp"
 #include "emulator/cli/commands.hpp"
 #include "emulator/cli/cycle_summary.hpp"
+#include "emulator/cli/debugged.hpp"
 #include "emulator/cli/firmware_watch.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/options.hpp"
@@ -42,8 +41,6 @@
 #include "emulator/report/report.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/virtual_run.hpp"
-#include "io/mcu/debugger/debuggable.hpp"
-#include "io/mcu/debugger/debugger.hpp"
 
 namespace stillrotor {
 namespace {
@@ -86,45 +83,6 @@ Keeping keeping(const Request& request, const Bench& bench) {
   take(keeping.after_s, "--keep-after", request.keep_after, bench.keep_after_s);
   keeping.compression = request.compression;
   return keeping;
-}
-
-/// Listens where --gdb says. nullptr: nobody asked for it.
-std::unique_ptr<io::mcu::Debugger> make_debugger(const Request& request, const Bench& bench,
-                                                 io::SimulatedController* controller) {
-  const std::string& text = request.gdb;
-  if (text.empty()) return nullptr;
-  unsigned port = 0;
-  const char* const end = text.data() + text.size();
-  const auto [rest, error] = std::from_chars(text.data(), end, port);
-  if (error != std::errc{} || rest != end || port > 65535 || (port != 0 && port < 1024))
-    throw InputError(
-        fmt::format("--gdb is \"{}\"; allowed a port of this computer, 1024 to 65535, or 0 for any "
-                    "that is free. It listens on 127.0.0.1 only: from another computer, connect "
-                    "through a tunnel.",
-                    text));
-  auto* const debuggable = dynamic_cast<io::mcu::Debuggable*>(controller);
-  if (debuggable == nullptr)
-    throw io::ConfigError(
-        "controller.backend",
-        fmt::format("backend is {}, {}; allowed with --gdb: firmware on a simulated Cortex-M4F. "
-                    "Leave --gdb out.",
-                    bench.backend, bench.controller_kind));
-  auto debugger = std::make_unique<io::mcu::Debugger>(static_cast<std::uint16_t>(port));
-  debuggable->debug_with(*debugger);
-  return debugger;
-}
-
-/// For a person at a debugger: the machine at the record's last point.
-std::string machine_line(const Frame& f) {
-  const auto value = [&](Signal s) {
-    return static_cast<double>(f.value[static_cast<std::size_t>(s)]);
-  };
-  return fmt::format(
-      "At {:.6f} s: phase currents {:.3f} {:.3f} {:.3f} A, torque {:.3f} N m, speed {:.3f} rad/s, "
-      "bus {:.3f} V\n",
-      static_cast<double>(f.at_ps) / 1e12, value(Signal::current_U), value(Signal::current_V),
-      value(Signal::current_W), value(Signal::torque), value(Signal::speed),
-      value(Signal::bus_voltage));
 }
 
 /// What stands at the connector: simulated, on real wires, or simulated in the place of real wires
@@ -245,7 +203,7 @@ class Run {
   Run(const Request& request, const Bench& bench, const Scenario& scenario, const Tested& tested,
       const RehearsedRoute* rehearsed = nullptr, const fs::path& folder = {})
       : request_(request),
-        debugger_(make_debugger(request, bench, tested.simulated())),
+        debugger_(make_debugger(request.gdb, bench, tested.simulated())),
         watch_(bench, scenario, tested.simulated()),
         bench_(bench),
         scenario_(scenario),
@@ -268,11 +226,11 @@ class Run {
   int carry_out() {
     const StopSignals signals;
     record(signals);
-    if (facts_.record.failure.empty()) watch_.keep(facts_.folder);
     write_file(facts_.folder / "run.json", run_json(facts_));
     if (!facts_.record.failure.empty())
       throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
                                            facts_.folder.string(), facts_.record.failure));
+    watch_.keep(facts_.folder);
     if (facts_.cycle && facts_.cycle->end != CycleEnd::complete &&
         facts_.cycle->end != CycleEnd::asked)
       throw std::runtime_error(fmt::format(
@@ -328,7 +286,7 @@ class Run {
       options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
         watch.progress(model_s, speed_rad_s, current_peak_A);
       };
-      if (debugger_) await_debugger(watch, signals);
+      if (debugger_) await_debugger(*debugger_, watch, signals);
       facts_.outcome = simulate(watch, options);
     }
     watch.log().info("{} at {:.9f} s", facts_.outcome.interrupted ? "interrupted" : "complete",
@@ -341,15 +299,6 @@ class Run {
     if (const auto* counts = dynamic_cast<const io::mcu::CountsWork*>(simulated))
       facts_.workload = counts->workload();
     if (!facts_.record.failure.empty()) watch.log().error("{}", facts_.record.failure);
-  }
-
-  void await_debugger(const RunWatch& watch, const StopSignals& signals) {
-    debugger_->belong_to({&signals.asked(), [] { std::raise(SIGINT); },
-                          [&watch] { return machine_line(watch.latest()); }});
-    fmt::print(stderr,
-               "The processor waits for a debugger: target remote 127.0.0.1:{}\n"
-               "Time stands still whenever it is stopped. Detach, and the run goes on alone.\n",
-               debugger_->port());
   }
 
   RunOutcome simulate(RunSink& sink, const RunOptions& options) {

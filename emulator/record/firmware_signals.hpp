@@ -2,9 +2,8 @@
 // record.h5.
 //
 //   /firmware/<name>   float32, value k at (k + 1) / rate_Hz; attributes rate_Hz, text
-// Not    part of the record's format or of its hash: they are added when the run has ended, and no
-// run
-//        depends on them.
+// Not    part of the record's format or of its hash: added when the run has ended; none depends on
+//        them.
 #pragma once
 
 #include <filesystem>

@@ -11,12 +11,6 @@ struct RecordedMachine {
   double flux_linkage_Wb = 0.0;  // fundamental, peak
   double reference_temperature_K = 293.15;
   double winding_temperature_coefficient_per_K = 0.00393;  // at 293.15 K
-
-  double resistance_at_ohm(double winding_K) const noexcept {
-    const double a = winding_temperature_coefficient_per_K;
-    return winding_resistance_ohm * (1.0 + a * (winding_K - 293.15)) /
-           (1.0 + a * (reference_temperature_K - 293.15));
-  }
 };
 
 /// Attribute names in the record and where they go; all of them or none.

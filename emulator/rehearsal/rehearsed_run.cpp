@@ -69,6 +69,7 @@ RehearsedOutcome run_rehearsed(const Bench& bench, const Scenario& scenario,
     interrupted = pace.passes(world.now_ps());
   }
   wired->end();
+  mark_doubt(tested, sink, world.now_ps());
 
   RehearsedOutcome outcome;
   outcome.run = outcome_of(world);

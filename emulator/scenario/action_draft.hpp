@@ -31,6 +31,9 @@ struct ActionDraft {
   std::vector<WrittenPair> pairs{};  // of the resolved file
 
   void means_nothing(std::string_view option, std::string_view beside) const;
+  /// The bench has not what `name` needs; says so at `key`, with the remedy. False.
+  bool lacks(std::string_view key, std::string_view name, std::string_view needs,
+             std::string_view remedy) const;
 };
 
 inline constexpr std::string_view ramp_time = "over";

@@ -23,23 +23,17 @@ const std::vector<std::string>& fault_names() {
 
 class FaultReader {
  public:
-  explicit FaultReader(ActionDraft& draft)
-      : draft_(draft),
-        fields_(draft.fields),
-        bench_(draft.bench),
-        problems_(draft.problems),
-        read_(draft.read),
-        pairs_(draft.pairs) {}
+  explicit FaultReader(ActionDraft& draft) : d_(draft) {}
 
   bool read(const std::string& key) {
-    const auto index = fields_.choice(key, fault_names());
+    const auto index = d_.fields.choice(key, fault_names());
     if (!index) return false;
     const Fault& fault = *fault_catalogue()[*index];
     const bool cleared = key == "clear";
     if (cleared && fault.end == nullptr) {
-      fields_.wrong(key, fmt::format("{} lasts to the end of the run; nothing mends it. Remove "
-                                     "this line.",
-                                     fault.name));
+      d_.fields.wrong(key, fmt::format("{} lasts to the end of the run; nothing mends it. Remove "
+                                       "this line.",
+                                       fault.name));
       return false;
     }
     // What ends a fault needs no more than which of several alike it is.
@@ -48,14 +42,14 @@ class FaultReader {
       due.push_back(cleared && !option.which ? nullptr : &option);
     bool good = true;
     for (const std::string& name : action_options())
-      if (fields_.has(name) && (cleared || name != "intermittent") &&
+      if (d_.fields.has(name) && (cleared || name != "intermittent") &&
           std::none_of(due.begin(), due.end(), [&](const FaultOption* option) {
             return option != nullptr && option->name == name;
           })) {
-        draft_.means_nothing(name, key);
+        d_.means_nothing(name, key);
         good = false;
       }
-    pairs_ = {{key, std::string(fault.name)}};
+    d_.pairs = {{key, std::string(fault.name)}};
     std::string said;
     FaultSettings settings;
     for (std::size_t k = 0; k < due.size(); ++k) {
@@ -64,14 +58,14 @@ class FaultReader {
       settings.value[k] = value.value_or(0.0);
       good = good && value;
       const std::string text =
-          fields_.has(due[k]->name) ? fields_.text(due[k]->name) : std::string(due[k]->preset);
-      pairs_.push_back({std::string(due[k]->name), text});
+          d_.fields.has(due[k]->name) ? d_.fields.text(due[k]->name) : std::string(due[k]->preset);
+      d_.pairs.push_back({std::string(due[k]->name), text});
       said += " " + text;
     }
-    const std::int64_t at_ps = read_.action.at_ps;
-    read_.action = fault_action(fault, settings, cleared);
-    read_.action.at_ps = at_ps;
-    read_.action.label = read_.action.mark + said;
+    const std::int64_t at_ps = d_.read.action.at_ps;
+    d_.read.action = fault_action(fault, settings, cleared);
+    d_.read.action.at_ps = at_ps;
+    d_.read.action.label = d_.read.action.mark + said;
     good = read_intermittent(fault) && good;
     return good && (cleared || agrees(key, fault, settings)) && has_part(key, fault, settings);
   }
@@ -79,17 +73,17 @@ class FaultReader {
  private:
   std::optional<double> read_option(const std::string& key, const Fault& fault,
                                     const FaultOption& option) {
-    if (!fields_.has(option.name)) {
+    if (!d_.fields.has(option.name)) {
       if (!option.preset.empty()) return preset(option);
-      fields_.wrong(key, fmt::format("{} needs {}; allowed {}. Write {}: {}.", fault.name,
-                                     option.name, option.allowed, option.name, option.example));
+      d_.fields.wrong(key, fmt::format("{} needs {}; allowed {}. Write {}: {}.", fault.name,
+                                       option.name, option.allowed, option.name, option.example));
       return {};
     }
     if (option.words.empty())
-      return fields_.quantity(option.name, option.family, option.least, option.most,
-                              option.allowed);
+      return d_.fields.quantity(option.name, option.family, option.least, option.most,
+                                option.allowed);
     const std::vector<std::string> words(option.words.begin(), option.words.end());
-    if (const auto word = fields_.choice(option.name, words)) return static_cast<double>(*word);
+    if (const auto word = d_.fields.choice(option.name, words)) return static_cast<double>(*word);
     return {};
   }
 
@@ -101,10 +95,10 @@ class FaultReader {
 
   /// The times at which it comes and goes are drawn later, when its place in the timeline is known.
   bool read_intermittent(const Fault& fault) {
-    const YamlNode* node = fields_.node("intermittent");
+    const YamlNode* node = d_.fields.node("intermittent");
     if (node == nullptr) return true;
     const std::vector<std::string>& keys = keys_of("intermittent");
-    const Fields fields(*node, "intermittent", keys, problems_);
+    const Fields fields(*node, "intermittent", keys, d_.problems);
     const auto share =
         fields.quantity("probability", Family::ratio, 1e-3, 0.999, "0.1 % to 99.9 %");
     const auto present =
@@ -112,30 +106,31 @@ class FaultReader {
     const auto lasts = fields.quantity("for", Family::time, 1e-6, longest_s, "1 us to 3600 s");
     for (const std::string& key : keys)
       if (!fields.has(key))
-        problems_.add(node->place,
-                      fmt::format("intermittent needs {}. Write intermittent: {{probability: 10 %, "
-                                  "lasts: 5 ms, for: 2 s}}.",
-                                  key));
+        d_.problems.add(
+            node->place,
+            fmt::format("intermittent needs {}. Write intermittent: {{probability: 10 %, "
+                        "lasts: 5 ms, for: 2 s}}.",
+                        key));
     if (fault.end == nullptr)
-      problems_.add(node->place, fmt::format("{} lasts to the end of the run; nothing mends it. "
-                                             "Remove intermittent.",
-                                             fault.name));
+      d_.problems.add(node->place, fmt::format("{} lasts to the end of the run; nothing mends it. "
+                                               "Remove intermittent.",
+                                               fault.name));
     if (!share || !present || !lasts || fault.end == nullptr) return false;
     constexpr double most_flips = 10'000.0;
     if (*lasts * *share / *present > most_flips) {
-      problems_.add(node->place,
-                    fmt::format("intermittent comes about {:.0f} times; allowed {:.0f}. Lengthen "
-                                "lasts, or shorten for.",
-                                *lasts * *share / *present, most_flips));
+      d_.problems.add(node->place,
+                      fmt::format("intermittent comes about {:.0f} times; allowed {:.0f}. Lengthen "
+                                  "lasts, or shorten for.",
+                                  *lasts * *share / *present, most_flips));
       return false;
     }
-    read_.flickering = Flickering{*share, *present, *lasts};
-    pairs_.push_back({"intermittent",
-                      flow_map({{"probability", fields.text("probability")},
-                                {"lasts", fields.text("lasts")},
-                                {"for", fields.text("for")}}),
-                      true});
-    read_.action.label +=
+    d_.read.flickering = Flickering{*share, *present, *lasts};
+    d_.pairs.push_back({"intermittent",
+                        flow_map({{"probability", fields.text("probability")},
+                                  {"lasts", fields.text("lasts")},
+                                  {"for", fields.text("for")}}),
+                        true});
+    d_.read.action.label +=
         fmt::format(" {} of the time, {} each, for {}", fields.text("probability"),
                     fields.text("lasts"), fields.text("for"));
     return true;
@@ -145,24 +140,17 @@ class FaultReader {
     const std::string_view conflict =
         fault.conflict != nullptr ? fault.conflict(settings) : std::string_view();
     if (conflict.empty()) return true;
-    fields_.wrong(key, fmt::format("{}: {}", fault.name, conflict));
+    d_.fields.wrong(key, fmt::format("{}: {}", fault.name, conflict));
     return false;
   }
 
   bool has_part(const std::string& key, const Fault& fault, const FaultSettings& settings) {
-    if (fault.fits == nullptr || fault.fits(bench_, settings)) return true;
-    fields_.wrong(key, fmt::format("{} needs {}; the bench \"{}\" has none. Change it there ({}), "
-                                   "or remove the fault.",
-                                   fault.name, fault.needs, bench_.name, fault.where));
-    return false;
+    if (fault.fits == nullptr || fault.fits(d_.bench, settings)) return true;
+    return d_.lacks(key, fault.name, fault.needs,
+                    fmt::format("Change it there ({}), or remove the fault", fault.where));
   }
 
-  ActionDraft& draft_;
-  const Fields& fields_;
-  const Bench& bench_;
-  Problems& problems_;
-  ReadAction& read_;
-  std::vector<WrittenPair>& pairs_;
+  ActionDraft& d_;
 };
 
 }  // namespace

@@ -129,6 +129,13 @@ void ActionDraft::means_nothing(std::string_view option, std::string_view beside
   fields.wrong(option, fmt::format("{} means nothing beside {}. Remove it.", option, beside));
 }
 
+bool ActionDraft::lacks(std::string_view key, std::string_view name, std::string_view needs,
+                        std::string_view remedy) const {
+  fields.wrong(key, fmt::format("{} needs {}; the bench \"{}\" has none. {}.", name, needs,
+                                bench.name, remedy));
+  return false;
+}
+
 std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench, Scenario& scenario,
                                        Problems& problems) {
   if (list.kind != YamlNode::Kind::sequence) {

@@ -1,6 +1,7 @@
 #include "emulator/virtual_time/run_outcome.hpp"
 
 #include "emulator/virtual_time/world.hpp"
+#include "io/doubt.hpp"
 
 namespace stillrotor {
 
@@ -13,6 +14,12 @@ RunOutcome outcome_of(const BenchWorld& world) {
   outcome.plant = world.plant().health();
   outcome.magnet_left = world.plant().state().machine.magnet_left;
   return outcome;
+}
+
+void mark_doubt(const io::SimulatedController& tested, RunSink& sink, std::int64_t end_ps) {
+  const auto* doubter = dynamic_cast<const io::Doubter*>(&tested);
+  const auto doubt = doubter != nullptr ? doubter->doubt() : std::nullopt;
+  if (doubt) sink.mark(MarkKind::gap, doubt->from.count(), "not modelled", doubt->why, end_ps);
 }
 
 }  // namespace stillrotor

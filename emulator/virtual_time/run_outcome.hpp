@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <string>
 
+#include "emulator/handover/frame.hpp"
 #include "io/connector.hpp"
 #include "plant/drive.hpp"
 
@@ -25,5 +26,9 @@ struct RunOutcome {
 
 /// All that the world itself knows of it.
 RunOutcome outcome_of(const BenchWorld&);
+
+/// Where only a real chip does what was asked of a simulated one: the record is not to be trusted
+/// from there to the end, which is a gap in it.
+void mark_doubt(const io::SimulatedController&, RunSink&, std::int64_t end_ps);
 
 }  // namespace stillrotor

@@ -14,7 +14,6 @@
 #include "emulator/virtual_time/guarded_controller.hpp"
 #include "emulator/virtual_time/wall_pace.hpp"
 #include "emulator/virtual_time/world.hpp"
-#include "io/doubt.hpp"
 
 namespace stillrotor {
 namespace {
@@ -102,14 +101,6 @@ double thread_cpu_s() noexcept {
   return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
 }
 
-/// What only a real chip does was asked of a simulated one: the record is not to be trusted from
-/// there on.
-void say_doubt(const io::SimulatedController& tested, RunSink& sink, std::int64_t end_ps) {
-  const auto* doubter = dynamic_cast<const io::Doubter*>(&tested);
-  const auto doubt = doubter != nullptr ? doubter->doubt() : std::nullopt;
-  if (doubt) sink.mark(MarkKind::gap, doubt->from.count(), "not modelled", doubt->why, end_ps);
-}
-
 /// The plant names its parameter by itself; the user needs the file too.
 std::string in_file(const Bench& bench, const std::exception& error) {
   return bench.file.string() + ": " + error.what();
@@ -167,7 +158,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     interrupted = pace.passes(world.now_ps());
   }
   world.catch_up();
-  say_doubt(tested, sink, world.now_ps());
+  mark_doubt(tested, sink, world.now_ps());
   RunOutcome outcome = outcome_of(world);
   outcome.interrupted = interrupted;
   outcome.controller = controller.health();

@@ -1,4 +1,5 @@
 // Variables of a firmware that a simulated controller reads out while it runs.
+// Virtual time only: values gather in memory that grows.
 #pragma once
 
 #include <cstdint>
@@ -6,6 +7,7 @@
 #include <functional>
 #include <limits>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "io/connector.hpp"

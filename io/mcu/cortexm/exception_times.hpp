@@ -1,9 +1,9 @@
 // How long handlers run, and how deep the main stack has been seen.
 //
 // Length  from the cycle in which the handler's first instruction may start to that in which it
-// returns,
-//        without the more urgent ones in between. Stacking and unstacking belong to no handler.
-// RT     safe; a few additions an exception, nothing an instruction.
+//         returns, without the more urgent ones in between. Stacking and unstacking belong to no
+//         handler.
+// RT      safe; a few additions an exception, nothing an instruction.
 #pragma once
 
 #include <algorithm>

@@ -1,15 +1,13 @@
 // Lets a debugger that speaks GDB's remote protocol stop, look at and change a simulated processor.
 //
 // Time   stands still while the processor is stopped: whoever calls is kept waiting, so nothing
-// else
-//        of the run moves either. Nothing that a debugger only reads changes the run; reading a
-//        register that clears itself on being read does.
+//        else of the run moves either. Nothing that a debugger only reads changes the run; reading
+//        a register that clears itself on being read does.
 // Client one at a time, from this computer (127.0.0.1) only. Before the first one comes, the
 //        processor waits at its first instruction. One that goes away, politely or not, leaves
 //        nothing behind: the run goes on, and the next one that comes stops it.
 // Bad    bytes that are not of the protocol, packets over 16 KiB, answers that nobody takes for
-// five
-//        seconds: the connection is closed.
+//        five seconds: the connection is closed.
 // Threads none of its own; all calls come from the one that runs the processor.
 // RT     no. Allocates, waits. For virtual time.
 #pragma once

@@ -1,8 +1,7 @@
 // Packets of the remote serial protocol of GDB: $payload#checksum, acknowledged by + and -.
 //
 // Source GDB manual, appendix E "GDB Remote Serial Protocol" (E.1 overview, E.9 interrupts);
-// section
-//        numbers from memory.
+//        section numbers from memory.
 #pragma once
 
 #include <cstdint>

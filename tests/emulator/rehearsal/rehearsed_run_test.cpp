@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include "io/doubt.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -74,6 +75,29 @@ TEST(RehearsedRun, ControllersThatCrashAreToldAndTheRunGoesOn) {
   EXPECT_EQ(outcome.run.end_ps, scenario.lasts_ps);
   ASSERT_NE(sink.find("controller crashed"), nullptr);
   EXPECT_EQ(sink.find("controller crashed")->detail, "it was told to");
+}
+
+class Doubtful final : public ScriptedController, public io::Doubter {
+ public:
+  std::optional<io::Doubt> doubt() const override {
+    return io::Doubt{io::Time(20 * ms), "it has no such timer"};
+  }
+};
+
+// As in the exact run: what only a real chip does is not to be judged from there on.
+TEST(RehearsedRun, WhatIsNotModelledIsAGapToTheEndInBothRuns) {
+  const Scenario scenario = drive_off(50 * ms, 2.2);
+  KeepingSink exact, rehearsed;
+  Doubtful one, other;
+  run_virtual(hub_bench(), scenario, one, exact);
+  run_rehearsed(hub_bench(), scenario, other, perfect(), rehearsed);
+  for (const KeepingSink* sink : {&exact, &rehearsed}) {
+    const KeptMark* gap = sink->find("not modelled");
+    ASSERT_NE(gap, nullptr);
+    EXPECT_EQ(gap->kind, MarkKind::gap);
+    EXPECT_EQ(gap->at_ps, 20 * ms);
+    EXPECT_EQ(gap->to_ps, scenario.lasts_ps);
+  }
 }
 
 // 12 x 16 kHz edges of field-oriented PWM through 10,000 edges/s: the bench is told, and the

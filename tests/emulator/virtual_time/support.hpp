@@ -145,7 +145,7 @@ class KeepingSink final : public RunSink {
 /// Drives and reads at given moments, and notes what it reads and what is delivered. Its
 /// instructions take `instruction` ps: run() comes back at the first of their ends past the
 /// horizon.
-class ScriptedController final : public io::SimulatedController {
+class ScriptedController : public io::SimulatedController {
  public:
   using Task = std::function<void(io::World&, io::Time)>;
   explicit ScriptedController(std::int64_t instruction_ps = 1) : instruction_ps_(instruction_ps) {}
