@@ -52,7 +52,8 @@ else
 fi
 
 step "Build everything (build/release)"
-configure_preset release
+# Benchmarks: that they compile; who measures asks for -DSTILLROTOR_BENCHMARKS=ON.
+configure_preset release -DSTILLROTOR_BENCHMARKS=COMPILE
 build_preset release
 
 step "All tests"
