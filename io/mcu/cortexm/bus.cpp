@@ -17,10 +17,29 @@ constexpr Word lanes(Word address, unsigned size) noexcept {
 
 }  // namespace
 
-void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name) {
+void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name, Word first) {
   const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
                                       [](Word b, const Window& w) { return b < w.base; });
-  windows_.insert(place, Window{base, bytes, &peripheral, name});
+  windows_.insert(place, Window{base, bytes, &peripheral, name, first});
+}
+
+void Bus::guard(Word address, Guard guard) {
+  if (Window* w = window(address)) w->guards.push_back(guard);
+}
+
+Peripheral* Bus::at(Word address) noexcept {
+  Window* const w = window(address);
+  return w != nullptr ? w->peripheral : nullptr;
+}
+
+bool Bus::answers(const Window& w, Word address, bool written) noexcept {
+  for (const Guard& g : w.guards) {
+    if (((*g.word & g.mask) != 0) == g.free_if_set) continue;
+    if (!written && g.obstacle != Obstacle::clock_off) continue;
+    if (watcher != nullptr) watcher->in_vain(w.name, address, written, g.obstacle);
+    return false;
+  }
+  return true;
 }
 
 void Bus::map() {
@@ -76,7 +95,9 @@ bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileg
   if (Window* w = window(address)) {
     if (w->peripheral->privileged_only() && !privileged) return false;
     ++w->reads;
-    const Word word = w->peripheral->read((address - w->base) & ~Word{3}, at);
+    value = 0;
+    if (!answers(*w, address, false)) return true;
+    const Word word = w->peripheral->read((w->first + address - w->base) & ~Word{3}, at);
     value = (word & lanes(address, size)) >> (8 * (address & 3));
     return true;
   }
@@ -102,9 +123,10 @@ bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileg
   if (Window* w = window(address)) {
     if (w->peripheral->privileged_only() && !privileged) return false;
     ++w->writes;
+    if (!answers(*w, address, true)) return true;
     const Word mask = lanes(address, size);
-    w->peripheral->write((address - w->base) & ~Word{3}, value << (8 * (address & 3)) & mask, mask,
-                         at);
+    w->peripheral->write((w->first + address - w->base) & ~Word{3},
+                         value << (8 * (address & 3)) & mask, mask, at);
     return true;
   }
   Word target = 0, byte = 0;

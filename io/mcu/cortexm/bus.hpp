@@ -29,6 +29,23 @@ class Peripheral {
   virtual void write(Word offset, Word value, Word mask, Cycle at) noexcept = 0;
   /// Unprivileged code may not touch it: a bus fault.
   virtual bool privileged_only() const noexcept { return false; }
+  /// As after a system reset.
+  virtual void reset(Cycle) noexcept {}
+};
+
+/// What keeps a block from answering, as a register says it.
+enum class Obstacle : std::uint8_t { clock_off, held_in_reset, write_protected };
+struct Guard {
+  const Word* word;
+  Word mask;
+  bool free_if_set;  // any bit of the mask; else: none of them
+  Obstacle obstacle;
+};
+/// Told of accesses that came to nothing.
+class GuardWatcher {
+ public:
+  virtual ~GuardWatcher() = default;
+  virtual void in_vain(const char* block, Word address, bool written, Obstacle) noexcept = 0;
 };
 
 struct Area {
@@ -53,8 +70,15 @@ class Code;
 class Bus {
  public:
   explicit Bus(Code& code) : code_(code) {}
-  /// Windows do not overlap; bytes is a multiple of 4. name: for reports, outlives this.
-  void attach(Word base, Word bytes, Peripheral&, const char* name = "");
+  /// Windows do not overlap; bytes is a multiple of 4. name: for reports, outlives this. first: the
+  /// peripheral's offset at the window's start, for one that stands behind several.
+  void attach(Word base, Word bytes, Peripheral&, const char* name = "", Word first = 0);
+  /// For the window at that address. Without its clock it reads 0 and takes nothing; held in reset
+  /// or protected it takes nothing.
+  void guard(Word address, Guard);
+  /// The peripheral at that address; nullptr: none.
+  Peripheral* at(Word address) noexcept;
+  GuardWatcher* watcher = nullptr;
   /// Who has been asked for what, window by window.
   struct Use {
     const char* name;
@@ -86,8 +110,11 @@ class Bus {
     Word base, bytes;
     Peripheral* peripheral;
     const char* name;
+    Word first;
     std::uint64_t reads = 0, writes = 0;
+    std::vector<Guard> guards{};
   };
+  bool answers(const Window&, Word address, bool written) noexcept;
   Window* window(Word address) noexcept;
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
 

@@ -11,6 +11,7 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
       outside_(std::move(outside)),
       core_(part.memories, part.interrupts),
       clocks_(core_, crystal_Hz, part.highest_Hz),
+      identity_(part.identity_words),
       flash_controller_(core_, clocks_, part.sector_bytes, unit_timing),
       external_lines_(core_.exceptions(), part.lines),
       watchdog_(core_, clocks_,
@@ -31,6 +32,15 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
       },
       &program_);
   clocks_.follow(*this);
+  attach_blocks();
+  guard_blocks();
+  core_.power_on();
+  if (program_.option_bytes) flash_controller_.store_options(*program_.option_bytes);
+  if (flash_controller_.watchdog_from_start()) watchdog_.start(0);
+}
+
+void Chip::attach_blocks() {
+  const ChipPart& part = part_;
   Bus& bus = core_.bus();
   constexpr Word block = 0x400;
   bus.attach(part.clock_tree, block, clocks_, "RCC");
@@ -38,6 +48,10 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
   bus.programmer = &flash_controller_.programmer();
   bus.attach(part.external_lines, block, external_lines_, "EXTI");
   bus.attach(part.system_configuration, block, external_lines_.choice(), "SYSCFG");
+  bus.attach(part.power, block, power_, "PWR");
+  bus.attach(part.crc, block, crc_, "CRC");
+  bus.attach(part.option_bytes, 0x10, flash_controller_.option_bytes(), "OPTIONS");
+  bus.attach(part.identity, 0x100, identity_, "ID");
   bus.attach(part.watchdog, block, watchdog_, "IWDG");
   bus.attach(part.window_watchdog, block, window_watchdog_, "WWDG");
   for (const PortBlock& p : part.ports) {
@@ -62,22 +76,53 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
                  });
   for (Port& port : ports_) port.follow(*motor_);
   clocks_.follow(*motor_);
-  core_.power_on();
+}
+
+void Chip::guard_blocks() {
+  Bus& bus = core_.bus();
+  bus.watcher = this;
+  flash_controller_.tell_refused_by(
+      [this](std::string_view what) { guesses_.remark("FLASH", what); });
+  for (const ClockRow& row : part_.clocks) {
+    bus.guard(row.base, {&clocks_.word(row.enable), row.clock_bits, true, Obstacle::clock_off});
+    bus.guard(row.base,
+              {&clocks_.word(row.enable - 0x20), row.reset_bits, false, Obstacle::held_in_reset});
+  }
+  clocks_.protect_backup_by(power_.control(), PowerControl::backup_writable);
+  for (const KeptBlock& k : part_.kept)
+    if (k.backup)
+      bus.guard(k.base, {&power_.control(), PowerControl::backup_writable, true,
+                         Obstacle::write_protected});
+}
+
+/// RCC resets a block alone.
+void Chip::blocks_reset(Word offset, Word bits, Cycle at) noexcept {
+  for (const ClockRow& row : part_.clocks)
+    if (row.enable - 0x20 == offset && (row.reset_bits & bits)) core_.bus().at(row.base)->reset(at);
+  // Backup RAM is spared (RM0090, 7.1.3).
+  if (offset == ClockTree::backup_control)
+    for (std::size_t i = 0; i < kept_.size(); ++i)
+      if (part_.kept[i].backup && part_.kept[i].bytes == 0x400) kept_[i].reset(at);
 }
 
 void Chip::reset(ResetCause cause) noexcept {
+  const Cycle now = core_.now();
   ++resets_;
   cause_ = ResetCause::software;
-  clocks_.reset(cause, core_.now());
-  flash_controller_.reset();
-  external_lines_.reset();
-  watchdog_.reset();
-  window_watchdog_.reset();
-  for (Port& port : ports_) port.reset(core_.now());
-  for (Usart& usart : usarts_) usart.reset();
-  for (KeptRegisters& kept : kept_) kept.reset();
-  motor_->reset(core_.now());
+  clocks_.restart(cause, core_.now());
+  flash_controller_.reset(now);
+  external_lines_.reset(now);
+  watchdog_.reset(now);
+  window_watchdog_.reset(now);
+  for (Port& port : ports_) port.reset(now);
+  for (Usart& usart : usarts_) usart.reset(now);
+  power_.reset(now);
+  crc_.reset(now);
+  for (std::size_t i = 0; i < kept_.size(); ++i)
+    if (!part_.kept[i].backup) kept_[i].reset(now);
+  motor_->reset(now);
   core_.reset();
+  if (flash_controller_.watchdog_from_start()) watchdog_.start(now);
 }
 
 void Chip::not_modelled(std::string_view who, std::string_view what, Cycle at) {
@@ -111,6 +156,8 @@ std::string Chip::coverage() const {
     for (const auto& item : items) text += fmt::format("  {}\n", line(item));
   };
   list("Guessed at:", guesses_.touches(), [&](const Touch& t) { return guesses_.describe(t); });
+  list("Accesses in vain:", guesses_.in_vain(),
+       [&](const InVain& i) { return guesses_.describe(i); });
   list("Waits in vain:", guesses_.poll_loops(),
        [&](const PollLoop& l) { return guesses_.describe(l); });
   list("Asked for, and not done:", guesses_.remarks(), [](const std::string& r) { return r; });

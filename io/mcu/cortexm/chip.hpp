@@ -9,10 +9,13 @@
 #include <functional>
 #include <memory>
 
+#include "io/mcu/cortexm/crc_unit.hpp"
 #include "io/mcu/cortexm/external_lines.hpp"
+#include "io/mcu/cortexm/fixed_words.hpp"
 #include "io/mcu/cortexm/flash_controller.hpp"
 #include "io/mcu/cortexm/motor_blocks.hpp"
 #include "io/mcu/cortexm/motor_path.hpp"
+#include "io/mcu/cortexm/power_control.hpp"
 #include "io/mcu/cortexm/program.hpp"
 #include "io/mcu/cortexm/usart.hpp"
 #include "io/mcu/cortexm/watchdogs.hpp"
@@ -27,7 +30,7 @@ struct ChipOutside {
   std::function<double(PinId, Time)> share = [](PinId, Time) { return 0.0; };
 };
 
-class Chip final : PinFollower, ClockFollower, AnalogPins {
+class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
  public:
   /// part outlives this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
   Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside,
@@ -57,6 +60,7 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
 
   Core& core() noexcept { return core_; }
   const ClockTree& clocks() const noexcept { return clocks_; }
+  FlashController& flash_controller() noexcept { return flash_controller_; }
   const Guesses& guesses() const noexcept { return guesses_; }
   const Program& program() const noexcept { return program_; }
   unsigned resets() const noexcept { return resets_; }
@@ -68,6 +72,12 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
  private:
   void reset(ResetCause) noexcept;
   void clock_changed(Cycle) noexcept override { core_.pause(); }
+  void blocks_reset(Word offset, Word bits, Cycle) noexcept override;
+  void in_vain(const char* block, Word address, bool written, Obstacle o) noexcept override {
+    guesses_.in_vain(block, address, written, o);
+  }
+  void attach_blocks();
+  void guard_blocks();
   void configured(PinId pin, Cycle at) noexcept override;
   void not_modelled(std::string_view who, std::string_view what, Cycle at);
   void driven(PinId pin, Level level, Cycle at) noexcept override {
@@ -83,6 +93,9 @@ class Chip final : PinFollower, ClockFollower, AnalogPins {
   ChipOutside outside_;
   Core core_;
   ClockTree clocks_;
+  PowerControl power_;
+  CrcUnit crc_;
+  FixedWords identity_;
   FlashController flash_controller_;
   ExternalLines external_lines_;
   IndependentWatchdog watchdog_;

@@ -5,7 +5,15 @@
 namespace stillrotor::io::cortexm {
 namespace {
 
-enum : Word { CR = 0x00, PLLCFGR = 0x04, CFGR = 0x08, BDCR = 0x70, CSR = 0x74 };
+enum : Word {
+  CR = 0x00,
+  PLLCFGR = 0x04,
+  CFGR = 0x08,
+  AHB1RSTR = 0x10,
+  APB2RSTR = 0x24,
+  BDCR = ClockTree::backup_control,
+  CSR = 0x74
+};
 constexpr Word hsi_on = 1, hsi_ready = 2, hse_on = 1u << 16, hse_ready = 1u << 17,
                pll_on = 1u << 24, pll_ready = 1u << 25, i2s_on = 1u << 26, i2s_ready = 1u << 27;
 constexpr Word causes = 0xfe000000, forget_causes = 1u << 24;
@@ -33,12 +41,14 @@ ClockTree::ClockTree(Core& core, std::uint32_t crystal_Hz, std::uint32_t highest
       crystal_event_(core.scheduler().make<&ClockTree::on_crystal>(this)),
       pll_event_(core.scheduler().make<&ClockTree::on_pll>(this)) {
   set_frequency(internal_Hz);
-  reset(ResetCause::power, 0);
+  restart(ResetCause::power, 0);
 }
 
-void ClockTree::reset(ResetCause cause, Cycle at) noexcept {
+void ClockTree::restart(ResetCause cause, Cycle at) noexcept {
   const Word before = cause == ResetCause::power ? 0 : registers_[CSR / 4] & causes;
+  const Word backup = cause == ResetCause::power ? 0 : registers_[BDCR / 4];
   registers_ = {};
+  registers_[BDCR / 4] = backup;
   registers_[CR / 4] = 0x80 | hsi_on | hsi_ready;
   registers_[PLLCFGR / 4] = 0x24003010;
   registers_[0x30 / 4] = 0x00100000;
@@ -150,14 +160,26 @@ void ClockTree::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       take_over(at);
       break;
     case BDCR:
-      kept = (merged & ~2u) | (merged & 1) << 1;
-      break;  // LSE ready at once
+      if (backup_guard_.first != nullptr && !(*backup_guard_.first & backup_guard_.second)) {
+        if (GuardWatcher* const watcher = core_.bus().watcher)
+          watcher->in_vain("RCC.BDCR", 0, true, Obstacle::write_protected);
+        break;
+      }
+      kept = (merged & ~2u) | (merged & 1) << 1;  // LSE ready at once
+      if (!(merged & backup_reset)) break;
+      kept = backup_reset;
+      for (ClockFollower* f : followers_) f->blocks_reset(BDCR, backup_reset, at);
+      break;
     case CSR:
       kept = (kept & causes) | (merged & 1) | (merged & 1) << 1;  // LSI too
       if (merged & forget_causes) kept &= ~causes;
       break;
-    default:
+    default: {
+      const Word before = kept;
       kept = merged;
+      if (offset >= AHB1RSTR && offset <= APB2RSTR && (merged & ~before) != 0)
+        for (ClockFollower* f : followers_) f->blocks_reset(offset, merged & ~before, at);
+    }
   }
 }
 

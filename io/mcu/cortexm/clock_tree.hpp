@@ -6,9 +6,10 @@
 // source that is not ready waits for it.
 //
 // Source RM0090, 7.
-// Not    gating: a block without its clock answers all the same. CSS, MCO, I2S PLL but for its
-// ready
-//        bit, RTC clock.
+// Not    CSS, MCO, I2S PLL but for its ready bit, RTC clock; a block that loses its clock on the
+// way
+//        works on, only its registers are gone (the bus's guards); the two bus cycles that a block
+//        wants before its first access.
 // RT     safe.
 #pragma once
 
@@ -31,6 +32,8 @@ class ClockFollower {
  public:
   virtual ~ClockFollower() = default;
   virtual void clock_changed(Cycle at) noexcept = 0;
+  /// Bits of a reset register (AHB1RSTR to APB2RSTR, by its offset) have been set; of BDCR: BDRST.
+  virtual void blocks_reset(Word /*offset*/, Word /*bits*/, Cycle) noexcept {}
 };
 
 class ClockTree final : public Peripheral {
@@ -40,7 +43,15 @@ class ClockTree final : public Peripheral {
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
-  void reset(ResetCause, Cycle at) noexcept;
+  void restart(ResetCause, Cycle at) noexcept;
+
+  /// A register as it stands, for guards.
+  const Word& word(Word offset) const noexcept { return registers_[offset / 4]; }
+  static constexpr Word backup_control = 0x70, backup_reset = 1u << 16;
+  /// BDCR takes nothing while that bit is 0.
+  void protect_backup_by(const Word& control, Word mask) noexcept {
+    backup_guard_ = {&control, mask};
+  }
 
   std::uint32_t core_Hz() const noexcept { return core_Hz_; }
   /// Core cycles in a cycle of the slow or the fast peripheral bus.
@@ -73,6 +84,7 @@ class ClockTree final : public Peripheral {
   std::uint32_t core_Hz_ = 0;
   std::int64_t ps_ = 1,
                cycles_ = 1;  // that many picoseconds are that many cycles; no common factor
+  std::pair<const Word*, Word> backup_guard_{};
   Word told_buses_ = 0;
   Cycle since_cycle_ = 0;
   Time since_{};

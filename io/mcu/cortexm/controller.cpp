@@ -48,7 +48,7 @@ class CortexController final : public SimulatedController,
     const bool is_new = world_ != &world;
     world_ = &world;
     supply_V_ = std::min(volts, config_.reference_V);
-    const bool on = supply_V_ >= off_V;
+    const bool on = supply_V_ >= std::max(off_V, brown_out_V());
     const Time when = std::max(at, contact_);
     if (on != (chip_ != nullptr)) on ? start(when) : stop(when);
     if (is_new)
@@ -115,6 +115,9 @@ class CortexController final : public SimulatedController,
   }
 
  private:
+  double brown_out_V() const noexcept {
+    return chip_ != nullptr ? chip_->flash_controller().brown_out_V(false) : brown_out_rising_V_;
+  }
   bool in_ram(Word address, Word bytes) const noexcept {
     const Memories& m = part_.memories;
     const auto in = [&](Word base, Word size) {
@@ -166,6 +169,8 @@ class CortexController final : public SimulatedController,
 
   void stop(Time at) {
     program_.flash = chip_->core().flash();
+    program_.option_bytes = chip_->flash_controller().stored_options();
+    brown_out_rising_V_ = chip_->flash_controller().brown_out_V(true);
     doubt_ = doubt();
     coverage_ += fmt::format("Until {:.6f} s, when the supply was switched off.\n{}",
                              static_cast<double>(at.count()) / 1e12, used());
@@ -202,7 +207,8 @@ class CortexController final : public SimulatedController,
   McuConfig config_;
   Wires wires_;
   World* world_ = nullptr;
-  double supply_V_ = 0.0;  // of the chip
+  double supply_V_ = 0.0;            // of the chip
+  double brown_out_rising_V_ = 0.0;  // by its option bytes, while it is off
   std::unique_ptr<Chip> chip_;
   mcu::Debugger* debugger_ = nullptr;
   mcu::WatchedValues* watched_ = nullptr;

@@ -8,9 +8,9 @@ constexpr Word all_lines = 0x7fffff;
 
 }  // namespace
 
-void ExternalLines::reset() noexcept {
+void ExternalLines::reset(Cycle) noexcept {
   mask_ = events_ = rising_ = falling_ = pending_ = 0;
-  choice_.reset();
+  choice_.reset(0);
   tell();
 }
 

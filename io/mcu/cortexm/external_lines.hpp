@@ -19,7 +19,7 @@ class ExternalLines final : public Peripheral, public PinFollower {
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void seen(PinId, bool high, Cycle) noexcept override;
-  void reset() noexcept;
+  void reset(Cycle at) noexcept override;
 
   /// SYSCFG: the port of each line, and registers that are kept.
   class Choice final : public Peripheral {
@@ -33,7 +33,7 @@ class ExternalLines final : public Peripheral, public PinFollower {
     unsigned port_of(unsigned line) const noexcept {
       return values_[2 + line / 4] >> (4 * (line % 4)) & 0xf;
     }
-    void reset() noexcept { values_ = {}; }
+    void reset(Cycle) noexcept override { values_ = {}; }
 
    private:
     std::array<Word, 9> values_{};  // MEMRMP, PMC, EXTICR1 to 4, two holes, CMPCR

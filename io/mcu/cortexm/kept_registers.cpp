@@ -7,6 +7,7 @@ namespace {
 
 constexpr unsigned reads_of_a_loop = 1000;
 constexpr int instructions_looked_at = 4;
+constexpr std::size_t most_in_vain = 48;  // instructions that are told one by one
 
 std::string bits_of(Word mask) {
   std::string text = std::popcount(mask) == 1 ? " bit" : " bits";
@@ -65,6 +66,26 @@ void Guesses::read(Word address, Word value, Cycle at, const KeptRegisters& regi
   loops_.push_back({address, pc, registers.name_of(offset), at, tested_bits(core_, pc)});
 }
 
+void Guesses::in_vain(const char* block, Word address, bool written, Obstacle obstacle) {
+  const Word pc = core_.cpu().pc();
+  for (InVain& known : in_vain_)
+    if (known.pc == pc && known.block == block && known.obstacle == obstacle) {
+      ++known.count;
+      return;
+    }
+  if (in_vain_.size() < most_in_vain)
+    in_vain_.push_back({block, obstacle, address, pc, written, 1});
+}
+
+std::string Guesses::describe(const InVain& i) const {
+  constexpr const char* why[] = {"touched with its clock off", "held in reset",
+                                 "protected (PWR_CR.DBP is 0)"};
+  const std::string where = i.address != 0 ? fmt::format(" (0x{:08x})", i.address) : std::string();
+  return fmt::format("{}{} {}: {} {} at {}", i.block, where, why[static_cast<int>(i.obstacle)],
+                     i.count, i.written ? "in vain, a write" : "in vain, a read",
+                     core_.describe(i.pc));
+}
+
 void Guesses::remark(std::string_view block, std::string_view what) {
   std::string text =
       fmt::format("{}: {}; first at {}", block, what, core_.describe(core_.cpu().pc()));
@@ -93,10 +114,10 @@ KeptRegisters::KeptRegisters(Guesses& guesses, Word base, Word bytes, const char
       ones_clear_(bytes / 4),
       touched_(bytes / 4) {
   for (const RegisterRow& row : rows_) ones_clear_[row.offset / 4] = row.ones_clear;
-  reset();
+  reset(0);
 }
 
-void KeptRegisters::reset() noexcept {
+void KeptRegisters::reset(Cycle) noexcept {
   std::fill(values_.begin(), values_.end(), Word{0});
   for (const RegisterRow& row : rows_) values_[row.offset / 4] = row.reset;
 }

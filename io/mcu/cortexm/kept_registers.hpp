@@ -37,6 +37,15 @@ struct PollLoop {
   std::optional<Word> mask;  // the bits that the code tests
 };
 
+/// Accesses of one instruction to a block that could not answer.
+struct InVain {
+  const char* block;
+  Obstacle obstacle;
+  Word address, pc;  // the first
+  bool written;
+  std::uint64_t count;
+};
+
 class KeptRegisters;
 
 /// What the firmware touched that is guessed at.
@@ -49,6 +58,11 @@ class Guesses {
   std::string describe(const PollLoop&) const;
   std::string describe(const Touch&) const;
 
+  /// Accesses that came to nothing, by instruction; the first few dozen of them.
+  void in_vain(const char* block, Word address, bool written, Obstacle);
+  const std::vector<InVain>& in_vain() const noexcept { return in_vain_; }
+  std::string describe(const InVain&) const;
+
   void touched(Word address, std::string name, bool written, Cycle at);
   void read(Word address, Word value, Cycle at, const KeptRegisters&, Word offset);
   void written() noexcept { reads_ = 0; }
@@ -58,6 +72,7 @@ class Guesses {
 
  private:
   Core& core_;
+  std::vector<InVain> in_vain_;
   std::vector<Touch> touches_;
   std::vector<PollLoop> loops_;
   std::vector<std::string> remarks_;
@@ -72,7 +87,7 @@ class KeptRegisters final : public Peripheral {
                 std::span<const RegisterRow> rows);
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
-  void reset() noexcept;
+  void reset(Cycle at) noexcept override;
   std::string name_of(Word offset) const;
   Word& value(Word offset) noexcept { return values_[offset / 4]; }
 

@@ -123,7 +123,10 @@ MotorBlocks::MotorBlocks(const MotorPart& part, Core& core, const ClockTree& clo
   constexpr Word block = 0x400;
   for (const TimerBlock& t : part.timers)
     core.bus().attach(t.base, block, units_.emplace_back(*this, t).timer, t.name);
-  core.bus().attach(part.converters, block, adc_, "ADC");
+  // Each converter has its own clock, and so its own window; then the registers in common.
+  constexpr const char* converters[] = {"ADC1", "ADC2", "ADC3", "ADC"};
+  for (Word i = 0; i < std::size(converters); ++i)
+    core.bus().attach(part.converters + 0x100 * i, 0x100, adc_, converters[i], 0x100 * i);
   for (unsigned i = 0; i < part.dma.size(); ++i)
     core.bus().attach(part.dma[i], block, carriers_.emplace_back(*this, i).dma,
                       i == 0 ? "DMA1" : "DMA2");

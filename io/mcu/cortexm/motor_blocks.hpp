@@ -1,7 +1,6 @@
 // Timers, converters and DMA of a chip, wired to each other, to the pins and to the processor.
 //
 // Within a chip signals take no time here: a trigger acts in the cycle in which it is given.
-// Not    what a block does without its clock: it is taken to be switched on in RCC.
 // RT     safe after construction.
 #pragma once
 

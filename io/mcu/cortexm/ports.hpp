@@ -38,7 +38,7 @@ class Port final : public Peripheral {
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
-  void reset(Cycle at) noexcept;
+  void reset(Cycle at) noexcept override;
 
   /// From outside; released: the pull decides.
   void set_input(unsigned pin, Level, Cycle at) noexcept;

@@ -5,6 +5,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -19,8 +20,9 @@ struct Named {
 };
 
 struct Program {
-  std::vector<std::uint8_t> flash;  // from the flash's base
-  std::vector<Named> names;         // by address; functions without their state bit
+  std::optional<Word> option_bytes;  // as FlashController stores them; none: the factory's
+  std::vector<std::uint8_t> flash;   // from the flash's base
+  std::vector<Named> names;          // by address; functions without their state bit
 
   /// "isr+0x12": the function that the address lies in; empty: none.
   std::string name_of(Word address) const;

@@ -18,10 +18,10 @@ Usart::Usart(const UsartBlock& block, Core& core, const ClockTree& clocks, Text 
       text_(std::move(text)),
       event_(core.scheduler().make<&Usart::on_sent>(this)) {
   line_.reserve(longest_line + 1);
-  reset();
+  reset(0);
 }
 
-void Usart::reset() noexcept {
+void Usart::reset(Cycle) noexcept {
   status_ = empty | complete;
   rate_ = received_ = guard_ = 0;
   control_ = {};

@@ -25,7 +25,7 @@ class Usart final : public Peripheral {
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
-  void reset() noexcept;
+  void reset(Cycle at) noexcept override;
   /// A byte has arrived from outside, stop bit and all.
   void receive(std::uint8_t) noexcept;
 

@@ -18,7 +18,7 @@ IndependentWatchdog::IndependentWatchdog(Core& core, ClockTree& clocks, Bite bit
   clocks.follow(*this);
 }
 
-void IndependentWatchdog::reset() noexcept {
+void IndependentWatchdog::reset(Cycle) noexcept {
   running_ = open_ = false;
   prescaler_ = 0;
   reload_ = 0xfff;
@@ -69,7 +69,7 @@ WindowWatchdog::WindowWatchdog(Core& core, ClockTree& clocks, unsigned interrupt
   clocks.follow(*this);
 }
 
-void WindowWatchdog::reset() noexcept {
+void WindowWatchdog::reset(Cycle) noexcept {
   control_ = configuration_ = 0x7f;
   early_ = false;
   core_.scheduler().at(event_, never);

@@ -20,7 +20,9 @@ class IndependentWatchdog final : public Peripheral, public ClockFollower {
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void clock_changed(Cycle at) noexcept override;
-  void reset() noexcept;
+  void reset(Cycle at) noexcept override;
+  /// By the option bytes, as after a reset.
+  void start(Cycle at) noexcept { write(0, 0xCCCC, ~Word{0}, at); }
 
  private:
   void reload(Cycle at) noexcept;
@@ -41,7 +43,7 @@ class WindowWatchdog final : public Peripheral, public ClockFollower {
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void clock_changed(Cycle at) noexcept override;
-  void reset() noexcept;
+  void reset(Cycle at) noexcept override;
 
  private:
   static constexpr Word running = 0x80, last = 0x40, early_interrupt = 0x200;

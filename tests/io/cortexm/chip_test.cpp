@@ -75,11 +75,11 @@ TEST_F(CortexChip, StartsItsClockSpeaksAndBlinks) {
   std::vector<std::string> used;
   for (const Bus::Use& use : b.chip.core().bus().uses()) used.push_back(use.name);
   EXPECT_THAT(
-      used, ElementsAre("IWDG", "I2C1", "USART1", "EXTI", "GPIOA", "GPIOD", "RCC", "FLASH", "SCS"));
+      used, ElementsAre("IWDG", "USART1", "SDIO", "EXTI", "GPIOA", "GPIOD", "RCC", "FLASH", "SCS"));
   // What is not modelled is told: the bus that was switched on.
   ASSERT_EQ(b.chip.guesses().touches().size(), 1u);
   EXPECT_THAT(b.chip.guesses().describe(b.chip.guesses().touches()[0]),
-              StartsWith("I2C1.CR1 (0x40005400) written first at 0x080"));
+              StartsWith("SDIO+0x00 (0x40012c00) written first at 0x080"));
 }
 
 TEST_F(CortexChip, CountsItsInterruptsAndItsStack) {
@@ -153,8 +153,8 @@ TEST_F(CortexChip, AWaitInVainIsNamed) {
   b.chip.run(50ms);
   ASSERT_EQ(b.chip.guesses().poll_loops().size(), 1u);
   const std::string text = b.chip.guesses().describe(b.chip.guesses().poll_loops()[0]);
-  EXPECT_THAT(text, StartsWith("waiting for I2C1.SR1 (0x40005414) bit 0 at 0x080"));
-  EXPECT_THAT(text, HasSubstr("wait_for_bus"));
+  EXPECT_THAT(text, StartsWith("waiting for SDIO+0x34 (0x40012c34) bit 0 at 0x080"));
+  EXPECT_THAT(text, HasSubstr("wait_for_card"));
 }
 
 TEST_F(CortexChip, IsTheSameHoweverTimeIsCut) {
@@ -279,6 +279,8 @@ TEST_F(CortexChip, WhatIsNotModelledInTheMotorPathIsDoubted) {
   for (const Case& c : cases) {
     Drive d;
     d.chip.add_gate({0, 9});
+    for (const Word enable : {0x30u, 0x40u, 0x44u})
+      d.chip.core().bus().write(0x40023800 + enable, 4, ~Word{0}, 0, true);
     d.chip.core().bus().write(0x40020024, 4, 0xD0, d.chip.core().now(), true);  // AFRH: PA9 13
     d.chip.core().bus().write(c.address, 4, c.value, d.chip.core().now(), true);
     EXPECT_EQ(d.chip.doubt().has_value(), c.why != nullptr) << std::hex << c.address;

@@ -14,7 +14,7 @@ namespace stillrotor::io::cortexm {
 class Adc final : public Peripheral, private Converter::Owner {
  public:
   Adc(Scheduler&, AdcListener&);
-  void reset(Cycle at) noexcept;
+  void reset(Cycle at) noexcept override;
   /// Processor cycles a clock of the bus they stand at.
   void set_bus_clock(unsigned cycles) noexcept;
   /// A trigger source, by its code in JEXTSEL or EXTSEL, has changed its level.

@@ -31,7 +31,7 @@ class Dma final : public Peripheral {
  public:
   /// moves_memory: it can copy from memory to memory (the second controller).
   Dma(Scheduler&, DmaListener&, bool moves_memory);
-  void reset(Cycle at) noexcept;
+  void reset(Cycle at) noexcept override;
   /// Of the peripheral that stands at that stream's channel. True: that was the last item.
   bool request(unsigned stream, unsigned channel, Cycle at) noexcept;
 

@@ -17,7 +17,14 @@ struct KeptBlock {
   const char* name;
   Word base, bytes;
   std::span<const RegisterRow> rows{};
+  bool backup = false;  // in the backup domain: a system reset leaves it as it is
 };
+/// Which bits of RCC are a block's: its clock, by the offset of the enable register, and its reset
+/// 0x20 before that.
+struct ClockRow {
+  Word base, enable, clock_bits, reset_bits;
+};
+extern const std::span<const ClockRow> stm32f405_clocks;
 struct PortBlock {
   const char* name;
   char letter;
@@ -41,12 +48,14 @@ struct ChipPart {
   unsigned interrupts;
   std::uint32_t highest_Hz;
   Word clock_tree, flash_controller, external_lines, system_configuration, watchdog,
-      window_watchdog;
+      window_watchdog, power, crc, option_bytes, identity;
   unsigned window_watchdog_interrupt;
   std::span<const Word> sector_bytes;  // of the flash, in order
   std::span<const PortBlock> ports;
   std::span<const UsartBlock> usarts;
   std::span<const LineInterrupt> lines;
+  std::span<const ClockRow> clocks;
+  std::span<const RegisterRow> identity_words;
   std::span<const KeptBlock> kept;
   const MotorPart* motor;
 };

@@ -26,8 +26,6 @@ constexpr UsartBlock usarts[] = {
 constexpr LineInterrupt lines[] = {{0, 0, 6},  {1, 1, 7},  {2, 2, 8},   {3, 3, 9},
                                    {4, 4, 10}, {5, 9, 23}, {10, 15, 40}};
 
-// Voltage scale 1 and ready (VOS, VOSRDY).
-constexpr RegisterRow power_rows[] = {{0x0, "CR", 0x4000}, {0x4, "CSR", 0x4000}};
 constexpr RegisterRow i2c_rows[] = {{0x0, "CR1"},  {0x4, "CR2"},  {0x8, "OAR1"},
                                     {0xc, "OAR2"}, {0x10, "DR"},  {0x14, "SR1"},
                                     {0x18, "SR2"}, {0x1c, "CCR"}, {0x20, "TRISE", 2}};
@@ -43,10 +41,9 @@ constexpr RegisterRow identity_rows[] = {{0x10, "ID0", 0x00320031},
                                          {0x14, "ID1", 0x33345111},
                                          {0x18, "ID2", 0x30373234},
                                          {0x20, "SIZE", 0x0400ffff}};
-constexpr RegisterRow option_rows[] = {{0x0, "OPTION", 0x5510aaef}, {0x8, "nWRP", 0xf000ffff}};
 
 constexpr KeptBlock kept[] = {
-    {"RTC", 0x40002800, 0x400},
+    {"RTC", 0x40002800, 0x400, {}, true},
     {"SPI2", 0x40003800, 0x400, spi_rows},
     {"SPI3", 0x40003C00, 0x400, spi_rows},
     {"I2C1", 0x40005400, 0x400, i2c_rows},
@@ -54,23 +51,19 @@ constexpr KeptBlock kept[] = {
     {"I2C3", 0x40005C00, 0x400, i2c_rows},
     {"CAN1", 0x40006400, 0x400, can_rows},
     {"CAN2", 0x40006800, 0x400, can_rows},
-    {"PWR", 0x40007000, 0x400, power_rows},
     {"DAC", 0x40007400, 0x400},
     {"SDIO", 0x40012C00, 0x400},
     {"SPI1", 0x40013000, 0x400, spi_rows},
-    {"CRC", 0x40023000, 0x400},
-    {"BKPSRAM", 0x40024000, 0x1000},
+    {"BKPSRAM", 0x40024000, 0x1000, {}, true},
     {"USB_OTG_HS", 0x40040000, 0x40000, usb_rows},
     {"USB_OTG_FS", 0x50000000, 0x40000, usb_rows},
     {"RNG", 0x50060800, 0x400},
-    {"ID", 0x1FFF7A00, 0x100, identity_rows},
-    {"OPTIONS", 0x1FFFC000, 0x10, option_rows},
     {"DBGMCU", 0xE0042000, 0x400, debug_rows},
     {"ITM", 0xE0000000, 0x1000},
     {"TPIU", 0xE0040000, 0x1000},
 };
 
-constexpr ChipPart stm32f405{
+const ChipPart stm32f405{
     .name = "stm32f405",
     .memories = {0x08000000, 1024 * K, 0x20000000, 128 * K, 0x10000000, 64 * K},
     .interrupts = 82,
@@ -81,11 +74,17 @@ constexpr ChipPart stm32f405{
     .system_configuration = 0x40013800,
     .watchdog = 0x40003000,
     .window_watchdog = 0x40002C00,
+    .power = 0x40007000,
+    .crc = 0x40023000,
+    .option_bytes = 0x1FFFC000,
+    .identity = 0x1FFF7A00,
     .window_watchdog_interrupt = 0,
     .sector_bytes = sectors,
     .ports = ports,
     .usarts = usarts,
     .lines = lines,
+    .clocks = stm32f405_clocks,
+    .identity_words = identity_rows,
     .kept = kept,
     .motor = &stm32f405_motor,
 };

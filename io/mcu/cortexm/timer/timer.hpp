@@ -69,7 +69,7 @@ class Timer final : public Peripheral {
   Timer(const TimerLayout&, Scheduler&, TimerListener&);
   const TimerLayout& layout() const noexcept { return layout_; }
 
-  void reset(Cycle at) noexcept;
+  void reset(Cycle at) noexcept override;
   /// Processor cycles a clock of the timer; 0: its clock is off.
   void set_clock(unsigned cycles, Cycle at) noexcept;
 

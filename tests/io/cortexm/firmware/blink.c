@@ -1,6 +1,6 @@
 /* Starts the clock (168 MHz from a crystal of 8 MHz), says so on USART1 (PA9, 115200 baud), counts
  * its starts in flash, toggles PD12 each 10 ms, tells rising edges of PA0, and keeps a watchdog of
- * 100 ms quiet. HANG: stops doing so after 50 ms. WAIT: waits for a bus that nobody answers. */
+ * 100 ms quiet. HANG: stops doing so after 50 ms. WAIT: waits for a card that nobody answers. */
 #include <stdint.h>
 
 #define REG(address) (*(volatile uint32_t*)(address))
@@ -11,7 +11,7 @@
 #define USART1(offset) REG(0x40011000u + (offset))
 #define EXTI(offset) REG(0x40013C00u + (offset))
 #define IWDG(offset) REG(0x40003000u + (offset))
-#define I2C1(offset) REG(0x40005400u + (offset))
+#define SDIO(offset) REG(0x40012C00u + (offset))
 #define STARTS ((volatile uint32_t*)0x080E0000u) /* the last sector */
 
 static volatile uint32_t milliseconds, presses;
@@ -28,6 +28,8 @@ static void start_clock(void) {
   RCC(0x08) = 5u << 10 | 4u << 13 | 2u;
   while ((RCC(0x08) & 0xcu) != 8u) {
   }
+  RCC(0x30) |= 1u | 1u << 3;       /* GPIOA, GPIOD */
+  RCC(0x44) |= 1u << 4 | 1u << 11; /* USART1, SDIO */
 }
 
 static void say(const char* text) {
@@ -69,8 +71,8 @@ void edge(void) {
 }
 
 #ifdef WAIT
-__attribute__((noinline)) static void wait_for_bus(void) {
-  while (!(I2C1(0x14) & 1u)) {
+__attribute__((noinline)) static void wait_for_card(void) {
+  while (!(SDIO(0x34) & 1u)) {
   }
 }
 #endif
@@ -89,13 +91,13 @@ int main(void) {
   RCC(0x74) = 1u << 24;
   EXTI(0x00) = EXTI(0x08) = 1;
   REG(0xE000E100u) = 1u << 6;
-  I2C1(0x00) = 1;
+  SDIO(0x00) = 3u;
   IWDG(0x00) = 0x5555u;
   IWDG(0x04) = 0;
   IWDG(0x08) = 799u;
   IWDG(0x00) = 0xCCCCu;
 #ifdef WAIT
-  wait_for_bus();
+  wait_for_card();
 #endif
   REG(0xE000E014u) = 168000u - 1u;
   REG(0xE000E018u) = 0;
