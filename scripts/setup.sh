@@ -22,11 +22,12 @@ host_failed() {
 # The system's own Python, which sees Debian's modules; another one in front of it may not.
 python() { if [[ -x /usr/bin/python3 ]]; then /usr/bin/python3 "$@"; else python3 "$@"; fi; }
 
-listed_packages() { sed -e 's/#.*//' "$STILLROTOR_ROOT/scripts/packages.txt" | awk 'NF {print $1}'; }
+listed_packages() { sed -e 's/#.*//' "$STILLROTOR_ROOT/scripts/packages.txt" | awk 'NF {print $1, $2 == "unless" ? $3 : ""}'; }
 
 missing_packages() {
-  local package
-  while read -r package; do
+  local package unless
+  while read -r package unless; do
+    [[ -z "$unless" ]] || ! command -v "$unless" >/dev/null || continue
     # A package that was removed but left its settings behind is known to dpkg, yet not installed.
     [[ "$(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null)" == installed ]] ||
       printf '%s\n' "$package"

@@ -68,6 +68,15 @@ class Host(unittest.TestCase):
         self.assertIn("Missing: libelf-dev", said)
         self.assertRegex(calls, r"(?s)update\n.*-s install .*libelf-dev\n.* install .*libelf-dev\n$")
 
+    def test_command_from_elsewhere_stands_in_for_its_package(self):
+        self.write("absent", "npm\n")
+        self.tool("npm", "#!/bin/bash\n")
+        self.assertEqual(self.run_setup(0)[1], "")
+
+    def test_package_of_a_command_is_installed_where_the_command_is_missing(self):
+        self.write("absent", "npm\n")
+        self.assertIn("Missing: npm\n", self.run_setup(0)[0])
+
     def test_removed_package_with_settings_left_counts_as_missing(self):
         self.write("removed", "libelf-dev\n")
         self.assertIn("Missing: libelf-dev", self.run_setup(0)[0])
