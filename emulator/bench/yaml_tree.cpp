@@ -15,9 +15,9 @@
 namespace stillrotor {
 namespace {
 
-constexpr std::uintmax_t largest_file = 1 << 20;
+constexpr std::uintmax_t largest_file = 4 << 20;
 constexpr std::size_t deepest = 32;
-constexpr std::size_t most_values = 20'000;
+constexpr std::size_t most_values = 100'000;
 constexpr int most_aliases = 64;
 
 /// Builds the tree from the parser's events, so that every cap acts before memory or stack is

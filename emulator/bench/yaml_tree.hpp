@@ -1,5 +1,5 @@
 // A YAML file as a tree in which every key and value knows where it was written.
-// Bounded on purpose: 1 MiB of UTF-8, 32 levels, 20,000 values, 64 aliases, one document.
+// Bounded on purpose: 4 MiB of UTF-8, 32 levels, 100,000 values, 64 aliases, one document.
 #pragma once
 
 #include <filesystem>

@@ -1,27 +1,16 @@
 // One line of the timeline while it is read. Included by the readers of the timeline only.
 #pragma once
 
-#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
-#include "emulator/scenario/draws.hpp"
 #include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/read_action.hpp"
 #include "emulator/scenario/readers.hpp"
-#include "emulator/scenario/scenario.hpp"
 
 namespace stillrotor {
-
-struct ReadAction {
-  std::optional<Condition> condition;  // else it has a time
-  Action action;
-  Place place;
-  std::string line;  // of the resolved file
-  std::optional<Flickering> flickering;
-  std::string table;  // see ReadShape
-};
 
 struct ActionDraft {
   Fields fields;
@@ -37,8 +26,9 @@ struct ActionDraft {
 };
 
 inline constexpr std::string_view ramp_time = "over";
+inline constexpr std::string_view overtaking = "overtakes";
 
-/// What may stand beside what is done: the ramp's time and all faults' options.
+/// What may stand beside what is done: the ramp's time, that it overtakes, all faults' options.
 const std::vector<std::string>& action_options();
 
 // What an action does. False, and the problem said, when wrong.
@@ -46,9 +36,5 @@ const std::vector<std::string>& action_options();
 bool read_word(ActionDraft&, const std::string& name);
 /// `key` is "fault" or "clear".
 bool read_fault(ActionDraft&, const std::string& key);
-
-/// What single lines cannot know: the order of faults, movements of one quantity that overlap,
-/// conditions on events that never come. Sorted by time, what waits last.
-void check_timeline(const std::vector<ReadAction>&, bool key_at_start, Problems&);
 
 }  // namespace stillrotor

@@ -5,8 +5,8 @@
 #include <tuple>
 #include <utility>
 
-#include "emulator/bench/nearest.hpp"
-#include "emulator/scenario/action_draft.hpp"
+#include "emulator/scenario/fields.hpp"
+#include "emulator/scenario/read_action.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
@@ -15,8 +15,14 @@ namespace {
 using FaultKey = std::pair<const Fault*, std::string>;
 FaultKey fault_key(const Action& action) { return {action.fault, action.which}; }
 
-/// A fault comes before its end, and only once until then. One that a condition begins or ends is
-/// left to the run.
+/// What a shape adds to a quantity has a movement of its own.
+int layer(const Action& action) noexcept {
+  const bool added = action.shape && action.shape->kind != Shape::Kind::table;
+  return added ? 1 + static_cast<int>(action.shape->kind) : 0;
+}
+
+}  // namespace
+
 void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& problems) {
   std::set<FaultKey> present, left_to_the_run, begun;
   for (const ReadAction& read : actions) {
@@ -49,8 +55,15 @@ void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& pro
   }
 }
 
-/// Two movements of one quantity at the same time contradict each other: of its value, of a sine
-/// added to it, of a noise. What conditions begin is left to the run.
+bool move_the_same(const Action& a, const Action& b) noexcept {
+  return a.kind == b.kind && a.kind != ActionKind::fault && a.body == b.body &&
+         layer(a) == layer(b);
+}
+
+std::int64_t lasting_ps(const Action& action) noexcept {
+  return action.shape ? action.shape->lasts_ps : action.over_ps;
+}
+
 void check_overlaps(const std::vector<ReadAction>& actions, Problems& problems) {
   struct Movement {
     std::int64_t end_ps;
@@ -60,56 +73,35 @@ void check_overlaps(const std::vector<ReadAction>& actions, Problems& problems) 
   for (const ReadAction& read : actions) {
     const Action& action = read.action;
     if (read.condition || action.kind == ActionKind::fault) continue;
-    const bool added = action.shape && action.shape->kind != Shape::Kind::table;
-    const int layer = added ? 1 + static_cast<int>(action.shape->kind) : 0;
-    const std::tuple key{action.kind, action.body, layer};
+    const std::tuple key{action.kind, action.body, layer(action)};
     const auto before = under_way.find(key);
-    if (before != under_way.end() && before->second.end_ps > action.at_ps)
+    if (before != under_way.end() && before->second.end_ps > action.at_ps && !action.overtakes)
       problems.add(
           read.place,
           fmt::format("{} begins at {:g} s, while \"{}\" ({}) goes on to {:g} s. Begin "
-                      "later, or end the other one sooner.",
+                      "later, end the other one sooner, or say overtakes: on.",
                       action.label, static_cast<double>(action.at_ps) * 1e-12,
                       before->second.read->action.label, before->second.read->place.origin(),
                       static_cast<double>(before->second.end_ps) * 1e-12));
-    const std::int64_t lasts_ps = action.shape ? action.shape->lasts_ps : action.over_ps;
-    under_way[key] = {action.at_ps + lasts_ps, &read};
+    under_way[key] = {action.at_ps + lasting_ps(action), &read};
   }
 }
 
-/// What a condition waits for first has to be able to happen: by time, or by a condition that does
-/// not wait for it in turn.
-void check_events(const std::vector<ReadAction>& actions, bool key_at_start, Problems& problems) {
+// By time, or by a condition that does not wait for it in turn.
+std::set<std::string> events_that_come(const std::vector<ReadAction>& actions, bool key_at_start) {
   std::set<std::string> possible;
   if (key_at_start) possible.insert("key on");
-  const auto waits = [&](const ReadAction& read) {
-    return read.condition && !read.condition->after.empty() &&
-           !possible.contains(read.condition->after);
-  };
   for (std::size_t known = possible.size() + 1; known != possible.size();) {
     known = possible.size();
-    for (const ReadAction& read : actions)
-      if (!waits(read)) {
-        possible.insert(event_name(read.action));
-        if (read.flickering) possible.insert(event_name(read.action) + std::string(cleared_ending));
-      }
+    for (const ReadAction& read : actions) {
+      if (read.condition && !read.condition->after.empty() &&
+          !possible.contains(read.condition->after))
+        continue;
+      possible.insert(event_name(read.action));
+      if (read.flickering) possible.insert(event_name(read.action) + std::string(cleared_ending));
+    }
   }
-  const std::vector<std::string> names(possible.begin(), possible.end());
-  for (const ReadAction& read : actions)
-    if (waits(read))
-      problems.add(read.place,
-                   fmt::format("{}: the event \"{}\" never comes.{}", read.action.label,
-                               read.condition->after,
-                               names.empty() ? " Add the action that makes it."
-                                             : suggestion(read.condition->after, names)));
-}
-
-}  // namespace
-
-void check_timeline(const std::vector<ReadAction>& actions, bool key_at_start, Problems& problems) {
-  check_order_of_faults(actions, problems);
-  check_overlaps(actions, problems);
-  check_events(actions, key_at_start, problems);
+  return possible;
 }
 
 }  // namespace stillrotor

@@ -73,6 +73,8 @@ void add_actions(std::vector<ScenarioKey>& rows) {
   rows.push_back(words("action", "fault", faults, "something breaks"));
   rows.push_back(words("action", "clear", faults, "it is whole again"));
   rows.push_back(time("action", "over", "0 s to 3600 s", "time of a ramp"));
+  rows.push_back(on_off("action", "overtakes",
+                        "ends the movement that is under way; off where it is not said"));
   rows.push_back(words("action", "body", as_words(body_words), "whose temperature"));
   rows.push_back(
       nested("action", "intermittent", Form::map, "intermittent", "the fault comes and goes"));

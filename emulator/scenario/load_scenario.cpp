@@ -13,13 +13,7 @@
 namespace stillrotor {
 namespace {
 
-/// Texts of the resolved file, defaults until the file says otherwise.
-struct Written {
-  std::string seed = "1", speed = "0 rpm", angle = "0 deg", key = "off", charge, bus, temperature;
-  std::vector<std::string> parameters, road, timeline, expect;
-};
-
-void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
+void read_seed(const Fields& fields, Scenario& scenario) {
   const std::string text = fields.text("seed");
   if (text.empty()) return;
   const char* const end = text.data() + text.size();
@@ -28,7 +22,7 @@ void read_seed(const Fields& fields, Scenario& scenario, Written& written) {
     fields.wrong("seed", fmt::format("seed is {}; allowed 0 to 18446744073709551615. Write a whole "
                                      "number.",
                                      text));
-  written.seed = text;
+  scenario.resolved.seed = text;
 }
 
 /// Of bodies that are warm at the start. Returns the map of the resolved file.
@@ -49,8 +43,7 @@ std::string read_temperatures(const YamlNode& node, const Bench& bench, Start& s
   return flow_map(pairs);
 }
 
-void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Written& written,
-                Problems& problems) {
+void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Problems& problems) {
   const Fields fields(node, "start", keys_of("start"), problems);
   constexpr double most_speed = 100'000.0 * 2.0 * std::numbers::pi / 60.0;
   constexpr double full_turn = 2.0 * std::numbers::pi;
@@ -72,40 +65,35 @@ void read_start(const YamlNode& node, const Bench& bench, Scenario& scenario, Wr
                              "state_of_charge.",
                              bench.name));
   start.bus_V = fields.quantity("bus_voltage", Family::voltage, 0.0, 2000.0, "0 V to 2000 V");
+  std::string temperature;
   if (const YamlNode* warm = fields.node("temperature"))
-    written.temperature = read_temperatures(*warm, bench, start, problems);
-  written.bus = fields.text("bus_voltage");
-  written.charge = fields.text("state_of_charge");
-  if (fields.has("speed")) written.speed = fields.text("speed");
-  if (fields.has("angle")) written.angle = fields.text("angle");
-  if (fields.has("key")) written.key = fields.text("key");
+    temperature = read_temperatures(*warm, bench, start, problems);
+  const auto said = [&](const char* key, const char* preset) {
+    return fields.has(key) ? fields.text(key) : std::string(preset);
+  };
+  scenario.resolved.start = flow_map({{"speed", said("speed", "0 rpm")},
+                                      {"angle", said("angle", "0 deg")},
+                                      {"key", said("key", "off")},
+                                      {"state_of_charge", fields.text("state_of_charge")},
+                                      {"bus_voltage", fields.text("bus_voltage")},
+                                      {"temperature", temperature, true}});
 }
 
-std::string resolved(const Fields& fields, const Written& written) {
-  std::string out = fmt::format(
-      "# Resolved: everything the scenario says, defaults included.\n"
-      "scenario: {}\nlasts: {}\nseed: {}\nstart: {}\n",
-      yaml_scalar(fields.text("scenario")), yaml_scalar(fields.text("lasts")),
-      yaml_scalar(written.seed),
-      flow_map({{"speed", written.speed},
-                {"angle", written.angle},
-                {"key", written.key},
-                {"state_of_charge", written.charge},
-                {"bus_voltage", written.bus},
-                {"temperature", written.temperature, true}}));
-  if (!written.parameters.empty()) out += "parameters:\n";
-  for (const std::string& line : written.parameters) out += fmt::format("  {}\n", line);
-  for (const auto& [name, lines] : {std::pair{"road", &written.road},
-                                    {"timeline", &written.timeline},
-                                    {"expect", &written.expect}}) {
-    if (lines->empty() && lines == &written.road) continue;
-    out += fmt::format("{}:{}\n", name, lines->empty() ? " []" : "");
+}  // namespace
+
+std::string ResolvedScenario::text() const {
+  std::string out = fmt::format("scenario: {}\nlasts: {}\nseed: {}\nstart: {}\n", yaml_scalar(name),
+                                yaml_scalar(lasts), yaml_scalar(seed), start);
+  if (!parameters.empty()) out += "parameters:\n";
+  for (const std::string& line : parameters) out += fmt::format("  {}\n", line);
+  for (const auto& [key, lines] :
+       {std::pair{"road", &road}, {"timeline", &timeline}, {"expect", &expect}}) {
+    if (lines->empty() && lines == &road) continue;
+    out += fmt::format("{}:{}\n", key, lines->empty() ? " []" : "");
     for (const std::string& line : *lines) out += fmt::format("  - {}\n", line);
   }
   return out;
 }
-
-}  // namespace
 
 std::string flow_map(const std::vector<WrittenPair>& pairs) {
   std::string out;
@@ -124,25 +112,26 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
   Problems problems;
   const Fields fields(root, "a scenario", keys_of("scenario"), problems);
   Scenario scenario;
-  Written written;
+  ResolvedScenario& written = scenario.resolved;
   scenario.file = file;
   scenario.overrides = std::move(composed.overrides);
   written.parameters = std::move(composed.parameters);
-  scenario.name = fields.text("scenario");
+  scenario.name = written.name = fields.text("scenario");
+  written.lasts = fields.text("lasts");
   if (!fields.has("scenario"))
     problems.add(root.place, "scenario is missing; give it a name, for example scenario: A hill.");
   if (!fields.has("lasts"))
     problems.add(root.place, "lasts is missing; allowed 1 ms to 3600 s. Say how long it runs.");
   scenario.lasts_ps = fields.time_ps("lasts", 1e-3, 3600.0, "1 ms to 3600 s").value_or(to_ps(3600));
-  read_seed(fields, scenario, written);
+  read_seed(fields, scenario);
   if (const YamlNode* start = root.find("start")) {
-    read_start(*start, bench, scenario, written, problems);
+    read_start(*start, bench, scenario, problems);
     if (scenario.start.speed_rad_s != 0.0 && bench.drive.shaft.hold == plant::Hold::locked)
       problems.add(
           start->place,
           fmt::format("start speed is {}; the bench \"{}\" locks its rotor, allowed 0 rpm. "
                       "Remove it, or change load.kind there.",
-                      written.speed, bench.name));
+                      start->find("speed")->text, bench.name));
   }
   if (const YamlNode* timeline = root.find("timeline"))
     written.timeline = read_timeline(*timeline, bench, scenario, problems);
@@ -151,7 +140,8 @@ Scenario load_scenario(const std::filesystem::path& file, const Bench& bench,
   if (const YamlNode* expect = root.find("expect"))
     written.expect = read_limits(*expect, measures, scenario, problems);
   problems.throw_if_any();
-  scenario.resolved_yaml = resolved(fields, written);
+  scenario.resolved_yaml =
+      "# Resolved: everything the scenario says, defaults included.\n" + written.text();
   return scenario;
 }
 

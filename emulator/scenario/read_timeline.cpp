@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 
+#include "emulator/bench/nearest.hpp"
 #include "emulator/scenario/action_draft.hpp"
 #include "emulator/scenario/keys.hpp"
 #include "emulator/scenario/readers.hpp"
@@ -53,6 +54,7 @@ class ActionReader {
         read.action.label += " after " + condition->after;
     }
     for (WrittenPair& pair : draft_.pairs) moment_.push_back(std::move(pair));
+    if (read.action.overtakes) moment_.push_back({std::string(overtaking), "on"});
     read.line = flow_map(moment_);
     return std::move(read);
   }
@@ -99,18 +101,34 @@ class ActionReader {
   std::vector<WrittenPair> moment_;  // of the resolved file
 };
 
-/// What is random in an action, by its place in the timeline.
-void draw(ReadAction& read, std::uint64_t seed, std::size_t place) {
+/// What is random in an action, by its place among those of the timeline in which something is, so
+/// that a line in which nothing is moves no other's.
+void draw(ReadAction& read, std::uint64_t seed, std::uint64_t& place) {
   Action& action = read.action;
   if (read.flickering) {
-    action.flips = draw_flips(*read.flickering, seed, place);
+    action.flips = draw_flips(*read.flickering, seed, place++);
     action.end_mark = action.mark + std::string(cleared_ending);
   }
   if (action.shape && action.shape->kind == Shape::Kind::noise) {
     Shape drawn = *action.shape;
-    draw_noise(drawn, seed, place);
+    draw_noise(drawn, seed, place++);
     action.shape = std::make_shared<const Shape>(std::move(drawn));
   }
+}
+
+/// What waits is counted apart: a line with a time moves none of it.
+constexpr std::uint64_t first_that_waits = std::uint64_t{1} << 32;
+
+void check_events(const std::vector<ReadAction>& actions, bool key_at_start, Problems& problems) {
+  const std::set<std::string> coming = events_that_come(actions, key_at_start);
+  const std::vector<std::string> names(coming.begin(), coming.end());
+  for (const ReadAction& read : actions)
+    if (read.condition && !read.condition->after.empty() && !coming.contains(read.condition->after))
+      problems.add(read.place,
+                   fmt::format("{}: the event \"{}\" never comes.{}", read.action.label,
+                               read.condition->after,
+                               names.empty() ? " Add the action that makes it."
+                                             : suggestion(read.condition->after, names)));
 }
 
 /// Two lines with the same table share its file.
@@ -136,6 +154,18 @@ bool ActionDraft::lacks(std::string_view key, std::string_view name, std::string
   return false;
 }
 
+std::optional<ReadAction> read_action(const YamlNode& node, const Bench& bench,
+                                      std::int64_t lasts_ps, Problems& problems) {
+  return ActionReader(node, bench, lasts_ps, problems).read();
+}
+
+void sort_timeline(std::vector<ReadAction>& actions) {
+  std::stable_sort(actions.begin(), actions.end(), [](const ReadAction& a, const ReadAction& b) {
+    if (a.condition || b.condition) return !a.condition && b.condition;
+    return a.action.at_ps < b.action.at_ps;
+  });
+}
+
 std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench, Scenario& scenario,
                                        Problems& problems) {
   if (list.kind != YamlNode::Kind::sequence) {
@@ -146,18 +176,16 @@ std::vector<std::string> read_timeline(const YamlNode& list, const Bench& bench,
   }
   std::vector<ReadAction> actions;
   for (const YamlNode& node : list.items)
-    if (auto action = ActionReader(node, bench, scenario.lasts_ps, problems).read())
+    if (auto action = read_action(node, bench, scenario.lasts_ps, problems))
       actions.push_back(std::move(*action));
-  // By time first, then what waits.
-  std::stable_sort(actions.begin(), actions.end(), [](const ReadAction& a, const ReadAction& b) {
-    if (a.condition || b.condition) return !a.condition && b.condition;
-    return a.action.at_ps < b.action.at_ps;
-  });
-  check_timeline(actions, scenario.start.key, problems);
+  sort_timeline(actions);
+  check_order_of_faults(actions, problems);
+  check_overlaps(actions, problems);
+  check_events(actions, scenario.start.key, problems);
   std::vector<std::string> lines;
-  for (std::size_t k = 0; k < actions.size(); ++k) {
-    ReadAction& read = actions[k];
-    draw(read, scenario.seed, k);
+  std::uint64_t drawn = 0, drawn_waiting = first_that_waits;
+  for (ReadAction& read : actions) {
+    draw(read, scenario.seed, read.condition ? drawn_waiting : drawn);
     if (read.condition)
       scenario.waiting.push_back({std::move(*read.condition), std::move(read.action)});
     else

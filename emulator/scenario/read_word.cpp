@@ -25,10 +25,13 @@ class WordReader {
     action.kind = word.kind;
     using Form = ActionWord::Form;
     const bool heats = word.kind == ActionKind::temperature;
-    bool good = allow_only(name, {word.form == Form::ramp ? ramp_time : "", heats ? "body" : ""});
+    const bool moves = word.form == Form::ramp;
+    bool good =
+        allow_only(name, {moves ? ramp_time : "", moves ? overtaking : "", heats ? "body" : ""});
     if (heats) good = read_body() && good;
+    if (d_.fields.has(overtaking)) good = read_overtaking() && good;
     const YamlNode* value_node = d_.fields.node(name);
-    if (word.form == Form::ramp && value_node->kind == YamlNode::Kind::map)
+    if (moves && value_node->kind == YamlNode::Kind::map)
       return read_shaped(word, *value_node) && good && has_wire(word) && has_part(word);
     const std::string written = d_.fields.text(name);
     d_.pairs.push_back({name, written});
@@ -45,7 +48,7 @@ class WordReader {
               : d_.fields.quantity(name, word.family, word.least, word.most, word.allowed);
       action.value = value.value_or(0.0);
       good = good && value.has_value();
-      if (word.form == Form::ramp) good = read_ramp() && good;
+      if (moves) good = read_ramp() && good;
     }
     action.mark = event_name(action);
     return good && has_wire(word) && has_part(word);
@@ -88,6 +91,12 @@ class WordReader {
     d_.read.action.body = body.value_or(0);
     d_.pairs.push_back({"body", d_.fields.text("body")});
     return body.has_value();
+  }
+
+  bool read_overtaking() {
+    const auto said = d_.fields.on_off(overtaking);
+    d_.read.action.overtakes = said.value_or(false);
+    return said.has_value();
   }
 
   bool read_ramp() {
@@ -142,7 +151,8 @@ class WordReader {
 
 const std::vector<std::string>& action_options() {
   static const std::vector<std::string> names = [] {
-    std::vector<std::string> all{std::string(ramp_time), "body", "intermittent"};
+    std::vector<std::string> all{std::string(ramp_time), std::string(overtaking), "body",
+                                 "intermittent"};
     for (const Fault* fault : fault_catalogue())
       for (const FaultOption& option : fault->options)
         if (std::find(all.begin(), all.end(), option.name) == all.end())

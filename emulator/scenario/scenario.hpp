@@ -52,6 +52,7 @@ struct Action {
   const Fault* fault = nullptr;
   FaultSettings settings;
   bool cleared = false;                // the fault ends here
+  bool overtakes = false;              // ends the quantity's movement that is under way
   std::shared_ptr<const Shape> shape;  // in the place of value and ramp
   double least = 0.0, most = 0.0;      // what it keeps the quantity within
   std::vector<std::int64_t> flips;     // of an intermittent fault, see draw_flips()
@@ -100,6 +101,16 @@ struct Limit {
   std::string origin;  // file:line
 };
 
+/// The resolved file in parts: whole values and lines, in YAML but for name, lasts and seed.
+struct ResolvedScenario {
+  std::string name, lasts, seed = "1", start = "{speed: 0 rpm, angle: 0 deg, key: off}";
+  std::vector<std::string> parameters, road;
+  std::vector<std::string> timeline;  // as Scenario::timeline, then what waits
+  std::vector<std::string> expect;
+
+  std::string text() const;
+};
+
 /// A table of the timeline, to lie beside the resolved file.
 struct TableFile {
   std::string name, text;
@@ -116,7 +127,8 @@ struct Scenario {
   std::vector<WaitingAction> waiting;  // in the file's order
   std::vector<Limit> expect;
   std::vector<std::string> overrides;  // of its parameters: "top=3 V"
-  std::string resolved_yaml;
+  ResolvedScenario resolved;
+  std::string resolved_yaml;      // it, as a file
   std::vector<TableFile> tables;  // that resolved_yaml names
 };
 

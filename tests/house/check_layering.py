@@ -24,11 +24,13 @@ RULES = [
      "what the report needs comes through the record"),
     ("emulator/compare/", ("emulator/cycle/", "emulator/virtual_time/", "emulator/bench/"),
      "what is compared comes through records and results"),
+    ("emulator/live/", ("emulator/cycle/", "emulator/virtual_time/", "emulator/panel/"),
+     "whoever drives and what runs meet in LiveControl"),
 ] + [
     (f"emulator/{part}/", ("emulator/cli/",), "commands are the top: nothing includes them")
     for part in ("bench", "scenario", "handover", "record", "judge", "report", "compare", "virtual_time",
                  "cycle", "host", "budget", "gate_quality", "calibration", "arrangement", "rehearsal",
-                 "panel")
+                 "live", "panel")
 ]
 
 # System headers that would give the plant a clock, a file, a thread or a document.

@@ -561,6 +561,11 @@ TEST_F(LoadScenario, RampsOfOneQuantityDoNotOverlap) {
               AllOf(HasSubstr("throttle 1 V begins at 0.6 s, while \"throttle 2.6 V over 300 ms\""),
                     HasSubstr("s.yaml:8) goes on to 0.7 s")));
   EXPECT_EQ(said_of_action("at: 0.7 s, throttle: 1 V"), "");
+  EXPECT_EQ(said_of_action("at: 0.6 s, throttle: 1 V, overtakes: on"), "");
+  EXPECT_THAT(said_of_action("at: 0.6 s, throttle: 1 V, overtakes: perhaps"),
+              HasSubstr("overtakes is perhaps; allowed on or off"));
+  EXPECT_THAT(said_of_action("at: 0.6 s, brake: on, overtakes: on"),
+              HasSubstr("overtakes means nothing beside brake"));
   EXPECT_EQ(said_of_action("at: 0.6 s, slope: 1 %"), "");
   EXPECT_EQ(
       said_of_action("at: 0.6 s, throttle: {sine: {amplitude: 1 V, frequency: 1 Hz, for: 1 s}}"),
