@@ -24,8 +24,8 @@ int main(int argc, char** argv) {
   stillrotor compare runs/<before> runs/<after>
 
 `stillrotor COMMAND --help` says more.)");
-    for (const auto add : {add_run, add_check, add_list, add_record, add_report, add_compare,
-                           add_baseline, add_host})
+    for (const auto add : {add_run, add_check, add_list, add_record, add_report, add_panel,
+                           add_compare, add_baseline, add_host})
       add(program, status);
   };
   return read_command_line(text, argc, argv, set_up, [&status] { return status; });

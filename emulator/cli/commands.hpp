@@ -15,6 +15,7 @@ void add_list(Command&,
               int& status);  // list parameters|measures|faults|backends|signals|machines ...
 void add_record(Command&, int& status);    // record info DIR; record export DIR --csv ...
 void add_report(Command&, int& status);    // report DIR [--out FILE]
+void add_panel(Command&, int& status);     // panel DIR [--port N] [--listen ADDRESS]
 void add_compare(Command&, int& status);   // compare RUN_A RUN_B | RUN --baseline FILE: 0, 1, 3
 void add_baseline(Command&, int& status);  // baseline accept RUN... --out FILE
 void add_host(Command&, int& status);      // host [BENCH] [--seconds S]: 0 fit, 4 unfit

@@ -11,7 +11,8 @@ namespace stillrotor {
 struct Bench;
 
 /// Exit statuses; verdicts have theirs in commands.hpp.
-inline constexpr int exit_request_wrong = 2, exit_host_failed = 4;
+inline constexpr int exit_request_wrong = 2, exit_host_failed = 4,
+                     exit_interrupted = 130;  // by a person; as by SIGINT
 
 std::string_view software_version() noexcept;  // "0.1.0"
 std::string_view software_commit() noexcept;   // "1a2b3c4d5e6f", "-dirty" behind it; "unknown"

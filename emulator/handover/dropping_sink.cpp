@@ -35,7 +35,8 @@ struct DroppingSink::Queues {
   Queue<FixedMark, marks_most> marks;
 };
 
-DroppingSink::DroppingSink() : queues_(std::make_unique<Queues>()) {}
+DroppingSink::DroppingSink(std::string_view name, std::string_view detail)
+    : loss_name_(name), loss_detail_(detail), queues_(std::make_unique<Queues>()) {}
 DroppingSink::~DroppingSink() = default;
 
 void DroppingSink::frame(const Frame& frame) noexcept {
@@ -49,9 +50,16 @@ void DroppingSink::frame(const Frame& frame) noexcept {
 
 void DroppingSink::edges(std::span<const LineEdge> several) noexcept {
   const std::size_t taken = queues_->edges.push(several.data(), several.size());
-  if (taken == several.size()) return;
-  dropped_.edges += several.size() - taken;
-  lose(several[taken].at_ps, several.back().at_ps);
+  if (taken < several.size()) count_lost(several.subspan(taken));
+}
+
+bool DroppingSink::has_room_for_edges(std::size_t count) const noexcept {
+  return queues_->edges.write_available() >= count;
+}
+
+void DroppingSink::count_lost(std::span<const LineEdge> several) noexcept {
+  dropped_.edges += several.size();
+  lose(several.front().at_ps, several.back().at_ps);
 }
 
 void DroppingSink::mark(MarkKind kind, std::int64_t at_ps, std::string_view name,
@@ -84,9 +92,7 @@ bool DroppingSink::tell_loss(bool now) noexcept {
   if (!now && (queues_->frames.write_available() < frames_most / 2 ||
                queues_->edges.write_available() < edges_most / 2))
     return false;
-  if (!push_mark(MarkKind::gap, lost_from_ps_, "record dropped",
-                 "the writer did not keep up, and the cycle does not wait", lost_to_ps_))
-    return false;
+  if (!push_mark(MarkKind::gap, lost_from_ps_, loss_name_, loss_detail_, lost_to_ps_)) return false;
   losing_ = false;
   return true;
 }

@@ -25,7 +25,10 @@ class DroppingSink final : public RunSink {
   // At 20 kHz and a quarter of a million edges a second: some 0.4 s and 0.26 s of a stalled writer.
   static constexpr std::size_t frames_most = 8192, edges_most = 65'536, marks_most = 1024;
 
-  DroppingSink();
+  /// name, detail: of the gap mark about a loss; they outlive the sink.
+  explicit DroppingSink(
+      std::string_view name = "record dropped",
+      std::string_view detail = "the writer did not keep up, and the cycle does not wait");
   ~DroppingSink() override;
 
   void frame(const Frame&) noexcept override;
@@ -34,6 +37,10 @@ class DroppingSink final : public RunSink {
   /// Text beyond a mark's room is cut.
   void mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
             std::int64_t to_ps = 0) noexcept override;
+  /// The producer's: would so many edges find room now?
+  bool has_room_for_edges(std::size_t) const noexcept;
+  /// The producer's: as edges() that found no room.
+  void count_lost(std::span<const LineEdge>) noexcept;
   /// The producer's last call: says what is still to be said of losses. False: no room for it yet.
   bool end() noexcept { return tell_loss(true); }
   /// Producer's; or anybody's once it has ended.
@@ -51,6 +58,7 @@ class DroppingSink final : public RunSink {
   bool push_mark(MarkKind, std::int64_t at_ps, std::string_view name, std::string_view detail,
                  std::int64_t to_ps) noexcept;
 
+  std::string_view loss_name_, loss_detail_;
   std::unique_ptr<Queues> queues_;
   DroppedCounts dropped_;
   bool losing_ = false;

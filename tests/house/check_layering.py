@@ -22,6 +22,8 @@ RULES = [
      "what the judge needs comes through the record"),
     ("emulator/report/", ("emulator/cycle/", "emulator/virtual_time/"),
      "what the report needs comes through the record"),
+    ("emulator/panel/", ("emulator/cycle/", "emulator/virtual_time/"),
+     "what the panel needs comes through handover, live and the record"),
     ("emulator/compare/", ("emulator/cycle/", "emulator/virtual_time/", "emulator/bench/"),
      "what is compared comes through records and results"),
     ("emulator/live/", ("emulator/cycle/", "emulator/virtual_time/", "emulator/panel/"),

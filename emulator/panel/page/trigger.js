@@ -58,7 +58,7 @@ export class TriggerForm {
   }
 
   #say(words, state) {
-    text($("trigger-state"), words === "off" ? "" : words);
+    text($("trigger-state"), words);
     $("trigger-state").className = state;
   }
 
