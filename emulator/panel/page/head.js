@@ -25,6 +25,7 @@ export class Head {
 
   start() {
     const phase = this.#session.state?.phase;
+    if (!this.#session.drives && this.#session.state?.driver === null) this.#session.seat("take");
     if (phase === "waiting") this.#session.run("start");
     else if (phase === "paused") this.#session.run("resume");
   }
@@ -48,12 +49,13 @@ export class Head {
     $("verdict").title = state.reason ?? "";
     text($("driver"), drives ? "you" : state.driver ? "somebody else" : "nobody");
     text($("start-text"), state.phase === "paused" ? "Resume" : "Start");
-    $("start").disabled = !drives || !["waiting", "paused"].includes(state.phase);
+    // With nobody in the driver's seat, Start takes it.
+    $("start").disabled = !(drives || state.driver === null) || !["waiting", "paused"].includes(state.phase);
     $("pause").disabled = !drives || !welcome?.can_pause || state.phase !== "running";
     $("step").disabled = !drives || !welcome?.can_pause || state.phase !== "paused";
     $("pause").hidden = $("step").hidden = !welcome?.can_pause;
     $("stop").disabled = state.phase === "ended";
-    $("start").title = drives ? "" : "Take the driver's seat first";
+    $("start").title = drives || state.driver === null ? "" : "The driver starts";
     $("problem").hidden = !state.problem;
     text($("problem"), state.problem ?? "");
     if (state.verdict !== this.#verdict) {

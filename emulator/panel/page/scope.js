@@ -16,7 +16,7 @@ const VIEW = 0;
 const CALM_ms = 500; // between pictures where motion is to be reduced
 
 export class Scope {
-  #session; #strips = new Strips($("strip-box")); #frame = null; #size = null; #redraw; #told = 0; #calm = 0; #trigger;
+  #session; #strips = new Strips($("strip-box")); #frame = null; #size = null; #redraw; #told = 0; #calm = 0; #trigger; #shown = "";
   chosen = {signals: [], lines: []};
   span_s = 0.1;
   end_s = null; // null: follows the present, or stands at the trigger
@@ -144,9 +144,14 @@ export class Scope {
     if (this.chosen.signals.length + this.chosen.lines.length === 0) this.chosen = firstChoice(welcome);
     this.span_s = kept("span_s", 0.1);
     if (!(this.span_s >= SPANS_s[0] && this.span_s <= SPANS_s.at(-1))) this.span_s = 0.1;
-    if (!welcome.live) this.#frame = null;
+    const same = this.#shown === `${welcome.bench} ${welcome.scenario} ${welcome.lasts_s}`;
+    this.#shown = `${welcome.bench} ${welcome.scenario} ${welcome.lasts_s}`;
     fillPicker(welcome, this.chosen, (chosen) => this.choose(chosen));
     this.#lay();
+    if (same) return; // back after a lost connection, where it was
+    this.#frame = null;
+    this.end_s = null;
+    this.cursors = null;
     if (!welcome.live) this.#session.addEventListener("state", () => this.whole(), {once: true});
   }
   #shiftCursors(frame) {
@@ -162,7 +167,7 @@ export class Scope {
     if (!this.#session.welcome || width < 50) return;
     const gutter = width < 500 ? 46 : 64, logic = this.chosen.lines.length * ROW + 6;
     const strips = grouped(this.#signals(), $("strips").value).length;
-    const room = Math.max(strips * 110, Math.min(strips * 300, innerHeight - 330 - logic));
+    const room = Math.max(strips * 110, Math.min(strips * 420, innerHeight - 340 - logic));
     this.#size = {width, gutter};
     this.#strips.lay(this.#signals(), $("strips").value, {width, gutter, height: room});
     this.#chips();

@@ -7,7 +7,7 @@ const MARKS_KEPT = 2000;
 
 /// Events (detail): status, welcome, state, marks (the new ones), frame:ID, armed, caught, done, refused.
 export class Session extends EventTarget {
-  #connection; #outbox; #asked = new Map(); #ask = 0; #views = new Map(); #trigger = null;
+  #connection; #outbox; #asked = new Map(); #ask = 0; #views = new Map(); #trigger = null; #run = null;
   welcome = null;
   state = null;
   marks = [];
@@ -19,6 +19,7 @@ export class Session extends EventTarget {
         this.connected = status.phase === "open";
         if (!this.connected) {
           this.#outbox.clear();
+          this.connectedBefore = false;
           this.#giveUp("the connection broke before an answer came");
         }
         this.#tell("status", status);
@@ -56,6 +57,7 @@ export class Session extends EventTarget {
   /// The seat: "take" or "release".
   seat(what) { this.#outbox.post("drive", {drive: what}); }
   openRun(name) {
+    this.#run = name;
     this.#outbox.post("open", {open: name});
     this.#views.clear();
     this.#trigger = null;
@@ -84,6 +86,9 @@ export class Session extends EventTarget {
 
   #take(message) {
     if (message.welcome) {
+      // After a lost connection: back to the run that was open.
+      if (!message.welcome.live && this.#run && !this.connectedBefore) this.#outbox.post("open", {open: this.#run});
+      this.connectedBefore = true;
       this.welcome = message.welcome;
       this.marks = message.welcome.marks ?? [];
       this.#tell("welcome", message.welcome);

@@ -60,7 +60,7 @@ export class Strips {
     const soft = colour("--soft"), rule = colour("--rule");
     strip.plot = new uPlot({
       width, height,
-      padding: [4, RIGHT, 4, 0],
+      padding: [8, RIGHT, 8, 0],
       legend: {show: false}, cursor: {show: false}, select: {show: false},
       scales: {
         x: {time: false, range: () => [this.#window.from, this.#window.to]},

@@ -43,7 +43,7 @@ export function ticks(low, high, most) {
 export function steadyRange(before, low, high) {
   if (!(low <= high)) return before ?? [-1, 1];
   const size = Math.max(high - low, Math.abs(high) * 1e-3, 1e-3);
-  if (before && before[0] <= low && before[1] >= high && size > 0.35 * (before[1] - before[0])) return before;
+  if (before && before[0] <= low && before[1] >= high && size > 0.5 * (before[1] - before[0])) return before;
   const middle = (low + high) / 2, half = size * 0.6;
   const step = tickStep(2 * half, 5);
   return [Math.floor((middle - half) / step) * step, Math.ceil((middle + half) / step) * step];

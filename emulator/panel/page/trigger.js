@@ -58,7 +58,7 @@ export class TriggerForm {
   }
 
   #say(words, state) {
-    text($("trigger-state"), words);
+    text($("trigger-state"), words === "off" ? "" : words);
     $("trigger-state").className = state;
   }
 
