@@ -70,9 +70,6 @@ export class Connection {
     return true;
   }
 
-  /// Lets go of the socket as a broken network would; it comes back like after one.
-  drop() { this.#socket?.close(); }
-
   #hurry() {
     if (this.#timer !== null) {
       this.#attempt = 0;

@@ -1,7 +1,7 @@
 // The driver's place: seat, throttle, switches, set points. Made from what the bench says it can do.
 import {$, el, text} from "./dom.js";
 import {Throttle} from "./throttle.js";
-import {leadingNumber} from "./units.js";
+import {leadingNumber, trailingUnit, typedAs} from "./units.js";
 
 const KEYS = {key: "K", brake: "B", reverse: "R"};
 const plain = (name) => name[0].toUpperCase() + name.slice(1).replaceAll("_", " ");
@@ -70,25 +70,31 @@ export class Drive {
 
   #setPoint(action) {
     const id = `set-${action.name}`;
-    const now = leadingNumber(action.now);
-    const value = el("input", {id, type: "number", step: "any", min: action.least, max: action.most, inputmode: "decimal",
-      value: Number.isNaN(now) ? null : String(now), required: true, "aria-describedby": `${id}-allowed`});
+    const typed = typedAs(action.unit), bound = (x) => (Number.isFinite(x) ? String(typed.of(x)) : null);
+    const value = el("input", {id, type: "number", step: "any", min: bound(action.least), max: bound(action.most), inputmode: "decimal",
+      required: true, "aria-describedby": `${id}-allowed`, "data-unit": typed.unit});
+    this.#follow(value, action.now);
     const over = action.form === "ramp" ? el("input", {class: "over", type: "number", step: "any", min: "0", value: "0.5", inputmode: "decimal", "aria-label": "Ramp time in seconds"}) : null;
-    const options = (action.options ?? []).map((option) => el("select", {"aria-label": option.name, class: "body", "data-option": option.name},
-      ...option.words.map((word) => el("option", {}, word))));
+    const body = action.of ? el("select", {"aria-label": "body", class: "body"}, ...action.of.map((word) => el("option", {}, word))) : null;
     const form = el("form", {class: "setpoint", "data-action": action.name},
       el("label", {for: id, class: "name"}, plain(action.name), " ", el("span", {class: "soft", id: `${id}-allowed`}, `${action.text}; ${action.allowed}`)),
-      ...options, value, el("span", {class: "soft"}, action.unit),
+      body, value, el("span", {class: "soft"}, typed.unit.replace("degC", "°C")),
       over ? el("label", {class: "field"}, "in ", over, " s") : el("span"), el("button", {type: "submit"}, "Set"));
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      const act = {[action.name]: `${Number(value.value)} ${action.unit}`.trim()};
+      const act = {[action.name]: `${Number(value.value)} ${typed.unit}`};
       if (over && Number(over.value) > 0) act.over = `${Number(over.value)} s`;
-      for (const option of options) act[option.dataset.option] = option.value;
-      this.#session.act(act, `${action.name} set`);
+      if (body) act.body = body.value;
+      this.#session.act(act, `${action.name} ${body?.value ?? ""} set`);
     });
     this.#points.set(action.name, value);
     return form;
+  }
+
+  /// Shows what is set, where it is written in the field's own unit.
+  #follow(field, words) {
+    const number = leadingNumber(words);
+    if (!Number.isNaN(number) && trailingUnit(words) === field.dataset.unit) field.value = String(number);
   }
 
   #state(state) {
@@ -107,9 +113,7 @@ export class Drive {
       const button = this.#switches.get(name), point = this.#points.get(name);
       if (name === "throttle") this.#throttle?.follow(words);
       if (button && performance.now() - Number(button.dataset.touched ?? -1e9) > 800) button.setAttribute("aria-checked", String(words === "on"));
-      if (point && document.activeElement !== point && !Number.isNaN(leadingNumber(words)) && !point.dataset.known) {
-        point.value = String(leadingNumber(words));
-      }
+      if (point && document.activeElement !== point) this.#follow(point, words);
     }
     $("report-link").hidden = !state.report;
     text($("save"), state.saved ? `Save ${state.saved}` : "Save driven scenario");

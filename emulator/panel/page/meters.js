@@ -8,7 +8,7 @@ const PHASES = ["phase_current.U", "phase_current.V", "phase_current.W"];
 const NAMES = ["speed", "torque_mean", "bus_voltage", "bus_current_mean", "bridge_power", "throttle", "state_of_charge",
                "vehicle_speed", "temperature.winding", "temperature.magnet", "temperature.heatsink", "temperature.junction"];
 const WORDS = {
-  speed: "Speed", torque_mean: "Torque, mean", bus_voltage: "Bus voltage", bus_current_mean: "Bus current", bridge_power: "Power into bridge",
+  speed: "Speed", torque_mean: "Torque, mean", bus_voltage: "Bus voltage", bus_current_mean: "Bus current", bridge_power: "Bridge power",
   throttle: "Throttle", state_of_charge: "Charge", vehicle_speed: "Cart", "temperature.winding": "Winding", "temperature.magnet": "Magnets",
   "temperature.heatsink": "Heatsink", "temperature.junction": "Junction",
 };
@@ -24,10 +24,11 @@ export class Meters {
       halls = welcome.lines.filter((l) => l.group === "halls").map((l) => l.name);
       this.#lay();
       this.#ask = () => session.view(view, this.#names.length ? {kind: "scope", signals: this.#names, lines: halls, span_s: 0.5,
-        end_s: welcome.live ? null : session.state?.t_s ?? null, columns: 50} : null);
+        end_s: welcome.live ? null : session.end_s, columns: 50} : null);
       this.#ask();
-      if (!welcome.live) session.addEventListener("state", () => this.#ask(), {once: true});
     });
+    // Who drives looks at the present, wherever the scope stands.
+    session.on("look", () => { if (!session.welcome?.live) this.#ask(); });
     session.on(`frame:${view}`, (frame) => {
       if (frame.signals.length !== this.#names.length) return;
       if (halls.length && frame.lines.length === halls.length) onHalls(halls, frame);

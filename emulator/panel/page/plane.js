@@ -5,7 +5,7 @@ import {levelAt} from "./frames.js";
 import {sized} from "./logic.js";
 import {onThemeChange} from "./palette.js";
 import {tickStep, ticks} from "./timebase.js";
-import {digits} from "./units.js";
+import {digits, modelTime} from "./units.js";
 
 const newest = (values) => {
   for (let k = values.length - 1; k >= 0; --k) if (!Number.isNaN(values[k])) return values[k];
@@ -24,9 +24,9 @@ export class Plane {
       $("plane").hidden = this.#names.length < 5;
       this.#trail = null;
       this.#reach = 1;
-      session.view(view, this.#names.length < 5 ? null
-        : {kind: "samples", signals: this.#names, count: Math.min(8192, Math.max(16, Math.round(welcome.rate_Hz * 0.1))), every_s: 0.1});
+      this.#ask(view);
     });
+    session.on("look", () => this.#ask(view));
     session.on(`frame:${view}`, (frame) => {
       if (frame.signals.length !== 5) return;
       const [i_d, i_q, angle, speed, bus] = frame.signals.map((s) => s.values);
@@ -34,6 +34,12 @@ export class Plane {
       this.#redraw();
     });
     new ResizeObserver(() => { if ($("plane").clientWidth !== this.#wide) this.#redraw(); }).observe($("plane"));
+  }
+
+  #ask(view) {
+    const {welcome, end_s} = this.#session;
+    this.#session.view(view, this.#names.length < 5 ? null
+      : {kind: "samples", signals: this.#names, count: Math.min(8192, Math.max(16, Math.round(welcome.rate_Hz * 0.1))), every_s: 0.1, end_s});
   }
 
   /// From the meters' frame, which has the Halls.
@@ -109,14 +115,14 @@ export class Plane {
       pen.stroke();
       pen.fillStyle = colour("--ink");
       pen.beginPath(); pen.arc(x(d), y(q), 4.5, 0, 2 * Math.PI); pen.fill();
-      words = `i_d ${digits(d, 3)} A, i_q ${digits(q, 3)} A; the last ${digits(trail.length_s * 1000, 2)} ms${limits.length ? `; ${limits.join("; ")}` : ""}.`;
+      words = `i_d ${digits(d, 3)} A, i_q ${digits(q, 3)} A; ${digits(trail.length_s * 1000, 2)} ms up to ${this.#session.end_s === null ? "now" : modelTime(this.#session.end_s)}${limits.length ? `; ${limits.join("; ")}` : ""}.`;
     }
     text($("dq-text"), words);
   }
 
   #drawRotor(width, height) {
     const pen = sized($("rotor"), width, height), trail = this.#trail;
-    const x0 = width / 2, y0 = height / 2, r = Math.min(width, height) / 2 - 22;
+    const x0 = width / 2, y0 = height / 2, r = Math.min(width, height) / 2 - 34;
     const at = (angle, radius) => [x0 + radius * Math.cos(angle), y0 - radius * Math.sin(angle)];
     const sector = trail ? sectorOf(trail.angle_rad) : 0;
     pen.font = "12px system-ui, sans-serif";
@@ -130,7 +136,7 @@ export class Plane {
       pen.fillStyle = k + 1 === sector ? colour("--ink") : colour("--soft");
       pen.fillText(String(k + 1), ...at(from + Math.PI / 6, r * 0.78));
       pen.fillStyle = colour("--soft");
-      pen.fillText(`${k * 60}°`, ...at(from, r + 13));
+      pen.fillText(`${k * 60}°`, ...at(from, r + 18));
     }
     pen.strokeStyle = colour("--soft");
     pen.beginPath(); pen.arc(x0, y0, r, 0, 2 * Math.PI); pen.stroke();

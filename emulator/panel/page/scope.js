@@ -2,12 +2,13 @@
 import {$, el, keep, kept, oncePerFrame, text} from "./dom.js";
 import {broughtIn} from "./cursors.js";
 import {extremes, levelAt} from "./frames.js";
+import {grouped, looks} from "./grouping.js";
 import {drawLogic, drawOverlay, drawTimeAxis, ROW} from "./logic.js";
 import {onThemeChange} from "./palette.js";
 import {fillPicker, firstChoice} from "./picker.js";
 import {drawReadout} from "./readout.js";
 import {watchGestures} from "./scope_gestures.js";
-import {grouped, looks, RIGHT, Strips} from "./strips.js";
+import {RIGHT, Strips} from "./strips.js";
 import {endAfterZoom, nextSpan, SPANS_s, spanFor} from "./timebase.js";
 import {TriggerForm} from "./trigger.js";
 import {digits, modelTime, shownAs, withPrefix} from "./units.js";
@@ -187,6 +188,7 @@ export class Scope {
   }
   #ask() {
     if (!this.#size) return;
+    this.#session.look(this.end_s === null ? null : Math.max(0, Math.min(this.end_s, this.#session.state?.t_s ?? this.end_s)));
     if (this.chosen.signals.length + this.chosen.lines.length === 0) {
       this.#session.view(VIEW, null);
     } else {

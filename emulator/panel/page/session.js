@@ -5,12 +5,13 @@ import {Outbox} from "./outbox.js";
 
 const MARKS_KEPT = 2000;
 
-/// Events (detail): status, welcome, state, marks (the new ones), frame:ID, armed, caught, done, refused.
+/// Events (detail): status, welcome, state, marks (the new ones), look, frame:ID, armed, caught, done, refused.
 export class Session extends EventTarget {
   #connection; #outbox; #asked = new Map(); #ask = 0; #views = new Map(); #trigger = null; #run = null;
   welcome = null;
   state = null;
   marks = [];
+  end_s = null;
 
   constructor(url) {
     super();
@@ -35,7 +36,6 @@ export class Session extends EventTarget {
   }
 
   open() { this.#connection.open(); }
-  drop() { this.#connection.drop(); }
   get token() { return this.#connection.token; }
   set token(text) { this.#connection.token = text; }
   on(type, listener) { this.addEventListener(type, (event) => listener(event.detail)); }
@@ -53,6 +53,12 @@ export class Session extends EventTarget {
   trigger(wanted) {
     this.#trigger = wanted.on === "off" ? null : {trigger: wanted};
     this.#outbox.post("trigger", {trigger: wanted});
+  }
+  /// Where the scope stands still; null: it follows the present. Tells "look".
+  look(end_s) {
+    if (end_s === this.end_s) return;
+    this.end_s = end_s;
+    this.#tell("look", end_s);
   }
   /// The seat: "take" or "release".
   seat(what) { this.#outbox.post("drive", {drive: what}); }

@@ -4,7 +4,7 @@ import {$, colour, el, oncePerFrame, text} from "./dom.js";
 import {amplitudeSpectrum, greatestLines} from "./fft.js";
 import {curveColour, onThemeChange} from "./palette.js";
 import {decimalsFor, ticks} from "./timebase.js";
-import {digits, shownAs, withPrefix} from "./units.js";
+import {digits, modelTime, shownAs, withPrefix} from "./units.js";
 
 const CANDIDATES = ["phase_current.U", "phase_current.V", "phase_current.W", "torque_mean", "torque", "bus_current", "bus_voltage", "speed"];
 const TOPS = [1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01]; // shares of what can be shown
@@ -33,6 +33,7 @@ export class Spectrum {
       this.#lay();
       this.#ask();
     });
+    session.on("look", () => this.#ask());
     session.on(`frame:${view}`, (frame) => {
       if (frame.signals.length < 1) return;
       this.#spectrum = amplitudeSpectrum(frame.signals[0].values, frame.step_s);
@@ -44,7 +45,7 @@ export class Spectrum {
 
   #ask() {
     const of = $("spectrum-of").value, signals = of === "speed" || !this.#session.signal("speed") ? [of, of] : [of, "speed"];
-    this.#session.view(this.#view, of ? {kind: "samples", signals: [...new Set(signals)], count: Number($("spectrum-count").value), every_s: 0.5} : null);
+    this.#session.view(this.#view, of ? {kind: "samples", signals: [...new Set(signals)], count: Number($("spectrum-count").value), every_s: 0.5, end_s: this.#session.end_s} : null);
   }
 
   #lay() {
@@ -68,7 +69,7 @@ export class Spectrum {
           : {...axis, size: 56, values: numbers, splits: (u, i, low, high) => ticks(low, high, 6)},
         {...axis, scale: "x", side: 0, size: 30, grid: {show: false},
          splits: () => (orders() ? ticks(0, this.#top_Hz / this.#electrical_Hz, width < 500 ? 4 : 10).map((n) => n * this.#electrical_Hz) : []),
-         values: (u, at) => at.map((v, k) => (orders() ? `${digits(v / this.#electrical_Hz, 3)}×` : ""))},
+         values: (u, at) => at.map((v, k) => (orders() ? `${Number((v / this.#electrical_Hz).toPrecision(3))}×` : ""))},
       ],
       series: [{}, {stroke: curveColour(1), fill: `${curveColour(1)}22`, width: 1.2, points: {show: false}}],
     }, [[0], [null]], $("spectrum-plot"));
@@ -103,7 +104,7 @@ export class Spectrum {
       el("tbody", {}, ...lines.map((l) => el("tr", {}, el("th", {scope: "row"}, withPrefix(l.frequency_Hz, "Hz", 4)),
         el("td", {class: "number"}, digits(l.amplitude * factor, 3)), el("td", {class: "number"}, order(l.frequency_Hz))))));
     const top_Hz = spectrum.step_Hz * spectrum.amplitude.length;
-    text($("spectrum-text"), `Amplitude (peak) of ${name}, mean ${digits(shown.of(spectrum.mean), 3)} ${shown.unit} taken out. Hann window over ${withPrefix(spectrum.window_s, "s", 3)}: lines ${withPrefix(spectrum.step_Hz, "Hz", 3)} apart, told apart from twice that on. ${
+    text($("spectrum-text"), `Amplitude (peak) of ${name}, mean ${digits(shown.of(spectrum.mean), 3)} ${shown.unit} taken out. Hann window over ${withPrefix(spectrum.window_s, "s", 3)} up to ${this.#session.end_s === null ? "now" : modelTime(this.#session.end_s)}: lines ${withPrefix(spectrum.step_Hz, "Hz", 3)} apart, told apart from twice that on. ${
       f_e > 0.5 ? `Orders count the electrical frequency, ${digits(f_e, 4)} Hz now.` : "No orders: the machine stands."} Sampled at the record's grid, ${withPrefix(2 * top_Hz, "Hz", 4)}${
       /mean/.test(name) ? "" : `: what lies above ${withPrefix(top_Hz, "Hz", 4)} folds back`}.`);
   }

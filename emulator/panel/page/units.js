@@ -17,16 +17,22 @@ export function shownAs(signal) {
   return {unit: row.unit, of: (x) => x * row.factor + row.offset, back: (x) => (x - row.offset) / row.factor};
 }
 
+/// How a set point of an action is typed: {unit as a scenario writes it, of(SI) -> typed, back(typed) -> SI}.
+export function typedAs(unit) {
+  const row = {"1": ["%", 100, 0], "rad/s": ["rpm", 30 / Math.PI, 0], "K": ["degC", 1, -273.15], "rad": ["deg", 180 / Math.PI, 0]}[unit]
+    ?? [unit, 1, 0];
+  return {unit: row[0], of: (x) => Number((x * row[1] + row[2]).toPrecision(10)), back: (x) => (x - row[2]) / row[1]};
+}
+
 /// A number with so many significant digits, a real minus sign, no exponent for what a bench has.
 export function digits(value, significant = 4) {
   if (value === null || value === undefined || Number.isNaN(value)) return "–";
   if (!Number.isFinite(value)) return value > 0 ? "∞" : "−∞";
   const size = Math.abs(value);
-  if (size !== 0 && (size >= 1e7 || size < 1e-6)) return value.toExponential(significant - 1).replace("-", "−");
-  const before = size < 1 ? 1 : Math.floor(Math.log10(size)) + 1;
-  const decimals = size < 1e-12 ? significant - 1 : size < 1 ? significant - 1 - Math.floor(Math.log10(size)) - 1 : significant - before;
+  if (size !== 0 && (size >= 1e7 || size < 1e-6)) return value.toExponential(significant - 1).replaceAll("-", "−");
+  const decimals = significant - 1 - (size === 0 ? 0 : Math.floor(Math.log10(size)));
   const text = value.toFixed(Math.min(12, Math.max(0, decimals)));
-  return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
+  return Number(text) === 0 ? text.replace("-", "") : text.replaceAll("-", "−");
 }
 
 const PREFIXES = [[1e9, "G"], [1e6, "M"], [1e3, "k"], [1, ""], [1e-3, "m"], [1e-6, "µ"], [1e-9, "n"]];
@@ -37,7 +43,7 @@ export function withPrefix(value, unit, significant = 4) {
   if (value === null || !Number.isFinite(value)) return "–";
   const size = Math.abs(value);
   let [factor, prefix] = PREFIXES.find(([f]) => size >= f * 0.9999999) ?? PREFIXES.at(-1);
-  const text = Number((value / factor).toPrecision(significant)).toString().replace("-", "−");
+  const text = Number((value / factor).toPrecision(significant)).toString().replaceAll("-", "−");
   return `${text} ${prefix}${unit}`;
 }
 
