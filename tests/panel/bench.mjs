@@ -92,3 +92,13 @@ export const untilMeter = (page, name, least) => until(page, ([n, bound]) => {
 }, [name, least]);
 /// The scope's picture, as text to be compared: all pixels of its first strip.
 export const picture = (page) => page.evaluate(() => document.querySelector("#strip-box canvas").toDataURL());
+/// Waits until the picture has stayed the same while the page was told of the run three times.
+export async function untilStill(page) {
+  for (let seen = null, same = 0; same < 3;) {
+    const time = await textOf(page, "#time");
+    await until(page, (t) => document.getElementById("time").textContent !== t, time);
+    const now = await picture(page);
+    same = now === seen ? same + 1 : 0;
+    seen = now;
+  }
+}

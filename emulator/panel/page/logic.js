@@ -39,7 +39,7 @@ export function drawLogic(canvas, frame, names, window, {width, gutter}) {
     const low = row * ROW + ROW - 3.5, high = row * ROW + 4.5;
     pen.textAlign = "right";
     pen.fillStyle = soft;
-    pen.fillText(name.replace("gates.", ""), gutter - 6, row * ROW + ROW / 2);
+    pen.fillText(name.replace(/^(gates|encoder)\./, ""), gutter - 6, row * ROW + ROW / 2);
     const line = frame?.lines[row];
     if (!line) return;
     pen.save();

@@ -109,6 +109,6 @@ export class Sound {
     this.#next_s += samples.length / welcome.rate_Hz;
     const name = $("sound-of").value, signal = this.#session.signal(name);
     text($("sound-text"), `Plays ${name} (${signal.text}) without its mean, ${welcome.rate_Hz} samples a second, scaled to the loudest of the last seconds.${
-      Math.abs((state?.speed_factor ?? 1) - 1) > 0.05 ? " The run does not keep the pace of real time: the sound has holes." : this.#gaps ? ` ${this.#gaps} holes so far.` : ""}`);
+      Math.abs((state?.speed_factor ?? 1) - 1) > 0.05 ? " The run does not keep the pace of real time: the sound has holes." : this.#gaps ? ` Holes so far: ${this.#gaps}.` : ""}`);
   }
 }

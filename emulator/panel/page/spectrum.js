@@ -60,7 +60,7 @@ export class Spectrum {
     const orders = () => this.#electrical_Hz > 0.5;
     $("spectrum-plot").replaceChildren();
     this.#plot = new uPlot({
-      width, height: 260, legend: {show: false}, cursor: {show: false}, select: {show: false}, padding: [6, 12, 0, 0],
+      width, height: 260, legend: {show: false}, cursor: {show: false}, select: {show: false}, padding: [6, 24, 0, 0],
       scales: {x: {time: false, range: () => [0, this.#top_Hz]},
                y: log ? {distr: 3, range: (u, low, high) => [this.#least, Math.max(this.#least * 10, (high || 1) * 2)]} : {range: (u, low, high) => [0, (high || 1) * 1.1]}},
       axes: [
