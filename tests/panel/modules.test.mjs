@@ -1,5 +1,6 @@
 // The page's pure modules, by node --test. Expected numbers by hand, or by the closed form beside them.
 import assert from "node:assert/strict";
+import fs from "node:fs";
 import test from "node:test";
 
 const page = new URL("../../emulator/panel/page/", import.meta.url);
@@ -269,4 +270,23 @@ test("numbers and units as the trade reads them", () => {
   assert.deepEqual([slope.unit, slope.of(0.06), slope.back(6)], ["%", 6, 0.06]);
   assert.equal(typedAs("K").of(273.15), 0);
   assert.deepEqual([leadingNumber("-2.6 V"), trailingUnit("-2.6 V"), trailingUnit("5 N m")], [-2.6, "V", "N m"]);
+});
+
+// Source: WCAG 2.1, relative luminance and contrast ratio; 4.5:1 for text.
+test("text can be read on what it stands on, dark and light", () => {
+  const css = fs.readFileSync(new URL("app.css", page), "utf8");
+  const schemes = [...css.matchAll(/:root \{([^}]*)\}/g)].map(([, block]) => Object.fromEntries([...block.matchAll(/--([\w-]+): (#\w{6})/g)].map(([, name, hex]) => [name, hex])));
+  assert.equal(schemes.length, 2);
+  const luminance = (hex) => [1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16) / 255)
+    .map((c) => (c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
+    .reduce((sum, c, k) => sum + c * [0.2126, 0.7152, 0.0722][k], 0);
+  const contrast = (a, b) => {
+    const [low, high] = [luminance(a), luminance(b)].sort((x, y) => x - y);
+    return (high + 0.05) / (low + 0.05);
+  };
+  near(contrast("#ffffff", "#000000"), 21, 1e-9);
+  const pairs = [["on-accent", "accent"], ["on-alarm", "alarm"]];
+  for (const ground of ["card", "paper", "field"]) for (const ink of ["ink", "soft", "accent", "alarm", "good", "unsure"]) pairs.push([ink, ground]);
+  for (let k = 1; k <= 7; ++k) pairs.push([`curve-${k}`, "card"]);
+  for (const scheme of schemes) for (const [ink, ground] of pairs) assert.ok(contrast(scheme[ink], scheme[ground]) >= 4.5, `${ink} on ${ground}: ${contrast(scheme[ink], scheme[ground])}`);
 });
