@@ -6,6 +6,7 @@ export const backOff_ms = (attempt, chance = Math.random()) => Math.min(8000, 50
 const WHY = {
   4001: "the token is missing or wrong",
   4003: "this page speaks another version of the messages: load it anew",
+  4004: "this page is open a second time, which has taken its place: load this one anew",
   1008: "this page sent too much at once",
   1013: "too many pages are connected",
 };
@@ -56,7 +57,7 @@ export class Connection {
       this.#socket = null;
       const why = WHY[event.code] ?? event.reason ?? "";
       if (event.code === 4001) return this.#on.onStatus({phase: "token", why: this.#token ? "the token was not accepted" : ""});
-      if (event.code === 4003) return this.#on.onStatus({phase: "over", why});
+      if (event.code === 4003 || event.code === 4004) return this.#on.onStatus({phase: "over", why});
       const retry_ms = backOff_ms(this.#attempt++);
       this.#on.onStatus({phase: "waiting", why, retry_ms});
       this.#timer = setTimeout(() => this.open(), retry_ms);

@@ -47,7 +47,7 @@ export class Head {
     text($("verdict"), state.verdict ?? (state.phase === "ended" ? "none" : "not yet"));
     $("verdict").className = state.verdict ?? "";
     $("verdict").title = state.reason ?? "";
-    text($("driver"), drives ? "you" : state.driver ? "somebody else" : "nobody");
+    text($("driver"), drives ? "you" : state.driver ? `page ${state.driver}` : "nobody");
     text($("start-text"), state.phase === "paused" ? "Resume" : "Start");
     // With nobody in the driver's seat, Start takes it.
     $("start").disabled = !(drives || state.driver === null) || !["waiting", "paused"].includes(state.phase);

@@ -17,14 +17,14 @@ export class Runs {
       });
       const open = $("runs").querySelector("details")?.open ?? !welcome.bench;
       $("runs-body").replaceChildren(
-        el("p", {class: "bar"}, el("a", {id: "run-report", class: "button", href: "/report.html", target: "_blank", rel: "noopener", hidden: true}, "Report of this run"), el("span", {id: "run-reason", class: "soft"})),
+        el("p", {class: "bar"}, el("a", {id: "run-report", class: "button", href: `/runs/${encodeURIComponent(welcome.run ?? "")}/report.html`, target: "_blank", rel: "noopener", hidden: true}, "Report of this run"), el("span", {id: "run-reason", class: "soft"})),
         el("details", {open}, el("summary", {}, `Another run (${welcome.runs.length})`), find, el("div", {class: "wide"}, el("table", {},
           el("thead", {}, el("tr", {}, ...["", "Verdict", "Bench", "Scenario", "Started"].map((n) => el("th", {scope: "col"}, n)))), el("tbody", {}, ...rows)))));
     });
     session.on("state", (state) => {
       const link = $("run-report");
       if (!link) return;
-      link.hidden = !state.report;
+      link.hidden = !state.report || !session.welcome.run;
       $("run-reason").textContent = state.reason ?? "";
     });
   }
