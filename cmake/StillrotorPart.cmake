@@ -11,10 +11,34 @@ function(stillrotor_part name)
   if(sources)
     add_library(${name} STATIC ${sources})
     target_link_libraries(${name} PUBLIC stillrotor_compiler ${PART_LINK})
+    stillrotor_common_headers(${name})
   else()
     add_library(${name} INTERFACE)
     target_link_libraries(${name} INTERFACE stillrotor_compiler ${PART_LINK})
   endif()
+endfunction()
+
+# The standard library's headers, compiled once for each of plant, io and emulator: half the time of a
+# small file. In sanitizer builds only, so that the other build still finds an include that is missing.
+function(stillrotor_common_headers target)
+  if(NOT STILLROTOR_SANITIZE)
+    return()
+  endif()
+  file(RELATIVE_PATH below ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_SOURCE_DIR})
+  string(REGEX MATCH "^[a-z]+" top ${below})
+  set(common stillrotor_${top}_headers)
+  if(NOT TARGET ${common})
+    set(empty ${PROJECT_BINARY_DIR}/${common}.cpp)
+    file(GENERATE OUTPUT ${empty} CONTENT "")
+    add_library(${common} OBJECT ${empty})
+    target_link_libraries(${common} PRIVATE stillrotor_compiler)
+    target_precompile_headers(${common} PRIVATE
+      <algorithm> <array> <chrono> <cmath> <cstdint> <filesystem> <functional> <map> <memory> <optional>
+      <span> <stdexcept> <string> <string_view> <vector>)
+  endif()
+  target_precompile_headers(${target} REUSE_FROM ${common})
+  # Without it ccache does not see the precompiled headers in what it hashes.
+  target_compile_options(${target} PRIVATE -fpch-preprocess)
 endfunction()
 
 # Tests are built often and run once: little optimisation. The sanitizers' checks that are left out

@@ -119,6 +119,7 @@ Measurement bus_overvoltage(const MeasureInput&);
 Measurement time_to_contactor_closed(const MeasureInput&);
 Measurement time_to_contactor_open(const MeasureInput&);
 Measurement chopper_on_time(const MeasureInput&);
+Measurement lamp_lit_time(const MeasureInput&);
 Measurement temperature_winding_max(const MeasureInput&);
 Measurement temperature_magnet_max(const MeasureInput&);
 Measurement temperature_heatsink_max(const MeasureInput&);

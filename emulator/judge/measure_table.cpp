@@ -322,6 +322,11 @@ constexpr MeasureRow rows[] = {
       "a change.",
       own},
      chopper_on_time},
+    {{"lamp_lit_time", "s", false, nothing,
+      "How long the controller's fault lamp was lit; nothing where it never was. Uncertainty: 1 ps "
+      "a change.",
+      own},
+     lamp_lit_time},
     {{"blink_code", "1", false, blinks,
       "How often the controller's fault lamp blinks in a group, between two pauses. A blink, and "
       "the "

@@ -57,6 +57,29 @@ Measurement highest(const MeasureInput& input, Signal signal) {
   return answer;
 }
 
+Measurement time_high(const MeasureInput& input, io::LineId line) {
+  const auto number = static_cast<std::uint16_t>(line);
+  bool on = input.record().initially_high(number);
+  std::int64_t since_ps = 0, sum_ps = 0;
+  std::size_t changes = 0;
+  const auto add = [&](std::int64_t until_ps) {
+    if (on)
+      sum_ps += std::max<std::int64_t>(0, until_ps - std::max(since_ps, input.window.from_ps));
+    since_ps = until_ps;
+  };
+  for (EdgeStream edge(input.record(), number); !edge.done() && edge.at_ps() <= input.window.to_ps;
+       edge.step()) {
+    add(edge.at_ps());
+    on = edge.level();
+    ++changes;
+  }
+  add(input.window.to_ps);
+  Measurement time;
+  time.value = seconds(sum_ps);
+  time.uncertainty = static_cast<double>(changes) * stamp_s;
+  return time;
+}
+
 }  // namespace
 
 Measurement time_to_zero_torque(const MeasureInput& input) {
@@ -155,27 +178,9 @@ Measurement time_to_contactor_open(const MeasureInput& input) {
 }
 
 Measurement chopper_on_time(const MeasureInput& input) {
-  const auto number = static_cast<std::uint16_t>(io::line::brake_chopper);
-  bool on = input.record().initially_high(number);
-  std::int64_t since_ps = 0, sum_ps = 0;
-  std::size_t changes = 0;
-  const auto add = [&](std::int64_t until_ps) {
-    if (on)
-      sum_ps += std::max<std::int64_t>(0, until_ps - std::max(since_ps, input.window.from_ps));
-    since_ps = until_ps;
-  };
-  for (EdgeStream edge(input.record(), number); !edge.done() && edge.at_ps() <= input.window.to_ps;
-       edge.step()) {
-    add(edge.at_ps());
-    on = edge.level();
-    ++changes;
-  }
-  add(input.window.to_ps);
-  Measurement time;
-  time.value = seconds(sum_ps);
-  time.uncertainty = static_cast<double>(changes) * stamp_s;
-  return time;
+  return time_high(input, io::line::brake_chopper);
 }
+Measurement lamp_lit_time(const MeasureInput& input) { return time_high(input, io::line::lamp); }
 
 Measurement temperature_winding_max(const MeasureInput& input) {
   return highest(input, Signal::temperature_winding);

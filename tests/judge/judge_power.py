@@ -41,7 +41,7 @@ FIRMWARES = {
     },
     "six_step": {
         "folder": ROOT / "tests/firmware/six_step",
-        "mutated": ["main.c", "bridge.c", "sampling.c", "settings.c", "board.h"],
+        "mutated": ["main.c", "bridge.c", "lamp.c", "sampling.c", "settings.c", "board.h"],
         "compile": ["avr-gcc", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-std=gnu11", "-Os"],
         "link": ["avr-gcc", "-mmcu=atmega328p"],
         "variants": {"six_step": []},

@@ -440,6 +440,8 @@ def rows():
     row("rotor_loss", "pump", (4.0, 4.9), slip, 0.02)
     row("friction_loss", "plain", steady, friction, 2e-3)
     row("blink_code", "lamp", (0.0, 4.5), blinks)
+    row("lamp_lit_time", "lamp", None, lambda r: sum(
+        max(0, min(off, r.b) - max(on, r.a)) for on, off in r.pulses("lamp")))
     row("remaining_loss", "plain", steady, lambda r: np.mean(
         r("bridge_current") * r("bus_voltage") - r("torque_mean") * r("speed")) - copper(r), 0.1)
     row("pwm_frequency", "plain", steady, lambda r: 1 / r.pwm_period())

@@ -35,6 +35,9 @@
 #define CURRENT_TRIP_A 120.0f
 #define REGEN_LIMIT_A 25.0f
 #define TORQUE_RAMP_A_PER_S 200.0f
+// Of speed control: with the throttle's slow ramp inside its loop it hunts after a brake, ever
+// wider.
+#define SPEED_TORQUE_RAMP_A_PER_S 4000.0f
 #define BUS_LOWEST_V 40.0f
 #define BUS_FADE_V 82.0f  // braking fades from here ...
 #define BUS_MOST_V 88.0f  // ... to here

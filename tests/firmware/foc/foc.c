@@ -187,7 +187,8 @@ static void control(struct axes wanted, float theta, float omega, const float cu
 static void run(const struct foc_inputs* in, const float current_A[3], float bus_V, float duty[3]) {
   const float omega = angle_rad_s();
   if (magnitude(omega) < STANDSTILL_RAD_S) direction = in->reverse ? -1.0f : 1.0f;
-  const float ramp = TORQUE_RAMP_A_PER_S * PERIOD_S;
+  const bool holds_speed = settings.full_speed_rpm > 0.0f && !in->brake;
+  const float ramp = (holds_speed ? SPEED_TORQUE_RAMP_A_PER_S : TORQUE_RAMP_A_PER_S) * PERIOD_S;
   const float goal = goal_A(in, omega, bus_V);  // the brake may have taken torque_A to zero
   torque_A = clamped(goal, torque_A - ramp, torque_A + ramp);
   if (torque_A * omega > 0.0f) {  // the ramp would carry it beyond

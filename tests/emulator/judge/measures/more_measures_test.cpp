@@ -311,7 +311,8 @@ TEST(Reactions, AfterAnEvent) {
       .pulse(3, 400 * ms, 401 * ms)
       .pulse(20, 0, 250 * ms)
       .pulse(21, 220 * ms, 230 * ms)
-      .pulse(21, 240 * ms, 245 * ms);
+      .pulse(21, 240 * ms, 245 * ms)
+      .pulse(static_cast<int>(io::line::lamp), 300 * ms, 320 * ms);
   const Window part = after("brake on");
   expect(record, {{"time_to_zero_torque", 9.5e-3, 51e-6, part},
                   {"restarts", 2.0, 0.0, part},
@@ -319,6 +320,8 @@ TEST(Reactions, AfterAnEvent) {
                   {"time_to_contactor_open", 50e-3, 2e-12, part},
                   {"chopper_on_time", 15e-3, 5e-12},
                   {"chopper_on_time", 12e-3, 5e-12, window(0.223, 0.4)},
+                  {"lamp_lit_time", 20e-3, 5e-12},
+                  {"lamp_lit_time", 0.0, 5e-12, window(0.0, 0.3)},
                   {"text_matches", 2.0, 0.0, {}, "^fault [0-9]+"},
                   {"text_matches", 1.0, 0.0, window(0.235), "^fault [0-9]+"},
                   {"text_matches", 0.0, 0.0, {}, "reset"},
