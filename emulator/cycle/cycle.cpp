@@ -58,6 +58,7 @@ CycleEnd run_cycle(WiredBench& bench, CycleClock& clock, const CyclePlan& plan,
 
     bench.read();
     const std::int64_t read = clock.now_ns() - armed_ns;
+    if (plan.live != nullptr) bench.attend(*plan.live, ps(due + period));
     bench.advance(std::min(ps(due - plan.delay_ns), plan.lasts_ps));
     const std::int64_t advanced = clock.now_ns() - armed_ns;
     const bool follows = bench.write();
@@ -75,6 +76,7 @@ CycleEnd run_cycle(WiredBench& bench, CycleClock& clock, const CyclePlan& plan,
     show(bench, window);
     if (!follows) return CycleEnd::wires_failed;
     if (bench.world().now_ps() >= plan.lasts_ps) return CycleEnd::complete;
+    if (plan.live != nullptr && plan.live->stop_asked()) return CycleEnd::complete;
   }
 }
 

@@ -24,10 +24,11 @@ struct CyclePlan {
   std::int64_t delay_ns = 0;  // of the plant behind the deadline
   std::int64_t most_catch_up = 4;
   std::int64_t lasts_ps = 0;
+  LiveControl* live = nullptr;  // a person drives
 };
 
 enum class CycleEnd : std::uint8_t {
-  complete,
+  complete,        // to its end, or to where the person who drives has stopped it
   asked,           // a signal, or the caller
   emergency_stop,  // the stop circuit is open
   fell_behind,     // more periods missed at once than may be caught up

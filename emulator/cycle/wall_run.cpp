@@ -41,6 +41,28 @@ struct MemoryLock {
   ~MemoryLock() { unlock_memory(); }
 };
 
+/// Until the person who drives starts the run. False: it has been stopped instead.
+bool await_start(LiveControl& live, WiredBench& bench, std::int64_t first_ps,
+                 const std::atomic<bool>* stop) {
+  for (; !live.start_asked(); std::this_thread::sleep_for(2ms)) {
+    if (live.stop_asked() || (stop != nullptr && stop->load())) return false;
+    bench.attend(live, first_ps);
+  }
+  live.say(LivePhase::running);
+  return true;
+}
+
+/// However it ends, whoever drives hears of it.
+struct LiveEnd {
+  LiveControl* live;
+  const WiredBench* bench = nullptr;
+  ~LiveEnd() {
+    if (live == nullptr) return;
+    live->say_end(bench != nullptr ? bench->world().now_ps() : 0);
+    live->say(LivePhase::ended);
+  }
+};
+
 std::string all_of(const std::vector<MissingRight>& missing) {
   std::string text = "This computer does not let the cycle run in real time:";
   for (const MissingRight& right : missing) text += "\n  " + right.what + " " + right.remedy;
@@ -69,10 +91,20 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
 
   DroppingSink handover;
   std::unique_ptr<WiredBench> wired;
+  LiveEnd live_end{options.live};
   try {
     wired = std::make_unique<WiredBench>(bench, scenario, controller, handover);
   } catch (const std::invalid_argument& error) {
     throw InputError(bench.file.string() + ": " + error.what());
+  }
+  live_end.bench = wired.get();
+  // So far the first turn may look.
+  const std::int64_t first_ps = 1000 * ns(bench.cycle.period_s + bench.cycle.delay_s);
+  if (options.live != nullptr && !await_start(*options.live, *wired, first_ps, options.stop)) {
+    report.end = CycleEnd::asked;
+    outcome->run = outcome_of(wired->world());
+    outcome->run.interrupted = true;
+    return *outcome;
   }
   require_safe_to_arm(controller);
 
@@ -89,7 +121,8 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
       const CyclePlan plan{.period_ns = ns(bench.cycle.period_s),
                            .delay_ns = ns(bench.cycle.delay_s),
                            .most_catch_up = options.most_catch_up,
-                           .lasts_ps = scenario.lasts_ps};
+                           .lasts_ps = scenario.lasts_ps,
+                           .live = options.live};
       wired->begin();
       // One level above the cycle: it has to run exactly when the cycle does not let go.
       const Watchdog watchdog(controller, window, bench.cycle.watchdog_periods * plan.period_ns,
@@ -117,6 +150,7 @@ WallOutcome run_wall(const Bench& bench, const Scenario& scenario, OpenWires& wi
 
   RunOutcome& run = outcome->run = outcome_of(wired->world());
   run.interrupted = report.end != CycleEnd::complete;
+  run.stopped = !run.interrupted && run.end_ps < scenario.lasts_ps;
   report.gates = wired->gate_report();
   run.late_gate_edges = report.gates.cleaning.late;
   run.loop_cpu_s = report.use.cpu_s;

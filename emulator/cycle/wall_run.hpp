@@ -23,6 +23,7 @@ struct WallOptions {
   bool allow_soft = false;                  // run without the rights of a real-time loop
   std::int64_t most_catch_up = 4;           // periods at once; more end the run
   const std::atomic<bool>* stop = nullptr;  // set from a signal handler
+  LiveControl* live = nullptr;              // a person drives; nothing can be paused
   /// Called about twenty times a second, never from the cycle.
   /// wake: how late the cycle has woken so far.
   std::function<void(double model_s, double speed_rad_s, double current_peak_A,

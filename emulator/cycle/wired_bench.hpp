@@ -35,6 +35,12 @@ class WiredBench {
   // One turn, in this order.
   /// Edges that have come in since the last turn.
   void read() noexcept;
+  /// What a person does is taken in, if its time is clock_ps or later: nothing on the wires tells
+  /// of so late a time yet.
+  void attend(LiveControl& live, std::int64_t clock_ps) noexcept {
+    live.publish(world_.now_ps(), clock_ps);
+    world_.attend(live, clock_ps);
+  }
   /// The plant through them and everything that is due, up to until_ps. Later edges wait.
   void advance(std::int64_t until_ps) noexcept;
   /// Sensors, through harness and wire faults, onto the wires. False: the wires do not follow.

@@ -31,13 +31,14 @@ class EdgeGatherer final : public RunSink {
     sink_.mark(kind, at_ps, name, detail, to_ps);
   }
 
- private:
+  /// What has been gathered.
   void pass_on() noexcept {
     if (count_ == 0) return;
     sink_.edges({edges_.data(), count_});
     count_ = 0;
   }
 
+ private:
   RunSink& sink_;
   std::array<LineEdge, 128> edges_;
   std::size_t count_ = 0;

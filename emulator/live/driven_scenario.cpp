@@ -16,6 +16,9 @@ namespace {
 /// What a file of a scenario holds, with room for its own lines.
 constexpr std::size_t most_actions = 15'000;
 
+/// Problems have no place in a file here.
+constexpr std::string_view here = "what is done now";
+
 /// Its own line, as messages about a driven one may name it.
 Place place_in_the_scenario(const Action& action) {
   return whole(fmt::format("the scenario at {:g} s", static_cast<double>(action.at_ps) / 1e12));
@@ -65,13 +68,14 @@ std::string not_to_be_driven(const DrivenWord& word) {
   return {};
 }
 
-/// Problems have no place in a file here.
 std::string sentences(const InputError& error) {
   std::string all;
   for (const std::string& message : error.messages) {
-    const std::string_view text = message;
+    std::string_view text = message;
+    for (const std::string& place : {std::string(here) + ": ", std::string(": ")})
+      if (text.starts_with(place)) text.remove_prefix(place.size());
     all += all.empty() ? "" : " ";
-    all += text.starts_with(": ") ? text.substr(2) : text;
+    all += text;
   }
   return all;
 }
@@ -113,8 +117,9 @@ void DrivenScenario::refuse(std::string why) {
 void DrivenScenario::go_on() {
   for (; !waiting_.empty(); offered_.reset()) {
     if (offered_) {
+      const bool ended = control_.phase() == LivePhase::ended;  // then its last answer is there
       const LiveControl::Answer answer = control_.answer();
-      if (answer == LiveControl::Answer::none && control_.phase() != LivePhase::ended) return;
+      if (answer == LiveControl::Answer::none && !ended) return;
       if (answer == LiveControl::Answer::taken) {
         take_down();
         continue;
@@ -218,7 +223,7 @@ void DrivenScenario::check_with_the_others(const ReadAction& read) const {
       if (same_fault(line.action, read.action) || move_the_same(line.action, read.action))
         concerned.push_back(line);
   concerned.push_back(read);
-  concerned.back().place = {};
+  concerned.back().place = whole(std::string(here));
   sort_timeline(concerned);
   Problems problems;
   check_order_of_faults(concerned, problems);

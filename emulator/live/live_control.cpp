@@ -26,11 +26,12 @@ std::int64_t LiveControl::earliest_ps() const noexcept {
   // A loop that stands still needs none.
   const bool moves = phase() == LivePhase::running;
   const std::int64_t from_ps = bound_ps_.load(std::memory_order_relaxed) + (moves ? margin_ps_ : 0);
-  return (from_ps + grid_ps - 1) / grid_ps * grid_ps;
+  return std::max((from_ps + grid_ps - 1) / grid_ps * grid_ps, last_ps_);
 }
 
 bool LiveControl::offer(std::unique_ptr<const Action> action) {
   if (offered() != nullptr) return false;
+  last_ps_ = action->at_ps;
   given_.push_back(std::move(action));
   answer_.store(Answer::none, std::memory_order_relaxed);
   offered_.store(given_.back().get(), std::memory_order_release);

@@ -33,7 +33,7 @@ class LiveControl {
   // Anybody.
   LivePhase phase() const noexcept { return phase_.load(std::memory_order_acquire); }
   bool can_pause() const noexcept { return can_pause_; }
-  /// How far the loop is.
+  /// How far the loop is: in virtual time, plant or controller, whichever is ahead.
   std::int64_t now_ps() const noexcept { return now_ps_.load(std::memory_order_relaxed); }
   /// Where the run ends or has ended, once somebody has stopped it or its phase is ended; else -1.
   std::int64_t end_ps() const noexcept { return end_ps_.load(std::memory_order_acquire); }
@@ -50,7 +50,8 @@ class LiveControl {
   void stop() noexcept { stop_.store(true, std::memory_order_release); }
 
   enum class Answer : std::uint8_t { none, taken, late };
-  /// A whole millisecond, which an action that is offered now will most likely not miss.
+  /// A whole millisecond, which an action that is offered now will most likely not miss; no earlier
+  /// than one that was offered before.
   std::int64_t earliest_ps() const noexcept;
   /// The action stays alive as long as this does. False: the last one has not been answered yet.
   bool offer(std::unique_ptr<const Action>);
@@ -86,7 +87,8 @@ class LiveControl {
   std::atomic<const Action*> offered_{nullptr};
   std::atomic<Answer> answer_{Answer::none};
   std::vector<std::unique_ptr<const Action>> given_;  // the driver's
-  std::int64_t margin_ps_ = 5'000'000'000;            // the driver's; grows where it was too small
+  std::int64_t last_ps_ = 0;                          // of them; a later one is no earlier
+  std::int64_t margin_ps_ = 5'000'000'000;            // grows where it was too small
 };
 
 }  // namespace stillrotor

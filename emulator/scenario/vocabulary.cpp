@@ -72,6 +72,17 @@ Action fault_action(const Fault& fault, const FaultSettings& settings, bool clea
   return action;
 }
 
+std::size_t distinct_faults() noexcept {
+  std::size_t all = 0;
+  for (const Fault* fault : fault_catalogue()) {
+    std::size_t alike = 1;
+    for (const FaultOption& option : fault->options)
+      if (option.which) alike *= option.words.size();
+    all += alike;
+  }
+  return all;
+}
+
 std::string event_name(const Action& action) {
   if (action.kind == ActionKind::fault)
     return fmt::format("{}{}", action.fault->name, action.cleared ? cleared_ending : "");

@@ -28,6 +28,9 @@ std::span<const ActionWord> action_words() noexcept;
 /// The beginning or the end of a fault, whole but for its time.
 Action fault_action(const Fault&, const FaultSettings&, bool cleared);
 
+/// How many can be present at once: of several alike each counts.
+std::size_t distinct_faults() noexcept;
+
 /// What a limit's `after` may name in this timeline: marks in the record have the same names.
 /// "key on", "throttle", "hall_line_open", "hall_line_open cleared".
 std::string event_name(const Action&);

@@ -74,7 +74,7 @@ std::int64_t Conditions::next_ps(std::int64_t now_ps) const noexcept {
   for (const Watch& watch : watches_) {
     if (!watch.open()) continue;
     if (watch.state == State::awake) next = std::min(next, next_grid_ps(now_ps));
-    next = std::min(next, std::max(watch.waiting->condition.by_ps, now_ps + 1));
+    next = std::min(next, std::max(by_ps(watch), now_ps + 1));
   }
   return next;
 }

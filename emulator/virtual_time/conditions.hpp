@@ -30,6 +30,9 @@ class Conditions {
   /// An event of the timeline happened.
   void happened(std::string_view event, std::int64_t at_ps) noexcept;
 
+  /// The run ends there: nothing is watched longer.
+  void end_at(std::int64_t end_ps) noexcept { end_ps_ = end_ps; }
+
   /// When to ask next; never_ps: nothing waits.
   std::int64_t next_ps(std::int64_t now_ps) const noexcept;
 
@@ -44,7 +47,7 @@ class Conditions {
       if (watch.state == State::due) {
         close(watch);
         met(watch.waiting->action);
-      } else if (watch.open() && now_ps >= watch.waiting->condition.by_ps) {
+      } else if (watch.open() && now_ps >= by_ps(watch)) {
         close(watch);
         missed(*watch.waiting);
       }
@@ -66,6 +69,9 @@ class Conditions {
     bool open() const noexcept { return state != State::closed; }
   };
 
+  std::int64_t by_ps(const Watch& watch) const noexcept {
+    return std::min(watch.waiting->condition.by_ps, end_ps_);
+  }
   void look(std::int64_t now_ps, const plant::Drive&, double distance_m) noexcept;
   void close(Watch& watch) noexcept {
     watch.state = State::closed;
@@ -74,6 +80,7 @@ class Conditions {
 
   std::vector<Watch> watches_;
   std::size_t open_ = 0;
+  std::int64_t end_ps_ = never_ps;
 };
 
 }  // namespace stillrotor

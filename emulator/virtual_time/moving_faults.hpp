@@ -9,19 +9,13 @@
 
 #include "emulator/faults/fault_site.hpp"
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
 
 class MovingFaults {
  public:
-  /// Room for all that the scenario can bring.
-  explicit MovingFaults(const Scenario& scenario) {
-    std::size_t most = 0;
-    for_each_action(scenario, [&most](const Action& a) {
-      if (a.fault != nullptr && a.fault->go_on != nullptr) ++most;
-    });
-    moving_.reserve(most);
-  }
+  MovingFaults() { moving_.reserve(distinct_faults()); }
 
   bool any() const noexcept { return !moving_.empty(); }
 

@@ -1,4 +1,5 @@
-// Which faults are present, so that one that comes by a condition neither begins nor ends twice.
+// Which faults are present, so that one that comes by a condition, or that a person drives, neither
+// begins nor ends twice.
 // RT: no allocation, lock, log or throw after construction.
 #pragma once
 
@@ -6,44 +7,37 @@
 #include <vector>
 
 #include "emulator/scenario/scenario.hpp"
+#include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
 
 class PresentFaults {
  public:
-  /// The scenario outlives this.
-  explicit PresentFaults(const Scenario& scenario) {
-    for_each_action(scenario, [this](const Action& action) {
-      if (action.kind == ActionKind::fault && find(action) == known_.end())
-        known_.push_back({&action, false});
-    });
-  }
+  PresentFaults() { present_.reserve(distinct_faults()); }
 
-  /// False, and nothing done: it is so already.
+  /// False, and nothing done: it is so already. The action outlives this.
   bool change(const Action& action) noexcept {
     const auto one = find(action);
-    if (one == known_.end()) return true;
-    if (one->present == !action.cleared) return false;
-    one->present = !action.cleared;
+    if ((one != present_.end()) == !action.cleared) return false;
+    if (action.cleared)
+      present_.erase(one);
+    else if (present_.size() < present_.capacity())
+      present_.push_back(&action);
     return true;
   }
   /// It has ended by itself.
   void forget(const Action& action) noexcept {
-    if (const auto one = find(action); one != known_.end()) one->present = false;
+    if (const auto one = find(action); one != present_.end()) present_.erase(one);
   }
 
  private:
-  struct Known {
-    const Action* as;
-    bool present;
-  };
-  std::vector<Known>::iterator find(const Action& action) noexcept {
-    return std::find_if(known_.begin(), known_.end(), [&](const Known& known) {
-      return known.as->fault == action.fault && known.as->which == action.which;
+  std::vector<const Action*>::iterator find(const Action& action) noexcept {
+    return std::find_if(present_.begin(), present_.end(), [&](const Action* known) {
+      return known->fault == action.fault && known->which == action.which;
     });
   }
 
-  std::vector<Known> known_;
+  std::vector<const Action*> present_;
 };
 
 }  // namespace stillrotor

@@ -15,6 +15,7 @@ class BenchWorld;
 struct RunOutcome {
   std::int64_t end_ps = 0;  // model time reached
   bool interrupted = false;
+  bool stopped = false;  // by the person who drives, and complete up to end_ps
   io::Health controller = io::Health::running;
   std::string diagnosis;  // of the controller, when not running
   std::uint64_t gate_edges = 0, sensor_edges = 0;

@@ -12,6 +12,7 @@
 #include "emulator/handover/no_sink.hpp"
 #include "emulator/virtual_time/given_motion.hpp"
 #include "emulator/virtual_time/guarded_controller.hpp"
+#include "emulator/virtual_time/live_turns.hpp"
 #include "emulator/virtual_time/wall_pace.hpp"
 #include "emulator/virtual_time/world.hpp"
 
@@ -26,6 +27,9 @@ constexpr std::int64_t worth_ps = 2'000;
 /// for another promise costs more than to look ahead.
 constexpr std::int64_t worth_before_edge_ps = 200'000;
 
+/// Beyond its horizon a controller still ends its instruction, and reads in it. Far more than that.
+constexpr std::int64_t overshoot_ps = 100'000'000;
+
 /// Lets plant and controller take turns so that neither misses what the other does.
 /// Controller first, up to a moment before which the plant guarantees no sensor edge; the few
 /// nanoseconds that then remain to the edge, plant first in a look ahead that a gate edge or a read
@@ -37,10 +41,17 @@ class Turns {
         controller_(controller),
         look_ahead_ps_(std::max(look_ahead_ps, 2 * shortest_look_ps)) {}
 
+  /// So far beyond the present of plant and controller nothing is decided yet.
+  std::int64_t decided_ps() const noexcept { return look_ahead_ps_ + overshoot_ps; }
+  void drive_by(LiveTurns* live) noexcept { live_ = live; }
+  /// Somebody may hold the run here: it goes on as if nothing had been.
+  void attend() {
+    if (live_ != nullptr) live_->attend(present_ps());
+  }
+
   void take(std::int64_t end_ps) {
     const std::int64_t event_ps = std::min(world_.next_event_ps(), end_ps);
-    const std::int64_t present_ps = std::max(world_.now_ps(), controller_.reached_ps());
-    const std::int64_t limit_ps = std::min(present_ps + look_ahead_ps_, event_ps);
+    const std::int64_t limit_ps = std::min(present_ps() + look_ahead_ps_, event_ps);
     if (!controller_.alive()) {
       world_.advance(limit_ps);
       controller_.skip_to(limit_ps);
@@ -60,11 +71,16 @@ class Turns {
  private:
   static constexpr std::int64_t shortest_look_ps = microsecond_ps;
 
+  std::int64_t present_ps() const noexcept {
+    return std::max(world_.now_ps(), controller_.reached_ps());
+  }
+
   /// From one gate edge to the next, as long as nothing else wants attention.
   void run_while_quiet(std::int64_t quiet_ps, std::int64_t worth) {
     do {
       controller_.run_to(quiet_ps);
       world_.announce();
+      attend();
     } while (quiet_ps > controller_.reached_ps() + worth && world_.quiet_ps() == quiet_ps &&
              !world_.has_mail() && controller_.alive());
   }
@@ -93,6 +109,7 @@ class Turns {
   GuardedController& controller_;
   std::int64_t look_ahead_ps_;
   std::int64_t window_ps_ = shortest_look_ps;
+  LiveTurns* live_ = nullptr;
 };
 
 double thread_cpu_s() noexcept {
@@ -147,20 +164,33 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
                        static_cast<double>(current_peak_A(frame)));
   });
 
+  std::optional<LiveTurns> live;
+  if (options.live != nullptr) {
+    live.emplace(*options.live, world, pace, options.stop, turns.decided_ps(), scenario.lasts_ps);
+    turns.drive_by(&*live);
+  }
+  bool interrupted = live && !live->await_start();
   const double cpu_before_s = thread_cpu_s();
-  world.begin();
-  controller.begin();
-  bool interrupted = false;
-  while (world.now_ps() < scenario.lasts_ps && !interrupted) {
-    turns.take(scenario.lasts_ps);
+  if (!interrupted) {
+    world.begin();
+    controller.begin();
+  }
+  std::int64_t end_ps = scenario.lasts_ps;
+  while (world.now_ps() < end_ps && !interrupted) {
+    turns.take(end_ps);
     if (world.has_mail()) controller.exchange();
     world.announce();
     interrupted = pace.passes(world.now_ps());
+    if (live) {
+      turns.attend();
+      end_ps = live->end_ps();
+    }
   }
   world.catch_up();
   mark_doubt(tested, sink, world.now_ps());
   RunOutcome outcome = outcome_of(world);
   outcome.interrupted = interrupted;
+  outcome.stopped = live && live->stopped();
   outcome.controller = controller.health();
   outcome.diagnosis = controller.diagnosis();
   outcome.loop_cpu_s = thread_cpu_s() - cpu_before_s;

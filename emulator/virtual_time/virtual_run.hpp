@@ -14,10 +14,13 @@
 
 namespace stillrotor {
 
+class LiveControl;
+
 struct RunOptions {
   std::int64_t look_ahead_ps = 100'000'000;  // 100 us
   bool pace_wall = false;                    // slow down to real time, for people
   const std::atomic<bool>* stop = nullptr;   // set from a signal handler
+  LiveControl* live = nullptr;               // a person drives; of run_virtual() only
   /// Called about ten times a second of wall time.
   std::function<void(double model_s, double speed_rad_s, double current_peak_A)> progress;
 };

@@ -19,6 +19,11 @@ class WallPace {
     if (++calls_ % calls_per_look != 0 && !real_time_) return false;
     return look(model_ps);
   }
+  /// So long somebody has held the run: its time goes on where it was.
+  void stood_still(std::chrono::steady_clock::duration for_so_long) noexcept {
+    begin_ += for_so_long;
+  }
+  /// Without what it was held.
   double wall_s() const noexcept {
     return std::chrono::duration<double>(Clock::now() - begin_).count();
   }

@@ -68,9 +68,7 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
       wiring_(bench.harness),
       analog_(bench, scenario.seed),
       timeline_(scenario.timeline),
-      moving_faults_(scenario),
       conditions_(scenario.waiting),
-      present_faults_(scenario),
       flickering_faults_(scenario),
       counts_distance_(asks_for_distance(scenario)),
       road_(scenario.road),
@@ -109,6 +107,13 @@ void BenchWorld::begin() noexcept {
     if (bench_.key_closes_contactor) plant_.set_contactor(true);
   }
   do_due_actions();
+}
+
+void BenchWorld::attend(LiveControl& live, std::int64_t bound_ps) noexcept {
+  const Action* driven = live.offered();
+  if (driven == nullptr) return;
+  const bool taken = driven->at_ps >= bound_ps && timeline_.put_in(*driven);
+  live.answer(taken ? LiveControl::Answer::taken : LiveControl::Answer::late);
 }
 
 // ---- what the controller may do

@@ -16,6 +16,7 @@
 #include "emulator/handover/edge_gatherer.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/handover/sampler.hpp"
+#include "emulator/live/live_control.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "emulator/virtual_time/analog_wiring.hpp"
 #include "emulator/virtual_time/conditions.hpp"
@@ -55,6 +56,22 @@ class BenchWorld final : public io::World {
     return waiting_count_ > 0 ? waiting_[waiting_count_ - 1].at_ps : foresight_.now_ps();
   }
   std::int64_t next_event_ps() const noexcept { return timeline_.next_ps(); }
+  /// Takes in what a person does, if its time is bound_ps or later: up to then all may be decided
+  /// already, and a run that knew of it from the start might have decided otherwise.
+  void attend(LiveControl&, std::int64_t bound_ps) noexcept;
+  /// Of what a person has done and is not due yet, the last; never_ps: there is none.
+  std::int64_t last_driven_ps() const noexcept { return timeline_.last_driven_ps(); }
+  /// The run ends there, which is no earlier than bound_ps above: what waits for something is
+  /// watched no longer.
+  void end_at(std::int64_t end_ps) noexcept {
+    conditions_.end_at(end_ps);
+    timeline_.wake_at(conditions_.next_ps(now_ps()));
+  }
+  /// Everything up to the present is with the sink, for whoever looks while nothing moves.
+  void show() noexcept {
+    catch_up();
+    sink_.pass_on();
+  }
   /// No sensor edge can come before this, whatever the gates do.
   std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
   void find_quiet(std::int64_t limit_ps) noexcept;

@@ -186,12 +186,11 @@ bool BenchWorld::foretell_driver(std::int64_t t_ps, Pins& pins) const noexcept {
                       as_it_stands(io::line::brake, ActionKind::brake),
                       as_it_stands(io::line::reverse, ActionKind::reverse),
                       as_it_stands(io::line::speed_limit, ActionKind::speed_limit)};
-  for (const Action& action : timeline_.coming()) {
-    if (action.at_ps > t_ps) break;
+  timeline_.tell_coming(t_ps, [&](const Action& action) {
     if (action.kind == ActionKind::throttle) throttle_V.act(action.at_ps, action);
     for (Switch& one : switches)
       if (action.kind == one.kind) one.on = action.value != 0.0;
-  }
+  });
   for (const Switch& one : switches)
     pins.levels[io::index(one.line)] = wiring_.level(one.line, one.on);
   if (bench_.harness.channels[io::index(io::channel::throttle)])

@@ -288,6 +288,39 @@ TEST(Scenario, HappensAtItsOwnPicosecondNotAtTheTurn) {
   EXPECT_EQ(edges[0].at_ps, 1'234'567'890);
 }
 
+// One turn is 100 us. What comes for a time that the turns have passed, or are at, is told back and
+// never done.
+TEST(Live, WhatAPersonDoesHappensAtItsTimeOrNotAtAll) {
+  CycleRun run(hub_bench(), standing(50 * ms, {}));
+  LiveControl live(false);
+  run.plan.live = &live;
+  EXPECT_FALSE(live.pause());
+  std::int64_t brake_ps = 0;
+  std::vector<LiveControl::Answer> answers;
+  const auto offer = [&](std::int64_t at_ps, double on) {
+    EXPECT_TRUE(live.offer(std::make_unique<const Action>(action(at_ps, ActionKind::brake, on))));
+  };
+  run.wires.on_write = [&](const io::WireOutputs&) {
+    if (const auto answer = live.answer(); answer != LiveControl::Answer::none)
+      answers.push_back(answer);
+    if (run.wires.writes == 20) offer(brake_ps = live.earliest_ps(), 1.0);
+    if (run.wires.writes == 100) offer(run.clock.now * 1000, 0.0);
+    if (run.wires.writes == 110) offer((run.clock.now + 2 * 100 * us_ns) * 1000 - 1, 0.0);
+    if (run.wires.writes == 120) offer((run.clock.now + 2 * 100 * us_ns) * 1000, 0.0);
+    if (run.wires.writes == 150) live.stop();
+  };
+  run.go();
+  using enum LiveControl::Answer;
+  EXPECT_EQ(answers, (std::vector{taken, late, late, taken}));
+  const auto edges = run.sink.edges_of(io::line::brake);
+  ASSERT_EQ(edges.size(), 2U);
+  EXPECT_EQ(edges[0].at_ps, brake_ps);
+  EXPECT_EQ(brake_ps % ms, 0);
+  EXPECT_EQ(edges[1].at_ps, (12 * ms + 200 * us));
+  EXPECT_EQ(run.end, CycleEnd::complete);
+  EXPECT_EQ(run.end_ps, 15 * ms);
+}
+
 // The six-step stand-in starts the hub machine through the cycle as it does in virtual time: it
 // sees Halls up to two turns late, which at the speeds of the first second is below one degree.
 TEST(StandIn, DrivesThroughTheCycleAsInVirtualTime) {

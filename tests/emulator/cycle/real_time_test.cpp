@@ -117,7 +117,8 @@ struct WholeLoop {
   CycleEnd go() {
     const CyclePlan plan{.period_ns = 100 * us_ns,
                          .delay_ns = std::llround(1e9 * bench.cycle.delay_s),
-                         .lasts_ps = scenario.lasts_ps};
+                         .lasts_ps = scenario.lasts_ps,
+                         .live = live};
     return run_cycle(wired, clock, plan, 0, window, counts);
   }
 
@@ -130,6 +131,7 @@ struct WholeLoop {
   WiredBench wired{bench, scenario, wires, sink};
   CycleWindow window;
   CycleCounts counts;
+  LiveControl* live = nullptr;
 };
 
 /// Everything that can be done about gate edges: the mid bench's, 16 kHz with 1 us of dead time.
@@ -155,6 +157,51 @@ TEST(RealTime, TheCycleNeverAllocates) {
     EXPECT_GT(loop.counts.missed_periods, 0U);
     EXPECT_GT(loop.wired.world().gate_edges(), 1000U);
   }
+}
+
+FaultSettings as_in_its_example(const Fault& fault) {
+  FaultSettings settings;
+  for (std::size_t k = 0; k < fault.options.size(); ++k)
+    if (const FaultOption& option = fault.options[k]; option.words.empty())
+      settings.value[k] =
+          to_si(option.preset.empty() ? option.example : option.preset, option.family).si;
+  return settings;
+}
+
+// Every quantity and every fault that this bench can have, one after the other and each fault over
+// again, while the scenario does its own. What the person allocates is not the cycle's.
+TEST(RealTime, TheCycleNeverAllocatesForAPersonWhoDrives) {
+  WholeLoop loop(hub_bench());
+  LiveControl live(false);
+  loop.live = &live;
+  std::vector<Action> todo;
+  for (const ActionWord& word : action_words())
+    if (word.kind != ActionKind::key && word.kind != ActionKind::supply)
+      todo.push_back(action(
+          0, word.kind,
+          word.form == ActionWord::Form::on_off ? 1.0 : std::clamp(1.0, word.least, word.most)));
+  for (const bool cleared : {false, true, false, true})
+    for (const Fault* fault : fault_catalogue())
+      if (is_possible(*fault, loop.bench) && (!cleared || fault->end != nullptr))
+        todo.push_back(fault_action(*fault, as_in_its_example(*fault), cleared));
+  std::size_t next = 0, taken = 0;
+  long of_the_person = 0;
+  loop.clock.late_ns = [&](std::int64_t) {
+    const long before = allocations;
+    if (live.answer() == LiveControl::Answer::taken) ++taken;
+    if (live.offered() == nullptr && next < todo.size()) {
+      todo[next].at_ps = loop.clock.now * 1000 + 300 * us;
+      live.offer(std::make_unique<const Action>(todo[next++]));
+    }
+    of_the_person += allocations - before;
+    return 0;
+  };
+  const long before = allocations;
+  const CycleEnd end = loop.go();
+  EXPECT_EQ(allocations - before - of_the_person, 0);
+  EXPECT_EQ(end, CycleEnd::complete);
+  EXPECT_GT(todo.size(), 100U);
+  EXPECT_EQ(taken, todo.size());
 }
 
 /// Volts to a converter, gates as averages from another; a clock by hand outruns both, so neither

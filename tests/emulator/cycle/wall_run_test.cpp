@@ -21,6 +21,7 @@ struct WallRun {
   WallOutcome go() {
     WallOptions options;
     options.allow_soft = true;
+    options.live = live;
     OpenWires open(wires);
     return run_wall(bench, scenario, open, sink, options);
   }
@@ -30,6 +31,7 @@ struct WallRun {
   MonotonicClock clock;
   ScriptedWires wires{clock};
   KeepingSink sink;
+  LiveControl* live = nullptr;
 };
 
 TEST(WallRun, LeavesTheWiresSafeAndGivenBack) {
@@ -40,6 +42,52 @@ TEST(WallRun, LeavesTheWiresSafeAndGivenBack) {
   EXPECT_EQ(run.sink.frames.size(), static_cast<std::size_t>(outcome.run.end_ps / (50 * us)));
   EXPECT_EQ(outcome.run.interrupted, outcome.cycle.end != CycleEnd::complete);
   EXPECT_NE(run.sink.find("key on"), nullptr);
+}
+
+// What is done before the start waits for its time in the run; the end comes where it was asked
+// for.
+TEST(WallRun, APersonStartsItAndStopsIt) {
+  WallRun run(3600 * second);
+  LiveControl live(false);
+  run.live = &live;
+  std::thread person([&] {
+    const auto until = [](const auto& holds) {
+      while (!holds()) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    };
+    live.offer(std::make_unique<const Action>(action(5 * ms, ActionKind::brake, 1.0)));
+    LiveControl::Answer answer{};
+    until([&] { return (answer = live.answer()) != LiveControl::Answer::none; });
+    EXPECT_EQ(answer, LiveControl::Answer::taken);
+    EXPECT_EQ(live.phase(), LivePhase::waiting);
+    EXPECT_EQ(live.now_ps(), 0);
+    live.start();
+    until([&] { return live.now_ps() > 10 * ms || live.phase() == LivePhase::ended; });
+    live.stop();
+  });
+  const WallOutcome outcome = run.go();
+  person.join();
+  EXPECT_EQ(live.phase(), LivePhase::ended);
+  EXPECT_EQ(live.end_ps(), outcome.run.end_ps);
+  EXPECT_TRUE(run.wires.safe && run.wires.closed);
+  if (outcome.run.interrupted) return;  // it fell behind: it has ended, too
+  EXPECT_TRUE(outcome.run.stopped);
+  EXPECT_GT(outcome.run.end_ps, 10 * ms);
+  const auto edges = run.sink.edges_of(io::line::brake);
+  ASSERT_EQ(edges.size(), 1U);
+  EXPECT_EQ(edges[0].at_ps, 5 * ms);
+}
+
+TEST(WallRun, ThatIsStoppedBeforeItsStartArmsNothing) {
+  WallRun run;
+  LiveControl live(false);
+  run.live = &live;
+  live.stop();
+  const WallOutcome outcome = run.go();
+  EXPECT_TRUE(outcome.run.interrupted);
+  EXPECT_EQ(outcome.run.end_ps, 0);
+  EXPECT_EQ(live.phase(), LivePhase::ended);
+  EXPECT_EQ(run.wires.writes, 0U);
+  EXPECT_TRUE(run.wires.safe && run.wires.closed);
 }
 
 TEST(WallRun, DoesNotArmWhileTheStopCircuitIsOpen) {
