@@ -5,9 +5,11 @@
 #include <algorithm>
 #include <memory>
 #include <utility>
+#include <variant>
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/live/saved_scenario.hpp"
+#include "emulator/scenario/bench_needs.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
 namespace stillrotor {
@@ -87,13 +89,8 @@ bool same_fault(const Action& a, const Action& b) {
 
 }  // namespace
 
-DrivenScenario::DrivenScenario(const Bench& bench, const Scenario& scenario, LiveControl& control,
-                               Refuses refuses)
-    : bench_(bench),
-      scenario_(scenario),
-      control_(control),
-      refuses_(std::move(refuses)),
-      own_(lines_of(scenario)) {
+DrivenScenario::DrivenScenario(const Bench& bench, const Scenario& scenario, LiveControl& control)
+    : bench_(bench), scenario_(scenario), control_(control), own_(lines_of(scenario)) {
   set_["key"] = scenario.start.key ? "on" : "off";
 }
 
@@ -140,8 +137,6 @@ void DrivenScenario::go_on() {
 void DrivenScenario::offer(std::int64_t at_ps) {
   try {
     ReadAction read = compiled(waiting_.front().words, at_ps);
-    if (refuses_)
-      if (std::string why = refuses_(read.action); !why.empty()) return refuse(std::move(why));
     if (control_.offer(std::make_unique<const Action>(read.action))) offered_ = std::move(read);
   } catch (const InputError& error) {
     refuse(sentences(error));
@@ -194,6 +189,11 @@ ReadAction DrivenScenario::compiled(const std::vector<DrivenWord>& words,
     add("overtakes", "on");
     action = read();
   }
+  if (std::holds_alternative<io::LinkConfig>(bench_.controller) &&
+      inside_the_chip(action.action.kind))
+    throw InputError(
+        "this would happen inside the co-processor, which has no such thing; allowed are throttle, "
+        "key, brake, reverse, road, load and supply_voltage. Use a controller in virtual time.");
   check_with_the_others(action);
   return action;
 }

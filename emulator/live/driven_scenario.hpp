@@ -6,7 +6,6 @@
 
 #include <cstdint>
 #include <deque>
-#include <functional>
 #include <map>
 #include <optional>
 #include <string>
@@ -30,12 +29,8 @@ struct DrivenWord {
 
 class DrivenScenario {
  public:
-  /// A sentence why this run cannot do an action that the bench could; empty: it can.
-  using Refuses = std::function<std::string(const Action&)>;
-
   /// All three outlive this; the run runs `scenario` under `control`.
-  DrivenScenario(const Bench& bench, const Scenario& scenario, LiveControl& control,
-                 Refuses refuses = {});
+  DrivenScenario(const Bench&, const Scenario&, LiveControl&);
 
   /// To be done as soon as it can be. Returns its number; what became of it comes by settled().
   std::uint64_t act(std::vector<DrivenWord> words);
@@ -77,7 +72,6 @@ class DrivenScenario {
   const Bench& bench_;
   const Scenario& scenario_;
   LiveControl& control_;
-  Refuses refuses_;
   std::vector<ReadAction> own_, driven_;
   std::optional<ReadAction> offered_;  // of the front of waiting_
   std::deque<Waiting> waiting_;

@@ -7,6 +7,7 @@
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/partition/refusals.hpp"
+#include "emulator/scenario/bench_needs.hpp"
 #include "plant/frames.hpp"
 
 namespace stillrotor {
@@ -191,9 +192,7 @@ io::LinkSettings link_settings(const Bench& bench, const io::LinkConfig& config,
 void require_outside_the_chip(const Scenario& scenario) {
   std::vector<std::string> problems;
   for_each_action(scenario, [&](const Action& action) {
-    const bool inside = action.kind == ActionKind::fault || action.kind == ActionKind::supply ||
-                        action.kind == ActionKind::driver_supply;
-    if (!inside) return;
+    if (!inside_the_chip(action.kind)) return;
     problems.push_back(scenario.file.string() + ": \"" + action.label +
                        "\" would happen inside the co-processor, which has no such thing; allowed "
                        "are throttle, key, brake, reverse, road, load and supply_voltage. Use a "

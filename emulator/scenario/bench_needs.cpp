@@ -46,4 +46,9 @@ std::string_view missing_part(ActionKind kind, const Bench& bench) noexcept {
   }
 }
 
+bool inside_the_chip(ActionKind kind) noexcept {
+  return kind == ActionKind::fault || kind == ActionKind::supply ||
+         kind == ActionKind::driver_supply;
+}
+
 }  // namespace stillrotor

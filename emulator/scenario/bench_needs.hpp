@@ -14,4 +14,7 @@ bool wired(ActionKind, const Harness&) noexcept;
 /// The parameter that the bench lacks for this action; empty: none.
 std::string_view missing_part(ActionKind, const Bench&) noexcept;
 
+/// Would it happen inside a timing co-processor, which has no such thing?
+bool inside_the_chip(ActionKind) noexcept;
+
 }  // namespace stillrotor

@@ -1,13 +1,13 @@
 #!/usr/bin/env bash
 # usage: thread_sanitizer.sh SOURCE. Builds what runs in more than one thread (capture, rings, cycle,
-# watchdog, hand-over, recorder) in SOURCE/build/tsan and runs its tests there. Exit status: 0 no race
+# watchdog, a person who drives, hand-over, recorder) in SOURCE/build/tsan and runs its tests there. Exit status: 0 no race
 # was found; 77 the sanitizer does not run here.
 #
 # HDF5 is not instrumented: what it does inside is not seen, so nothing of it has to be suppressed.
 set -euo pipefail
 cd "$1"
 jobs=$(nproc)
-tests=(io_wired io_gpiod io_polled io_analog stillrotor_test_cycle stillrotor_test_record)
+tests=(io_wired io_gpiod io_polled io_analog stillrotor_test_cycle stillrotor_test_live stillrotor_test_record)
 export TSAN_OPTIONS="halt_on_error=1 exitcode=66 second_deadlock_stack=1"
 
 cmake --preset tsan -DSTILLROTOR_BENCHMARKS=OFF --log-level=WARNING

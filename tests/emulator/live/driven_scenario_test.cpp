@@ -163,9 +163,11 @@ TEST_F(DrivenScenarioTest, WhatCannotBeIsRefusedInWords) {
   }
   EXPECT_THAT(taken_, IsEmpty());
   EXPECT_EQ(driven_.size(), 0U);
-  DrivenScenario wary(bench_, scenario_, control_, [](const Action&) { return "not here."; });
-  wary.act({{"brake", "on"}});
-  EXPECT_EQ(wary.settled().at(0).why, "not here.");
+  Bench far = bench_;
+  far.controller = io::LinkConfig{};
+  DrivenScenario behind_the_chip(far, scenario_, control_);
+  behind_the_chip.act({{"fault", "hall_line_open"}, {"line", "U"}});
+  EXPECT_THAT(behind_the_chip.settled().at(0).why, HasSubstr("inside the co-processor"));
 }
 
 TEST_F(DrivenScenarioTest, AFaultThatIsPresentGoesBeforeItComesAgain) {
