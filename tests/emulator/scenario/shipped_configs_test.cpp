@@ -63,6 +63,7 @@ const std::map<std::string, std::string> special_load{
     {"mid-watchdog-bites.yaml", "orchard-cart-mid-m4-hangs.yaml"},
     {"mid-breaks-on-trip.yaml", "orchard-cart-mid-m4-trip.yaml"},
     {"mid-holds-its-speed.yaml", "free-mid-m4-speed.yaml"},
+    {"mid-holds-walking-pace.yaml", "free-mid-speed.yaml"},
     {"mid-map-of-torque.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-angle-step-by-step.yaml", "dynamometer-mid-hostfw.yaml"},
     {"mid-thresholds.yaml", "dynamometer-mid-hostfw.yaml"},
