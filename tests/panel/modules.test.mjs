@@ -12,6 +12,7 @@ const {clearing} = await use("faults.js");
 const {amplitudeSpectrum, fft, greatestLines} = await use("fft.js");
 const {decodeFrame, extremes, levelAt, pointTimes, pointValues, valueAt} = await use("frames.js");
 const {grouped, looks, stripTitle} = await use("grouping.js");
+const {markWords} = await use("marks.js");
 const {Outbox} = await use("outbox.js");
 const {firstChoice, readyMade} = await use("picker.js");
 const {Conditioner} = await use("sound.js");
@@ -247,6 +248,14 @@ test("sound has no mean, keeps a tone, and stays inside -1 to 1", () => {
   }
   near(most, 0.7, 0.03); // seven tenths of the range, faded a little since the loudest
   near(sum / 5000, 0, 0.01);
+});
+
+test("marks in words", () => {
+  const mark = {kind: "action", t_s: 1, to_s: 0, name: "throttle", detail: "throttle 2 V"};
+  assert.equal(markWords(mark), "throttle 2 V");
+  assert.equal(markWords({...mark, kind: "fault", name: "hall_line_open", detail: "U"}), "hall_line_open U");
+  assert.equal(markWords({...mark, detail: ""}), "throttle");
+  assert.equal(markWords({kind: "gap", t_s: 1, to_s: 2, name: "", detail: "late"}), "not trusted: late until 2.000 s");
 });
 
 test("numbers and units as the trade reads them", () => {

@@ -1,5 +1,6 @@
 // What was done and what happened, newest on top; a click brings the scope there.
 import {$, el} from "./dom.js";
+import {markWords} from "./marks.js";
 import {modelTime} from "./units.js";
 
 const KEPT = 400, NEAR_s = 2e-3;
@@ -33,8 +34,7 @@ export class Log {
       const told = this.#entries.find((e) => e.words.textContent === own.line);
       if (told) { told.mark = mark; return; }
     }
-    const words = own?.line ?? [mark.kind === "action" ? "" : `${mark.kind}:`, mark.name, mark.detail,
-      mark.kind === "gap" ? `until ${modelTime(mark.to_s, 6)}` : ""].filter(Boolean).join(" ");
+    const words = own?.line ?? (["action", "gap"].includes(mark.kind) ? "" : `${mark.kind}: `) + markWords(mark);
     this.#add(mark.t_s, words, `${mark.kind}-mark`, mark);
   }
   #add(t_s, line, kind, mark) {

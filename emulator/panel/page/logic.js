@@ -1,5 +1,6 @@
 // The scope's logic traces, its time axis, and what lies over all strips: marks, trigger, cursors.
 import {colour} from "./dom.js";
+import {markWords} from "./marks.js";
 import {colourNumber, curveColour} from "./palette.js";
 import {RIGHT} from "./strips.js";
 import {DIVISIONS, decimalsFor} from "./timebase.js";
@@ -49,22 +50,27 @@ export function drawLogic(canvas, frame, names, window, {width, gutter}) {
     pen.fillStyle = ink;
     pen.lineWidth = 1.4;
     const step = xOf(window.from + frame.linesStep_s) - gutter;
-    let x = xOf(frame.linesFrom_s), level = null;
+    const start = xOf(frame.linesFrom_s);
+    // On whole pixels edges are sharp, where a column is at least that wide.
+    const edgeAt = (c) => (step < 1 ? start + c * step : Math.round(start + c * step) + 0.5);
+    let level = null;
     pen.beginPath();
-    for (let c = 0; c < line.length; ++c, x += step) {
+    for (let c = 0; c < line.length; ++c) {
+      const x = edgeAt(c), next = edgeAt(c + 1);
       const seen = line[c] & 3, end = line[c] & 4 ? high : low;
       if (seen === 0) { level = null; continue; }
-      if (seen === 3 && step < 2.5) { // more changes than the picture can tell apart
+      const lone = level !== null && level !== end && (line[c - 1] & 3) !== 3 && (line[c + 1] & 3) !== 3;
+      if (seen === 3 && step < 2.5 && !lone) { // more changes than the picture can tell apart
         pen.globalAlpha = 0.45;
-        pen.fillRect(x, high, step + 0.5, low - high);
+        pen.fillRect(x, high, next - x + 0.5, low - high);
         pen.globalAlpha = 1;
-        pen.moveTo(x + step, end);
+        pen.moveTo(next, end);
       } else {
         const now = seen === 3 ? (end === high ? low : high) : end;
         if (level === null) pen.moveTo(x, now);
         else if (level !== now) { pen.lineTo(x, level); pen.lineTo(x, now); }
-        if (seen === 3) { pen.lineTo(x + step / 2, now); pen.lineTo(x + step / 2, end); }
-        pen.lineTo(x + step, end);
+        if (seen === 3) { pen.lineTo((x + next) / 2, now); pen.lineTo((x + next) / 2, end); }
+        pen.lineTo(next, end);
       }
       level = end;
     }
@@ -123,7 +129,7 @@ export function drawOverlay(canvas, window, {marks, trigger_s, cursors, chosen},
       continue;
     }
     upright(x, ink, mark.kind === "fault" ? [6, 3] : mark.kind === "action" ? [] : [2, 3], mark.kind === "fault" ? 1.8 : 1);
-    const words = [mark.kind === "gap" ? "not trusted:" : "", mark.name, mark.detail].filter(Boolean).join(" ").slice(0, 60);
+    const words = markWords(mark).slice(0, 60);
     const length = pen.measureText(words).width + 8;
     const start = Math.min(x, gutter + plot - length);
     const row = free.findIndex((end) => end <= start);

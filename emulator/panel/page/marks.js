@@ -1,0 +1,8 @@
+// A mark of the record in words.
+import {modelTime} from "./units.js";
+
+/// "hall_line_open U", "throttle 2 V", "not trusted: lost until 12.5 s". A detail that names the mark stands alone.
+export function markWords({kind, name, detail, to_s}) {
+  const words = detail?.startsWith(name) ? detail : [name, detail].filter(Boolean).join(" ");
+  return kind === "gap" ? `not trusted: ${words} until ${modelTime(to_s)}` : words;
+}
