@@ -1,5 +1,5 @@
 // What the browser tests share: a run of the real program with its panel, and a real browser at it.
-// By environment: STILLROTOR (the program), SOURCE (the tree), PACKAGES (node_modules), SCRATCH (a folder),
+// By environment: PYTHON, STILLROTOR (the program), SOURCE (the tree), PACKAGES (node_modules), SCRATCH (a folder),
 // CHROMIUM (the browser; empty where there is none). Waits are for conditions; PATIENT_ms only ends what hangs.
 import assert from "node:assert/strict";
 import {spawn} from "node:child_process";

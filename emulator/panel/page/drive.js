@@ -4,6 +4,9 @@ import {Throttle} from "./throttle.js";
 import {leadingNumber, trailingUnit, typedAs} from "./units.js";
 
 const KEYS = {key: "K", brake: "B", reverse: "R"};
+// What is there unless somebody takes it away.
+const USUALLY_ON = new Set(["supply", "command_pulse"]);
+const isOn = (name, words) => (words ?? (USUALLY_ON.has(name) ? "on" : "off")) === "on";
 const plain = (name) => name[0].toUpperCase() + name.slice(1).replaceAll("_", " ");
 
 export class Drive {
@@ -55,7 +58,7 @@ export class Drive {
   }
 
   #switch(action) {
-    const button = el("button", {type: "button", role: "switch", "aria-checked": String(action.now === "on"), title: action.text, "data-action": action.name},
+    const button = el("button", {type: "button", role: "switch", "aria-checked": String(isOn(action.name, action.now)), title: action.text, "data-action": action.name},
       plain(action.name), KEYS[action.name] ? el("kbd", {}, KEYS[action.name]) : null);
     if (KEYS[action.name]) button.firstChild.data += " ";
     button.addEventListener("click", () => {
@@ -70,7 +73,7 @@ export class Drive {
 
   #setPoint(action) {
     const id = `set-${action.name}`;
-    const typed = typedAs(action.unit), bound = (x) => (Number.isFinite(x) ? String(typed.of(x)) : null);
+    const typed = typedAs(action.unit === "" && action.allowed.includes("%") ? "1" : action.unit), bound = (x) => (Number.isFinite(x) ? String(typed.of(x)) : null);
     const value = el("input", {id, type: "number", step: "any", min: bound(action.least), max: bound(action.most), inputmode: "decimal",
       required: true, "aria-describedby": `${id}-allowed`, "data-unit": typed.unit});
     this.#follow(value, action.now);

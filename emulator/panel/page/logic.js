@@ -129,7 +129,7 @@ export function drawOverlay(canvas, window, {marks, trigger_s, cursors, chosen},
       continue;
     }
     upright(x, ink, mark.kind === "fault" ? [6, 3] : mark.kind === "action" ? [] : [2, 3], mark.kind === "fault" ? 1.8 : 1);
-    const words = markWords(mark).slice(0, 60);
+    const all = markWords(mark), words = all.length > 60 ? `${all.slice(0, 58)} …` : all;
     const length = pen.measureText(words).width + 8;
     const start = Math.min(x, gutter + plot - length);
     const row = free.findIndex((end) => end <= start);
