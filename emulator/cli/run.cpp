@@ -2,13 +2,11 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
-#include <algorithm>
 #include <filesystem>
 #include <memory>
 #include <optional>
 #include <stdexcept>
 #include <string>
-#include <variant>
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
@@ -20,19 +18,20 @@
 #include "emulator/cli/firmware_watch.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/options.hpp"
+#include "emulator/cli/panelled.hpp"
 #include "emulator/cli/privileges.hpp"
 #include "emulator/cli/program.hpp"
 #include "emulator/cli/rehearsal_report.hpp"
-#include "emulator/cli/replay_trust.hpp"
 #include "emulator/cli/run_document.hpp"
+#include "emulator/cli/run_facts.hpp"
 #include "emulator/cli/run_folder.hpp"
 #include "emulator/cli/run_watch.hpp"
 #include "emulator/cli/stop_signals.hpp"
 #include "emulator/cli/summary.hpp"
+#include "emulator/cli/tested.hpp"
 #include "emulator/cycle/real_time.hpp"
-#include "emulator/cycle/simulated_wires.hpp"
 #include "emulator/cycle/wall_run.hpp"
-#include "emulator/cycle/wired_controller.hpp"
+#include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/judge/junit.hpp"
 #include "emulator/judge/result.hpp"
@@ -54,6 +53,7 @@ struct Request {
   std::string rehearse;                 // route of wires
   std::string keep_before, keep_after;  // times; empty: everything is kept
   std::string gdb;                      // port; empty: no debugger
+  PanelRequest panel;
   int compression = 0;
   bool quiet = false, allow_soft = false;
 };
@@ -85,117 +85,6 @@ Keeping keeping(const Request& request, const Bench& bench) {
   return keeping;
 }
 
-/// What stands at the connector: simulated, on real wires, or simulated in the place of real wires
-/// (both: the wires are then the run's).
-class Tested {
- public:
-  Tested(const Bench& bench, const Scenario& scenario, bool on_wall_clock)
-      : wired_(make_wired_controller(bench, scenario.start.angle_rad)) {
-    if (wired_) return;
-    simulated_ = io::make_controller(bench.controller);
-    if (!on_wall_clock) return;
-    if (bench.backend != "standin")
-      throw io::ConfigError("controller.backend",
-                            fmt::format("backend is {}; allowed with --clock wall: standin, and "
-                                        "controllers on real wires. Leave --clock out.",
-                                        bench.backend));
-    wired_ = std::make_unique<SimulatedWires>(*simulated_, bench.controller_supply_V, bench.harness,
-                                              clock_);
-  }
-
-  /// nullptr: virtual time.
-  io::WiredController* wired() const noexcept { return wired_.get(); }
-  io::SimulatedController* simulated() const noexcept { return simulated_.get(); }
-
- private:
-  MonotonicClock clock_;
-  std::unique_ptr<io::SimulatedController> simulated_;
-  std::unique_ptr<io::WiredController> wired_;
-};
-
-std::optional<RecordedMachine> recorded_machine(const plant::DriveParameters& drive) {
-  const plant::PermanentMagnetParameters& m = drive.machine;
-  const double* r = m.resistance_factor;
-  const bool constant = !drive.induction && m.flux_map.empty() && m.equal_turns() &&
-                        m.turns_factor[0] == 1.0 && r[0] == r[1] && r[1] == r[2];
-  if (!constant) return {};
-  const plant::PermanentMagnetParameters star = plant::equivalent_star(m);
-  return RecordedMachine{star.winding_resistance_ohm * r[0],
-                         star.inductance_d_H,
-                         star.inductance_q_H,
-                         star.flux_linkage_Wb,
-                         m.reference_temperature_K,
-                         m.winding_temperature_coefficient_per_K};
-}
-
-RecordedLosses recorded_losses(const plant::DriveParameters& drive) {
-  const plant::SwitchingEnergies& e = drive.bridge.switching;
-  return {.rotor = drive.induction.has_value(),
-          .iron = !drive.induction && drive.machine.iron_loss.reference_W > 0.0,
-          .switching = e.on_J + e.off_J + e.recovery_J + drive.bridge.output_capacitance_F > 0.0};
-}
-
-RecordHeader header(const Bench& bench, const Scenario& scenario, const Tested& tested) {
-  RecordHeader header;
-  header.bench = bench.name;
-  header.scenario = scenario.name;
-  header.clock = tested.wired() != nullptr ? "wall" : "virtual";
-  header.rate_Hz = bench.record_rate_Hz;
-  header.pole_pairs = bench.drive.pole_pairs();
-  header.machine = recorded_machine(bench.drive);
-  header.losses = recorded_losses(bench.drive);
-  const auto high = tested.simulated() != nullptr
-                        ? initial_lines_high(bench, scenario, *tested.simulated())
-                        : initial_lines_high(bench, scenario);
-  std::copy(high.begin(), high.end(), header.initial_lines_high);
-  return header;
-}
-
-std::string firmware_sha256(const Bench& bench) {
-  if (const auto* mcu = std::get_if<io::McuConfig>(&bench.controller))
-    return file_sha256(mcu->firmware);
-  if (const auto* host = std::get_if<io::HostFirmwareConfig>(&bench.controller))
-    return file_sha256(host->firmware);
-  return {};
-}
-
-Integrity integrity(const RunFacts& run) {
-  Integrity found;
-  found.lost_edges = run.record.lost + run.record.lost_edges;
-  if (run.rehearsal) found.lost_edges += run.rehearsal->outcome.wires.lost_edges;
-  if (!run.cycle) return found;
-  found.deadline_misses = run.cycle->counts.missed_periods;
-  found.late_writes = run.cycle->counts.late_writes;
-  found.lost_edges += run.cycle->wires.lost_edges + run.cycle->dropped.edges;
-  return found;
-}
-
-ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tested& tested,
-                         const RunFacts& run) {
-  ResultFacts facts;
-  facts.bench = bench.name;
-  facts.scenario = scenario.name;
-  facts.clock = run.cycle ? "wall" : "virtual";
-  facts.integrity = integrity(run);
-  facts.overrides = bench.overrides;
-  for (const std::string& one : scenario.overrides) facts.overrides.push_back("scenario " + one);
-  facts.seeds = {{"scenario", scenario.seed}};
-  for (const Fault* fault : fault_catalogue())
-    if (is_possible(*fault, bench)) facts.possible_faults.emplace_back(fault->name);
-  if (tested.simulated() != nullptr) facts.replay_trust = replay_trust(bench, *tested.simulated());
-  if (run.rehearsal) {
-    const RehearsedRoute& route = run.rehearsal->route;
-    facts.rehearsal = {route.asked, described(route), route.lines.grounds};
-  }
-  if (tested.simulated() != nullptr) facts.settings = tested.simulated()->settings();
-  if (!facts.settings.empty()) facts.settings_sha256 = text_sha256(settings_text(facts.settings));
-  facts.firmware_sha256 = firmware_sha256(bench);
-  facts.signals_sha256 = run.record.signals_sha256;
-  facts.software_version = software_version();
-  facts.software_commit = software_commit();
-  return facts;
-}
-
 /// One run, from checked inputs to its exit status.
 class Run {
  public:
@@ -208,7 +97,7 @@ class Run {
         bench_(bench),
         scenario_(scenario),
         tested_(tested),
-        header_(header(bench, scenario, tested)) {
+        header_(record_header(bench, scenario, tested)) {
     header_.keeping = facts_.keeping = keeping(request, bench);
     if (rehearsed != nullptr) facts_.rehearsal = Rehearsal{*rehearsed, {}};
     facts_.folder = folder.empty() ? request.out : folder;
@@ -220,29 +109,24 @@ class Run {
       wires_.emplace(*wired);
       require_safe_to_arm(*wired);
     }
+    if (request.panel.asked)
+      panel_.emplace(request.panel, bench, scenario, header_, request.pace == "wall");
     make_folder();
   }
 
   int carry_out() {
     const StopSignals signals;
-    record(signals);
-    write_file(facts_.folder / "run.json", run_json(facts_));
-    if (!facts_.record.failure.empty())
-      throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
-                                           facts_.folder.string(), facts_.record.failure));
-    watch_.keep(facts_.folder);
-    if (facts_.cycle && facts_.cycle->end != CycleEnd::complete &&
-        facts_.cycle->end != CycleEnd::asked)
-      throw std::runtime_error(fmt::format(
-          "stopped at {:.3f} s, outputs safe: {}. No verdict; what was recorded is in {}.\n{}",
-          static_cast<double>(facts_.outcome.end_ps) / 1e12, reason(facts_.cycle->end),
-          facts_.folder.string(), cycle_line(*facts_.cycle)));
-    if (facts_.outcome.interrupted) {
-      fmt::print(stderr, "stopped at {:.3f} s; no verdict. What was recorded is in {}\n",
-                 static_cast<double>(facts_.outcome.end_ps) / 1e12, facts_.folder.string());
-      return signals.exit_status();
+    try {
+      const int status = run_and_judge(signals);
+      if (panel_) panel_->serve(signals.asked());
+      return status;
+    } catch (const std::exception& error) {
+      if (panel_) {
+        panel_->failed(error.what());
+        panel_->serve(signals.asked());
+      }
+      throw;
     }
-    return judge_it();
   }
 
   const RunFacts& facts() const noexcept { return facts_; }
@@ -250,6 +134,37 @@ class Run {
   const Judgement& judgement() const noexcept { return judgement_; }
 
  private:
+  int run_and_judge(const StopSignals& signals) {
+    record(signals);
+    write_file(facts_.folder / "run.json", run_json(facts_));
+    if (panel_) panel_->ended(facts_.folder, integrity(facts_));
+    if (!facts_.record.failure.empty())
+      throw std::runtime_error(fmt::format("{}: the record failed, so there is no verdict: {}",
+                                           facts_.folder.string(), facts_.record.failure));
+    watch_.keep(facts_.folder);
+    const double end_s = static_cast<double>(facts_.outcome.end_ps) / 1e12;
+    if (facts_.cycle && facts_.cycle->end != CycleEnd::complete &&
+        facts_.cycle->end != CycleEnd::asked)
+      throw std::runtime_error(fmt::format(
+          "stopped at {:.3f} s, outputs safe: {}. No verdict; what was recorded is in {}.\n{}",
+          end_s, reason(facts_.cycle->end), facts_.folder.string(), cycle_line(*facts_.cycle)));
+    if (facts_.outcome.interrupted || facts_.outcome.stopped) {
+      fmt::print(stderr, "stopped at {:.3f} s; no verdict. What was recorded is in {}\n", end_s,
+                 facts_.folder.string());
+      if (panel_) show_stopped(end_s);
+      return signals.asked() ? signals.exit_status() : exit_interrupted;
+    }
+    return judge_it();
+  }
+
+  /// Of a record without a verdict.
+  void show_stopped(double end_s) {
+    panel_->judged("", fmt::format("Stopped at {:.3f} s; no verdict.", end_s));
+    const std::string page = report_html(facts_.folder);
+    write_file(facts_.folder / report_name, page);
+    panel_->report(page);
+  }
+
   void make_folder() {
     if (facts_.folder.empty())
       facts_.folder = new_run_folder(request_.bench, request_.scenario);
@@ -263,16 +178,19 @@ class Run {
 
   void record(const StopSignals& signals) {
     Recorder recorder(facts_.folder, header_);
-    RunWatch watch(recorder, facts_.folder / "log.txt",
-                   static_cast<double>(scenario_.lasts_ps) / 1e12, RunWatch::voice(request_.quiet));
+    RunSink& sink = panel_ ? panel_->in_front_of(recorder) : recorder;
+    RunWatch watch(sink, facts_.folder / "log.txt", static_cast<double>(scenario_.lasts_ps) / 1e12,
+                   RunWatch::voice(request_.quiet));
     watch.log().info("stillrotor {} ({}): {}; {}", software_version(), software_commit(),
                      bench_.name, scenario_.name);
     if (wires_) {
       WallOptions options;
       options.allow_soft = request_.allow_soft;
       options.stop = &signals.asked();
-      options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A,
-                                  const LatencyHistogram& wake) {
+      if (panel_) options.live = &panel_->control();
+      options.progress = [&](double model_s, double speed_rad_s, double current_peak_A,
+                             const LatencyHistogram& wake) {
+        if (panel_) panel_->lateness(wake);
         watch.progress(model_s, speed_rad_s, current_peak_A, lateness_line(wake));
       };
       WallOutcome outcome = run_wall(bench_, scenario_, *wires_, watch, options);
@@ -283,6 +201,7 @@ class Run {
       RunOptions options;
       options.pace_wall = request_.pace == "wall";
       options.stop = &signals.asked();
+      if (panel_) options.live = &panel_->control();
       options.progress = [&watch](double model_s, double speed_rad_s, double current_peak_A) {
         watch.progress(model_s, speed_rad_s, current_peak_A);
       };
@@ -314,6 +233,7 @@ class Run {
     judgement_ = judge(record, scenario_);
     const ResultFacts facts = result_facts(bench_, scenario_, tested_, facts_);
     write_result(facts_.folder, result_json(record, judgement_, facts));
+    if (panel_) panel_->judged(name(judgement_.verdict), judgement_.reason);
     if (!facts_.rehearsal) {  // else said beside the exact run's
       fmt::print("{}", summary(judgement_, facts_.outcome, facts_.folder));
       if (facts_.cycle) fmt::print("{}", cycle_table(*facts_.cycle));
@@ -322,7 +242,9 @@ class Run {
     // Last: what goes wrong with these must not hide a verdict.
     write_file(facts_.folder / junit_name,
                junit_xml(judgement_, bench_.name, scenario_.name, record.end_s()));
-    write_file(facts_.folder / report_name, report_html(facts_.folder));
+    const std::string page = report_html(facts_.folder);
+    write_file(facts_.folder / report_name, page);
+    if (panel_) panel_->report(page);
     return exit_status(judgement_.verdict);
   }
 
@@ -334,6 +256,7 @@ class Run {
   const Tested& tested_;
   std::optional<OpenWires> wires_;
   RecordHeader header_;
+  std::optional<PanelledRun> panel_;
   RunFacts facts_;
   Judgement judgement_;
 };
@@ -368,6 +291,7 @@ int rehearse(const Request& request, const Bench& bench, const Scenario& scenari
 int run(const Request& request) {
   std::optional<Bench> bench;
   try {
+    if (request.panel.asked) require_panel();
     if (!request.user.empty()) become(request.user);
     bench = load_bench(request.bench, request.overrides, build_folder());
     const Scenario scenario =
@@ -425,6 +349,15 @@ void add_run(Command& program, int& status) {
       .excludes("--pace")
       .excludes("--clock")
       .excludes("--rehearse");
+  const CommandOption panel =
+      command
+          .flag("--panel", request->panel.asked,
+                "serve a page that shows the run and drives it; it waits there for the start")
+          .excludes("--gdb")
+          .excludes("--rehearse");
+  command.flag("--start-now", request->panel.start_now, "with --panel: do not wait for the start")
+      .needs(panel);
+  add_panel_options(command, request->panel, &panel);
   command.option("--keep-before", request->keep_before,
                  "keep the signals only around faults and events: so long before each, and "
                  "before the end (then 2 s where only --keep-after is given); in the place of the "
@@ -450,6 +383,7 @@ void add_run(Command& program, int& status) {
   stillrotor run configs/benches/orchard-cart-hub-stand-in.yaml hill.yaml --clock wall
   stillrotor run configs/benches/orchard-cart-hub.yaml hill.yaml --rehearse gpio-v1
   stillrotor run configs/benches/orchard-cart-mid-m4.yaml hill.yaml --gdb 3333
+  stillrotor run configs/benches/orchard-cart-hub.yaml hill.yaml --panel --pace wall
 
 Exit status: 0 PASS, or no limits; 1 FAIL; 2 the request is wrong; 3 INVALID; 4 this machine failed
 (a full disk, no rights for real time, a cycle that fell behind, an emergency stop); 130, 143 interrupted: the record is kept, there is no verdict.)");
