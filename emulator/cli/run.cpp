@@ -31,6 +31,7 @@
 #include "emulator/cli/tested.hpp"
 #include "emulator/cycle/real_time.hpp"
 #include "emulator/cycle/wall_run.hpp"
+#include "emulator/cycle/wired_controller.hpp"
 #include "emulator/gate_quality/gate_path.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/judge/junit.hpp"

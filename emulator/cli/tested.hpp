@@ -4,7 +4,7 @@
 #include <memory>
 
 #include "emulator/bench/bench.hpp"
-#include "emulator/cycle/cycle_clock.hpp"
+#include "emulator/cycle/real_time.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "io/connector.hpp"
 #include "io/wired.hpp"

@@ -161,6 +161,7 @@ class PanelServer::Impl::LiveSession : public std::enable_shared_from_this<LiveS
     beast::get_lowest_layer(socket_).expires_never();
     socket_.set_option(websocket::stream_base::timeout{5s, 20s, true});
     socket_.read_message_max(panel_limit::message_bytes);
+    socket_.auto_fragment(false);
     const bool room = server_.connections <= server_limit::connections;
     socket_.async_accept(request, [self = shared_from_this(), room](beast::error_code error) {
       if (error) return;
