@@ -74,7 +74,7 @@ struct PanelledRun::Impl {
     shows.run = run;
     shows.driven = run.get();
     shows.take_in = [live = run.get()](Panel& panel, Clock::time_point now) {
-      live->take_in(panel.looker(), now);
+      return live->take_in(panel.looker(), now);
     };
     server = open_panel(request, std::move(shows));
     if (request.start_now) control.start();

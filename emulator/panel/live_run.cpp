@@ -10,6 +10,9 @@ namespace {
 
 using Json = nlohmann::json;
 
+/// At once: a sixteenth of the room on the way here.
+constexpr std::int64_t much_points = DroppingSink::frames_most / 16;
+
 std::string_view name(LivePhase phase) noexcept {
   switch (phase) {
     case LivePhase::waiting:
@@ -93,16 +96,19 @@ void LiveRun::note_mark(MarkKind kind, std::string_view what, std::string_view d
   }
 }
 
-void LiveRun::take_in(RunSink& also, std::chrono::steady_clock::time_point now) {
+bool LiveRun::take_in(RunSink& also, std::chrono::steady_clock::time_point now) {
   Both both(*this, also);
+  const std::int64_t points = store_.points();
   parts_.tap.deliver(both);
+  const bool much = store_.points() - points >= much_points;
   const double passed_s = std::chrono::duration<double>(now - measured_).count();
-  if (passed_s < 1.0) return;
+  if (passed_s < 1.0) return much;
   const double there_s = now_s();
   if (measured_ != std::chrono::steady_clock::time_point{})
     speed_factor_ = (there_s - measured_s_) / passed_s;
   measured_ = now;
   measured_s_ = there_s;
+  return much;
 }
 
 Json LiveRun::welcome() const {

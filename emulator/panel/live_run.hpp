@@ -54,8 +54,9 @@ class LiveRun final : public ShownRun, public DrivenRun {
   /// Any thread, once the run has ended: the scenario of what was driven; empty: nothing was.
   std::string driven_yaml();
 
-  /// Takes in what has come; `also` sees all of it, too.
-  void take_in(RunSink& also, std::chrono::steady_clock::time_point now);
+  /// Takes in what has come; `also` sees all of it, too. True: the run is so quick that the next
+  /// should not be late.
+  bool take_in(RunSink& also, std::chrono::steady_clock::time_point now);
 
   // ShownRun
   const ViewSource& source() const override { return store_; }

@@ -39,7 +39,8 @@ void PanelStore::edge(const LineEdge& edge) noexcept {
 
 void PanelStore::mark(MarkKind kind, std::int64_t at_ps, std::string_view name,
                       std::string_view detail, std::int64_t to_ps) noexcept {
-  if (kind == MarkKind::gap && name != tap::not_shown) ++gaps_;
+  if (name == tap::not_shown) return;  // nothing of the run's; counted by the tap
+  if (kind == MarkKind::gap) ++gaps_;
   marks_.push_back({kind, at_ps, to_ps, std::string(name), std::string(detail)});
   if (marks_.size() <= marks_most) return;
   marks_.pop_front();

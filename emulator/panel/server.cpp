@@ -30,8 +30,8 @@ using Tcp = asio::ip::tcp;
 using Clock = std::chrono::steady_clock;
 using namespace std::chrono_literals;
 
-constexpr auto take_in_every = 11ms;
-constexpr int turns_one_in = 3;  // of these: 30 times a second
+constexpr auto take_in_every = 11ms, take_in_soon = 1ms;
+constexpr auto turn_every = 32ms;  // with the rest of a wait: 30 times a second at most
 constexpr auto http_patience = 15s, close_patience = 2s;
 constexpr std::size_t refused_most = 32;  // connections beyond the limit that are told so
 constexpr int send_buffer_bytes = 256 * 1024;
@@ -67,7 +67,8 @@ struct PanelServer::Impl {
   std::optional<Panel> panel;
   std::list<std::weak_ptr<LiveSession>> pages;
   std::size_t connections = 0;
-  int turns = 0;
+  Clock::time_point turned{};
+  bool hurry = false;
   std::atomic<std::size_t> watchers{0};
   std::atomic<bool> ever_watched{false};
   asio::io_context io{1};
@@ -377,14 +378,14 @@ void PanelServer::Impl::accept() {
 }
 
 void PanelServer::Impl::tick() {
-  timer.expires_after(take_in_every);
+  timer.expires_after(hurry ? take_in_soon : take_in_every);
   timer.async_wait([this](beast::error_code error) {
     if (!error) tick();
   });
   const Clock::time_point now = Clock::now();
-  if (shows.take_in) shows.take_in(*panel, now);
-  if (++turns < turns_one_in) return;
-  turns = 0;
+  if (shows.take_in) hurry = shows.take_in(*panel, now);
+  if (now - turned < turn_every) return;
+  turned = now;
   panel->turn(now);
   std::size_t greeted = 0;
   for (auto it = pages.begin(); it != pages.end();) {

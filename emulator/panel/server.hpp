@@ -27,8 +27,9 @@ class PanelServer {
     std::shared_ptr<ShownRun> run;
     DrivenRun* driven = nullptr;  // nullptr: nothing to drive
     RunChoice* choice = nullptr;  // nullptr: there is one run
-    /// Called often by the server's thread, to take in what the run has produced; may be empty.
-    std::function<void(Panel&, std::chrono::steady_clock::time_point)> take_in;
+    /// Called often by the server's thread, to take in what the run has produced; true: there was
+    /// much, call again soon. May be empty.
+    std::function<bool(Panel&, std::chrono::steady_clock::time_point)> take_in;
   };
 
   /// Listens at once. port 0: any that is free. token: empty: none is needed. What is shown

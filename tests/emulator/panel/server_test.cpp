@@ -83,8 +83,10 @@ struct Served {
   explicit Served(const std::string& token = {})
       : server(
             {"127.0.0.1", 0}, token,
-            {run, run.get(), nullptr,
-             [this](Panel& panel, std::chrono::steady_clock::time_point) { run->move(panel); }}) {}
+            {run, run.get(), nullptr, [this](Panel& panel, std::chrono::steady_clock::time_point) {
+               run->move(panel);
+               return false;
+             }}) {}
   std::uint16_t port() const { return server.address().port; }
 };
 
