@@ -1,6 +1,7 @@
 #include "emulator/panel/server.hpp"
 
 #include <fmt/format.h>
+#include <pthread.h>
 #include <sys/resource.h>
 #include <sys/syscall.h>
 #include <unistd.h>
@@ -403,6 +404,7 @@ void PanelServer::Impl::tick() {
 }
 
 void PanelServer::Impl::work() {
+  pthread_setname_np(pthread_self(), "panel");
   setpriority(PRIO_PROCESS, static_cast<id_t>(syscall(SYS_gettid)), niceness);
   accept();
   tick();
