@@ -23,6 +23,7 @@ class LiveTurns {
         pace_(pace),
         stop_(stop),
         decided_ps_(decided_ps),
+        lasts_ps_(lasts_ps),
         end_ps_(lasts_ps) {}
   /// Whatever ended it.
   ~LiveTurns();
@@ -41,7 +42,7 @@ class LiveTurns {
 
   /// Where the run ends: earlier than planned once it has been stopped.
   std::int64_t end_ps() const noexcept { return end_ps_; }
-  bool stopped() const noexcept { return ends_; }
+  bool stopped() const noexcept { return end_ps_ < lasts_ps_; }
 
  private:
   void take_in(std::int64_t present_ps) noexcept {
@@ -58,7 +59,7 @@ class LiveTurns {
   BenchWorld& world_;
   WallPace& pace_;
   const std::atomic<bool>* stop_;
-  std::int64_t decided_ps_, end_ps_;
+  std::int64_t decided_ps_, lasts_ps_, end_ps_;
   bool held_ = false, ends_ = false;
   std::int64_t step_to_ps_ = 0;  // while held: it may go on to there
 };
