@@ -17,7 +17,7 @@ const {Outbox} = await use("outbox.js");
 const {firstChoice, readyMade} = await use("picker.js");
 const {Conditioner} = await use("sound.js");
 const {shareOf, travel, voltsAt} = await use("throttle.js");
-const {decimalsFor, endAfterZoom, nextSpan, spanFor, SPANS_s, steadyRange, ticks, tickStep} = await use("timebase.js");
+const {decimalsFor, divisions, endAfterZoom, nextSpan, spanFor, SPANS_s, steadyRange, ticks, tickStep} = await use("timebase.js");
 const {triggerMessage} = await use("trigger.js");
 const {digits, leadingNumber, modelTime, shownAs, trailingUnit, typedAs, withPrefix} = await use("units.js");
 
@@ -88,6 +88,9 @@ test("ticks are round, inside, and enough decimals tell them apart", () => {
   assert.deepEqual(ticks(-0.3, 0.3, 4), [-0.2, 0, 0.2]);
   assert.deepEqual(ticks(0, 100, 5), [0, 20, 40, 60, 80, 100]);
   assert.equal(decimalsFor(0.05), 2);
+  // 50 ms with the trigger a quarter in: 5 ms a division, counted from the trigger.
+  assert.deepEqual(divisions({from: -12.5, to: 37.5, zero: 0}), [-10, -5, 0, 5, 10, 15, 20, 25, 30, 35]);
+  assert.equal(divisions({from: 2, to: 3, zero: 3}).length, 11);
   assert.equal(decimalsFor(20), 0);
 });
 

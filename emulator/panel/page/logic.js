@@ -3,7 +3,7 @@ import {colour} from "./dom.js";
 import {markWords} from "./marks.js";
 import {colourNumber, curveColour} from "./palette.js";
 import {RIGHT} from "./strips.js";
-import {DIVISIONS, decimalsFor} from "./timebase.js";
+import {decimalsFor, DIVISIONS, divisions} from "./timebase.js";
 
 export const ROW = 20; // pixels a logic trace
 const FONT = "12px system-ui, sans-serif";
@@ -31,11 +31,11 @@ export function drawLogic(canvas, frame, names, window, {width, gutter}) {
   if (!names.length) return;
   pen.strokeStyle = rule;
   pen.lineWidth = 1;
-  for (let k = 0; k <= DIVISIONS; ++k) {
-    const x = Math.round(gutter + (k / DIVISIONS) * plot) + 0.5;
+  const xOf = (t) => gutter + ((t - window.from) / (window.to - window.from)) * plot;
+  for (const t of divisions(window)) {
+    const x = Math.round(xOf(t)) + 0.5;
     pen.beginPath(); pen.moveTo(x, 0); pen.lineTo(x, names.length * ROW); pen.stroke();
   }
-  const xOf = (t) => gutter + ((t - window.from) / (window.to - window.from)) * plot;
   names.forEach((name, row) => {
     const low = row * ROW + ROW - 3.5, high = row * ROW + 4.5;
     pen.textAlign = "right";
@@ -79,21 +79,21 @@ export function drawLogic(canvas, frame, names, window, {width, gutter}) {
   });
 }
 
-/// Labels at the divisions, counted from `zero_s`.
-export function drawTimeAxis(canvas, window, zero_s, {width, gutter}) {
+/// Labels at the divisions, counted from the window's zero.
+export function drawTimeAxis(canvas, window, {width, gutter}) {
   const pen = sized(canvas, width, 22), plot = width - gutter - RIGHT, span = window.to - window.from;
   const scale = span < 2e-3 ? [1e6, "µs"] : span < 2 ? [1e3, "ms"] : [1, "s"];
   pen.font = FONT;
   pen.textBaseline = "top";
   pen.fillStyle = colour("--soft");
   const every = plot < 420 ? 5 : plot < 700 ? 2 : 1;
-  for (let k = 0; k <= DIVISIONS; k += every) {
-    const t = (window.from - zero_s + (k / DIVISIONS) * span) * scale[0];
-    const places = decimalsFor((span * scale[0]) / DIVISIONS);
-    const words = (Math.abs(t) < 1e-9 * span * scale[0] ? 0 : t).toFixed(places).replace("-", "−");
-    pen.textAlign = k === 0 ? "left" : k === DIVISIONS ? "right" : "center";
-    pen.fillText(k === DIVISIONS ? `${words} ${scale[1]}` : words, gutter + (k / DIVISIONS) * plot, 4);
-  }
+  const each = span / DIVISIONS, places = decimalsFor(each * scale[0]), labelled = divisions(window).filter((t) => Math.round((t - window.zero) / each) % every === 0);
+  labelled.forEach((t, k) => {
+    const x = gutter + ((t - window.from) / span) * plot, last = k === labelled.length - 1;
+    const words = (Math.round((t - window.zero) / each) * each * scale[0]).toFixed(places).replace(/^-(?=[0.]*[1-9])/, "−").replace("-", "");
+    pen.textAlign = x < gutter + 20 ? "left" : last && x > gutter + plot - 40 ? "right" : "center";
+    pen.fillText(last ? `${words} ${scale[1]}` : words, x, 4);
+  });
 }
 
 const FLAG_ROWS = 2, FLAG_HEIGHT = 16;

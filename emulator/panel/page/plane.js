@@ -70,7 +70,7 @@ export class Plane {
     pen.lineWidth = 1;
     pen.strokeStyle = colour("--rule");
     pen.fillStyle = colour("--soft");
-    for (const value of ticks(-reach, reach, 8)) {
+    for (const value of ticks(-reach, reach, width < 300 ? 5 : 8)) {
       pen.beginPath(); pen.moveTo(x(value), 0); pen.lineTo(x(value), height); pen.moveTo(0, y(value)); pen.lineTo(width, y(value)); pen.stroke();
       pen.textAlign = "center"; pen.textBaseline = "bottom";
       if (value !== 0 && Math.abs(value) < reach * 0.95) {
@@ -95,7 +95,7 @@ export class Plane {
     if (trail) {
       const omega_e = trail.speed * welcome.pole_pairs, longest = longestVoltage(trail.bus_V);
       const d = newest(trail.i_d), q = newest(trail.i_q), limits = [];
-      if (limit_A) limits.push(`${limit_A < reach ? "dashed circle" : "outside the picture"}: current limit ${digits(limit_A, 3)} A`);
+      if (limit_A) limits.push(`current limit ${digits(limit_A, 3)} A ${limit_A < reach ? "(dashed)" : "(outside the picture)"}`);
       if (welcome.machine) {
         const ellipse = voltageLimit(welcome.machine, omega_e, longest);
         if (ellipse) {
@@ -105,7 +105,7 @@ export class Plane {
           for (const [i_d, i_q] of ellipse) pen.lineTo(x(i_d), y(i_q));
           pen.stroke();
           const seen = ellipse.some(([i_d, i_q]) => Math.abs(i_d) < reach * (width / Math.min(width, height)) && Math.abs(i_q) < reach);
-          limits.push(`${seen ? "green curve" : "outside the picture"}: voltage limit ${digits(longest, 3)} V at this speed, ${digits((100 * voltageOf(welcome.machine, omega_e, d, q)) / longest, 2)} % used`);
+          limits.push(`voltage limit ${digits(longest, 3)} V at this speed ${seen ? "(green)" : "(outside the picture)"}, ${digits((100 * voltageOf(welcome.machine, omega_e, d, q)) / longest, 2)} % used`);
         }
       }
       pen.strokeStyle = colour("--curve-1");

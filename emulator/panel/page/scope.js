@@ -200,12 +200,13 @@ export class Scope {
 
   #draw() {
     if (!this.#size) return;
-    const window = this.window, frame = this.#frame, live = this.#session.welcome.live;
+    const frame = this.#frame, live = this.#session.welcome.live, {from, to} = this.window;
+    const caught = frame?.caught && Number.isFinite(frame.trigger_s);
+    const zero = caught ? frame.trigger_s : this.end_s === null && live ? to : from;
+    const window = {from, to, zero};
     this.#strips.draw(frame, window);
     drawLogic($("logic"), frame, this.chosen.lines, window, this.#size);
-    const caught = frame?.caught && Number.isFinite(frame.trigger_s);
-    const zero = caught ? frame.trigger_s : this.end_s === null && live ? window.to : window.from;
-    drawTimeAxis($("axis"), window, zero, this.#size);
+    drawTimeAxis($("axis"), window, this.#size);
     const marks = this.#session.marks.filter((m) => m.t_s <= window.to && (m.t_s >= window.from || (m.kind === "gap" && m.to_s >= window.from)));
     drawOverlay($("overlay"), window, {marks, trigger_s: frame?.trigger_s, cursors: this.cursors ?? {}, chosen: this.cursor},
       {...this.#size, height: $("stack").clientHeight - 22});

@@ -4,13 +4,13 @@ import {colour, el} from "./dom.js";
 import {extremes, pointTimes, pointValues} from "./frames.js";
 import {grouped, looks, stripTitle} from "./grouping.js";
 import {curveColour} from "./palette.js";
-import {DIVISIONS, decimalsFor, steadyRange, tickStep, ticks} from "./timebase.js";
+import {decimalsFor, divisions, steadyRange, tickStep, ticks} from "./timebase.js";
 import {shownAs} from "./units.js";
 
 export const RIGHT = 10; // pixels right of the plot, the same for every strip
 
 export class Strips {
-  #box; #plots = []; #window = {from: 0, to: 1}; #gutter = 64;
+  #box; #plots = []; #window = {from: 0, to: 1, zero: 0}; #gutter = 64;
   constructor(box) { this.#box = box; }
 
   /// Makes the strips anew. signals: of the welcome, in the order of the view.
@@ -39,8 +39,7 @@ export class Strips {
       },
       axes: [
         {size: 0, gap: 0, ticks: {show: false}, values: (u, at) => at.map(() => null), grid: {stroke: rule, width: 1},
-         splits: () => Array.from({length: DIVISIONS + 1}, (_, k) =>
-           this.#window.from + (k / DIVISIONS) * (this.#window.to - this.#window.from))},
+         splits: () => divisions(this.#window)},
         {size: this.#gutter, stroke: soft, font: "12px system-ui, sans-serif", grid: {stroke: rule, width: 1},
          ticks: {show: false},
          splits: (u, i, low, high) => ticks(low, high, Math.max(2, Math.floor(height / 34))),
@@ -57,7 +56,7 @@ export class Strips {
     return strip;
   }
 
-  /// Draws the frame (null: empty strips) over window {from, to}.
+  /// Draws the frame (null: empty strips) over window {from, to, zero: where divisions count from}.
   draw(frame, window) {
     this.#window = window;
     const times = frame ? pointTimes(frame) : null;

@@ -21,6 +21,13 @@ export function endAfterZoom({from_s, span_s}, at_s, newSpan_s) {
   return at_s + (1 - share) * newSpan_s;
 }
 
+/// Times of the divisions inside a window {from, to}: whole ones from `zero` on.
+export function divisions({from, to, zero}) {
+  const each = (to - from) / DIVISIONS, out = [];
+  for (let k = Math.ceil((from - zero) / each - 1e-6); k <= (to - zero) / each + 1e-6; ++k) out.push(zero + k * each);
+  return out;
+}
+
 /// A step of 1, 2 or 5 times a power of ten that gives at most so many intervals.
 export function tickStep(range, most) {
   if (!(range > 0)) return 1;
