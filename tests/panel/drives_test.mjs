@@ -36,6 +36,20 @@ one("a throttle moved by keys sets the cart in motion", async () => {
   await untilText(page, "#spectrum-text", /Hann window/);
 });
 
+one("pauses, and a step is one PWM period", async () => {
+  await page.evaluate(() => document.activeElement.blur());
+  await page.keyboard.press("p");
+  await untilText(page, "#phase", /paused/);
+  await untilText(page, "#time", /\.\d{6} s/);
+  const before = Number.parseFloat(await textOf(page, "#time"));
+  await page.click("#step");
+  await until(page, (t) => Number.parseFloat(document.getElementById("time").textContent) > t, before);
+  const stepped = Number.parseFloat(await textOf(page, "#time")) - before;
+  assert.ok(Math.abs(stepped - 1 / 8000) < 2e-6, `${stepped} s; the bench expects 8 kHz`); // two times to a microsecond
+  await page.keyboard.press("g");
+  await untilText(page, "#phase", /running/);
+});
+
 one("a second page watches and cannot drive, on a phone without scrolling sideways", async () => {
   const watcher = await opened(program.base, {width: 375, height: 812, phone: true});
   await untilText(watcher, "#phase", /running/);
@@ -45,11 +59,17 @@ one("a second page watches and cannot drive, on a phone without scrolling sidewa
   assert.ok(await watcher.isDisabled("#seat"));
   assert.ok(await watcher.isEnabled("#stop"));
   await untilMeter(watcher, "speed", 10);
-  assert.equal(await watcher.evaluate(() => document.documentElement.scrollWidth - innerWidth), 0);
   const small = await watcher.evaluate(() => [...document.querySelectorAll("button, select, summary, nav a")]
     .filter((e) => e.checkVisibility()).filter((e) => { const r = e.getBoundingClientRect(); return r.width < 44 || r.height < 44; }).map((e) => e.outerHTML));
   assert.deepEqual(small, []);
+  const nameless = await watcher.evaluate(() => [...document.querySelectorAll("button, input, select")]
+    .filter((e) => e.checkVisibility() && !e.labels?.length && !e.ariaLabel && !e.textContent.trim() && e.ariaHidden !== "true").map((e) => e.outerHTML));
+  assert.deepEqual(nameless, []);
   await watcher.screenshot({path: scratch("phone.png")});
+  for (const width of [320, 375, 768, 1100, 1920]) {
+    await watcher.setViewportSize({width, height: 900});
+    await until(watcher, (wide) => innerWidth === wide && document.documentElement.scrollWidth <= wide, width);
+  }
   await watcher.context().close();
 });
 
@@ -104,6 +124,7 @@ one("a connection that breaks comes back as the same driver, with the same pictu
 one("Escape stops the run, and the scenario that was driven runs again to the bit", async (t) => {
   await page.keyboard.press("Escape");
   await untilText(page, "#phase", /ended/);
+  await untilText(page, "#reason", /Stopped at .* no verdict/);
   await untilText(page, "#save", /driven-scenario.yaml/); // it lies beside the record
   const arrives = page.waitForEvent("download");
   await page.click("#save");

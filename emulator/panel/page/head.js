@@ -43,10 +43,12 @@ export class Head {
     $("head").classList.toggle("faulty", state.faults.length > 0);
     const speed = state.phase === "running" && Math.abs(state.speed_factor - 1) > 0.02 ? ` × ${digits(state.speed_factor, 2)}` : "";
     text($("phase"), (welcome?.live ? PHASES[state.phase] ?? state.phase : "finished") + speed);
-    text($("time"), modelTime(state.t_s));
+    text($("time"), modelTime(state.t_s, state.phase === "paused" ? 6 : 3)); // a step is shorter than a millisecond
     text($("verdict"), state.verdict ?? (state.phase === "ended" ? "none" : "not yet"));
     $("verdict").className = state.verdict ?? "";
-    $("verdict").title = state.reason ?? "";
+    $("reason").hidden = state.phase !== "ended" || !state.reason || !welcome?.live;
+    $("reason").className = state.verdict ?? "";
+    text($("reason"), [state.verdict, state.reason].filter(Boolean).join(": "));
     text($("driver"), drives ? "you" : state.driver ? `page ${state.driver}` : "nobody");
     text($("start-text"), state.phase === "paused" ? "Resume" : "Start");
     // With nobody in the driver's seat, Start takes it.
