@@ -34,8 +34,6 @@ std::vector<ReadAction> lines_of(const Scenario& scenario) {
     read.place = place_in_the_scenario(action);
     read.condition = std::move(condition);
     read.line = scenario.resolved.timeline[lines.size()];
-    if (!action.flips.empty())
-      read.flickering = Flickering{0.0, 0.0, static_cast<double>(action.flips.back()) / 1e12};
     lines.push_back(std::move(read));
   };
   for (const Action& action : scenario.timeline) add(action, {});
@@ -129,7 +127,7 @@ void DrivenScenario::go_on() {
       continue;
     }
     offer(at_ps);
-    if (offered_) return;
+    if (offered_ || control_.offered() != nullptr) return;
   }
 }
 
@@ -194,6 +192,10 @@ ReadAction DrivenScenario::compiled(const std::vector<DrivenWord>& words,
     throw InputError(
         "this would happen inside the co-processor, which has no such thing; allowed are throttle, "
         "key, brake, reverse, road, load and supply_voltage. Use a controller in virtual time.");
+  if (road_gives(scenario_.road, action.action.kind))
+    throw InputError(
+        fmt::format("the scenario's road gives {} already. Drive a scenario whose road does not.",
+                    action.action.mark));
   check_with_the_others(action);
   return action;
 }

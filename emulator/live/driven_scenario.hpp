@@ -29,7 +29,8 @@ struct DrivenWord {
 
 class DrivenScenario {
  public:
-  /// All three outlive this; the run runs `scenario` under `control`.
+  /// All three outlive this; the run runs the scenario, which is one that was read, under the
+  /// control.
   DrivenScenario(const Bench&, const Scenario&, LiveControl&);
 
   /// To be done as soon as it can be. Returns its number; what became of it comes by settled().

@@ -5,7 +5,6 @@
 #include <tuple>
 #include <utility>
 
-#include "emulator/scenario/fields.hpp"
 #include "emulator/scenario/read_action.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
@@ -31,13 +30,15 @@ void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& pro
     if (!read.action.cleared) begun.insert(fault_key(read.action));
   }
   std::map<FaultKey, std::int64_t> ends_by_itself;
-  for (const auto& [condition, action, place, line, flickering, table] : actions) {
+  for (const ReadAction& read : actions) {
+    const Action& action = read.action;
     if (action.kind != ActionKind::fault) continue;
     const FaultKey key = fault_key(action);
     if (left_to_the_run.contains(key)) {
       if (!begun.contains(key))
-        problems.add(place, fmt::format("{}: the fault never begins. Add it, or remove this line.",
-                                        action.label));
+        problems.add(
+            read.place,
+            fmt::format("{}: the fault never begins. Add it, or remove this line.", action.label));
       continue;
     }
     if (const auto ended = ends_by_itself.find(key);
@@ -45,13 +46,14 @@ void check_order_of_faults(const std::vector<ReadAction>& actions, Problems& pro
       present.erase(key);
       ends_by_itself.erase(ended);
     }
-    if (flickering) ends_by_itself[key] = action.at_ps + to_ps(flickering->lasts_s);
+    if (action.flickers_ps > 0) ends_by_itself[key] = action.at_ps + action.flickers_ps;
     if (action.cleared) ends_by_itself.erase(key);
     const bool changes = action.cleared ? present.erase(key) == 1 : present.insert(key).second;
     if (!changes)
-      problems.add(place, fmt::format("{}: at this time the fault is {} already. Check the order "
-                                      "in time.",
-                                      action.label, action.cleared ? "absent" : "present"));
+      problems.add(read.place,
+                   fmt::format("{}: at this time the fault is {} already. Check the order "
+                               "in time.",
+                               action.label, action.cleared ? "absent" : "present"));
   }
 }
 
@@ -98,7 +100,8 @@ std::set<std::string> events_that_come(const std::vector<ReadAction>& actions, b
           !possible.contains(read.condition->after))
         continue;
       possible.insert(event_name(read.action));
-      if (read.flickering) possible.insert(event_name(read.action) + std::string(cleared_ending));
+      if (read.action.flickers_ps > 0)
+        possible.insert(event_name(read.action) + std::string(cleared_ending));
     }
   }
   return possible;

@@ -42,6 +42,9 @@ void check_overlaps(const std::vector<ReadAction>&, Problems&);
 /// The events that these lines can make; what waits for others never comes.
 std::set<std::string> events_that_come(const std::vector<ReadAction>&, bool key_at_start);
 
+/// Does the road of this scenario move it? No action may, then.
+bool road_gives(const Road&, ActionKind) noexcept;
+
 /// Do both move the same quantity in the same way, so that the one ends the other?
 bool move_the_same(const Action&, const Action&) noexcept;
 /// How long the movement of a quantity lasts.

@@ -125,6 +125,7 @@ class FaultReader {
       return false;
     }
     d_.read.flickering = Flickering{*share, *present, *lasts};
+    d_.read.action.flickers_ps = to_ps(*lasts);
     d_.pairs.push_back({"intermittent",
                         flow_map({{"probability", fields.text("probability")},
                                   {"lasts", fields.text("lasts")},

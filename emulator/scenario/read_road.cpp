@@ -8,6 +8,7 @@
 #include "emulator/scenario/bench_needs.hpp"
 #include "emulator/scenario/fields.hpp"
 #include "emulator/scenario/keys.hpp"
+#include "emulator/scenario/read_action.hpp"
 #include "emulator/scenario/readers.hpp"
 #include "emulator/scenario/vocabulary.hpp"
 
@@ -52,6 +53,12 @@ void check_quantity(const YamlNode& list, const ActionWord& word, const Bench& b
 }
 
 }  // namespace
+
+bool road_gives(const Road& road, ActionKind kind) noexcept {
+  for (std::size_t k = 0; k < road_words.size(); ++k)
+    if (word_of(road_words[k]).kind == kind) return (road.*lines_of_words[k]).any();
+  return false;
+}
 
 std::vector<std::string> read_road(const YamlNode& list, const Bench& bench, Scenario& scenario,
                                    Problems& problems) {

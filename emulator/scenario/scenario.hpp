@@ -56,6 +56,7 @@ struct Action {
   std::shared_ptr<const Shape> shape;  // in the place of value and ramp
   double least = 0.0, most = 0.0;      // what it keeps the quantity within
   std::vector<std::int64_t> flips;     // of an intermittent fault, see draw_flips()
+  std::int64_t flickers_ps = 0;        // of an intermittent fault: by then it is over
   std::string end_mark;                // of an intermittent fault: its end's name in the record
   std::size_t body = 0;                // a plant::TemperatureNode
   std::string mark;                    // its name in the record: "key on", "hall_line_open cleared"

@@ -7,6 +7,7 @@
 namespace stillrotor {
 namespace {
 
+namespace fs = std::filesystem;
 using test::Folder;
 using testing::AllOf;
 using testing::HasSubstr;
@@ -212,6 +213,27 @@ TEST_F(DrivenScenarioTest, AStoppedRunLeavesAShorterScenarioThatSaysWhatItLeaves
                            "#   {when: \"time since brake on > 1 s\", by: 20 s",
                            "#   {measure: late", "#   {measure: braked"})
     EXPECT_THAT(yaml, HasSubstr(said));
+}
+
+TEST_F(DrivenScenarioTest, WhatTheRoadGivesNobodyDrives) {
+  const Bench cart = load_bench(
+      fs::path(STILLROTOR_SOURCE_DIR) / "configs/benches/orchard-cart-mid.yaml", {}, "/none");
+  const Scenario hill = load_scenario(
+      folder_.write("hill.yaml", "scenario: Hill\nlasts: 9 s\nroad: [{at: 9 m, slope: 6 %}]\n"),
+      cart);
+  DrivenScenario driven(cart, hill, control_);
+  driven.act({{"over", "1 s"}, {"slope", "1 %"}});
+  EXPECT_THAT(driven.settled().at(0).why, HasSubstr("the scenario's road gives slope already"));
+}
+
+// The scenario's own fault comes and goes from 5 s to 6 s, whatever was drawn for its last time.
+TEST_F(DrivenScenarioTest, AnIntermittentFaultIsPresentToItsEnd) {
+  const std::vector<DrivenWord> broken = {{"fault", "hall_line_open"}, {"line", "W"}};
+  stand_at(5'990 * ms);
+  EXPECT_THAT(act(broken).why, HasSubstr("present already"));
+  stand_at(6'000 * ms);
+  EXPECT_TRUE(act(broken).done);
+  EXPECT_EQ(load(driven_.yaml()).timeline.size(), scenario_.timeline.size() + 1);
 }
 
 TEST_F(DrivenScenarioTest, ARunThatEndsAtOnceStillLeavesAScenario) {
