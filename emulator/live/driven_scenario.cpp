@@ -72,8 +72,8 @@ std::string sentences(const InputError& error) {
   std::string all;
   for (const std::string& message : error.messages) {
     std::string_view text = message;
-    for (const std::string& place : {std::string(here) + ": ", std::string(": ")})
-      if (text.starts_with(place)) text.remove_prefix(place.size());
+    if (text.starts_with(here)) text.remove_prefix(here.size());
+    if (text.starts_with(": ")) text.remove_prefix(2);
     all += all.empty() ? "" : " ";
     all += text;
   }
