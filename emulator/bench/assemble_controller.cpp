@@ -73,9 +73,50 @@ class ControllerAssembler {
     for (const char* path : {"controller.crystal", "controller.reference",
                              "controller.input_divider", "controller.watch"})
       not_of_this_part(path, !cortex);
+    partners(cortex, build_dir);
     for (const char* path : {"controller.clock", "controller.comparator_hysteresis"})
       not_of_this_part(path, cortex);
     d_.bench.controller = d_.mcu;
+  }
+
+  /// A partner's wires belong together; which pins there are, and free, the controller says itself.
+  void partners(bool cortex, const std::filesystem::path& build_dir) {
+    constexpr std::array eeprom{"clock", "data", "address_pins", "image", "write_time"};
+    constexpr std::array gate_driver{"clock", "in", "out", "select"};
+    const auto check = [&](std::string_view partner, const auto& all, std::size_t wires) {
+      const auto path = [&](const char* row) {
+        return fmt::format("controller.partners.{}.{}", partner, row);
+      };
+      const bool fitted = std::any_of(all.begin(), all.end(),
+                                      [&](const char* row) { return readings_.given(path(row)); });
+      for (std::size_t i = 0; i < all.size(); ++i) {
+        not_of_this_part(path(all[i]).c_str(), !cortex);
+        if (!fitted) readings_.hide_default(path(all[i]));
+        if (cortex && fitted && i < wires && !readings_.given(path(all[i])))
+          problems_.add(readings_.at("controller.part").place,
+                        fmt::format("{} is missing; allowed a pin for each of this partner's "
+                                    "wires. Add it, or remove controller.partners.{}.",
+                                    path(all[i]), partner));
+      }
+    };
+    check("eeprom", eeprom, 2);
+    check("gate_driver", gate_driver, gate_driver.size());
+    if (const Reading& image = readings_.at("controller.partners.eeprom.image");
+        !image.written.empty()) {
+      d_.mcu.partners.eeprom.image = resolve_path(image, build_dir);
+      d_.eeprom_image = d_.mcu.partners.eeprom.image.string();
+      first_bytes(image, d_.mcu.partners.eeprom.image,
+                  "Check the path; it counts from the bench file.", problems_);
+    }
+    const bool wired = !d_.line[io::index(io::line::driver_fault)].pin.empty();
+    d_.mcu.partners.gate_driver.fault_high =
+        d_.line[io::index(io::line::driver_fault)].active_high != 0;
+    if (const char* clock = "controller.partners.gate_driver.clock";
+        readings_.given(clock) && !wired)
+      problems_.add(readings_.at(clock).place,
+                    "controller.partners.gate_driver stands on a bench whose driver has no fault "
+                    "line; allowed with one, its status follows it. Write harness: {driver: "
+                    "{fault: <pin>}}, and bridge.driver.trip_current.");
   }
 
   void not_of_this_part(const char* path, bool hide) {

@@ -113,6 +113,33 @@ std::vector<Parameter> mcu_and_capture() {
   return all;
 }
 
+/// Small parts beside the chip, on the controller's own board (stm32f405).
+std::vector<Parameter> partners() {
+  const auto pin = [](std::string path, Access<std::string> at, std::string what) {
+    return text("controller.partners." + std::move(path), std::move(at), "a pin", optional,
+                std::move(what), role::mcu);
+  };
+  return {
+      pin("eeprom.clock", AT(mcu.partners.eeprom.clock),
+          "the chip's pin at the clock of an EEPROM on I2C (4096 bytes, pages of 32)"),
+      pin("eeprom.data", AT(mcu.partners.eeprom.data), "the chip's pin at its data"),
+      whole("controller.partners.eeprom.address_pins", AT(mcu.partners.eeprom.address_pins), 0, 7,
+            by_default("0"), "its three address pins: it answers to 0x50 and that", role::mcu),
+      text("controller.partners.eeprom.image", AT(eeprom_image), "a path", optional,
+           "what it holds from its first byte on, relative to the bench file; absent: erased",
+           role::mcu),
+      real("controller.partners.eeprom.write_time", AT(mcu.partners.eeprom.write_s), Family::time,
+           above("0 s", "100 ms"), by_default("5 ms"), "for a page; meanwhile it does not answer",
+           role::mcu),
+      pin("gate_driver.clock", AT(mcu.partners.gate_driver.clock),
+          "the chip's pin at the clock of a gate driver's registers on SPI"),
+      pin("gate_driver.in", AT(mcu.partners.gate_driver.in), "at the driver's data input"),
+      pin("gate_driver.out", AT(mcu.partners.gate_driver.out), "at the driver's data output"),
+      pin("gate_driver.select", AT(mcu.partners.gate_driver.select),
+          "at the driver's select, low selects; until its enable bit is set no gate is driven"),
+  };
+}
+
 std::vector<Parameter> on_wires() {
   const auto offset = [](std::string path, Access<int> at, const Wanted& wanted, std::string what) {
     return whole("controller.registers." + std::move(path), std::move(at), 0, 1 << 30, wanted,
@@ -261,8 +288,8 @@ std::vector<Parameter> belief() {
 
 std::vector<Parameter> controller_parameters() {
   std::vector<Parameter> all;
-  for (auto section :
-       {common(), mcu_and_capture(), on_wires(), standin(), volts_per_hertz(), belief()})
+  for (auto section : {common(), mcu_and_capture(), partners(), on_wires(), standin(),
+                       volts_per_hertz(), belief()})
     all.insert(all.end(), section.begin(), section.end());
   return all;
 }

@@ -78,7 +78,7 @@ struct Draft {
   // controller
   int backend = 0;
   int kind = 0;  // of the stand-in
-  std::string firmware, firmware_settings, firmware_watch, capture_file;
+  std::string firmware, firmware_settings, firmware_watch, capture_file, eeprom_image;
   io::StandinScaling scaling;
   struct {
     double pwm_frequency_Hz = 0, dead_time_s = 0, current_limit_A = 0;

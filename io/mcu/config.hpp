@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "io/connector.hpp"
+#include "io/mcu/partners.hpp"
 
 namespace stillrotor::io {
 
@@ -22,7 +23,8 @@ struct McuConfig {
   double input_divider = 1.0;  // above 0, up to 1: from the wires to the analog pins
   std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected
   std::array<std::string, channel_count>
-      adc_pins;  // by ChannelId; "ADC3" or "PC3", "AIN0" or "PD6"; empty: not connected
+      adc_pins;             // by ChannelId; "ADC3" or "PC3", "AIN0" or "PD6"; empty: not connected
+  PartnersConfig partners;  // of stm32f405
   std::vector<SettingChange> settings;  // into the EEPROM, by the names of an ELF file
 };
 

@@ -61,12 +61,27 @@ void Chip::attach_blocks() {
     bus.attach(p.base, block, port, p.name);
   }
   for (const UsartBlock& u : part.usarts)
-    bus.attach(u.base, block,
-               usarts_.emplace_back(u, core_, clocks_,
-                                    [this](Cycle at, std::string_view text) {
-                                      outside_.text(clocks_.time_at(at), text);
-                                    }),
-               u.name);
+    bus.attach(
+        u.base, block,
+        usarts_.emplace_back(
+            u, core_, clocks_,
+            [this](Cycle at, std::string_view text) { outside_.text(clocks_.time_at(at), text); },
+            [this, base = u.base](bool transmits, Cycle at) {
+              for (const SerialRequest& r : part_.serial->requests)
+                if (r.block == base && r.transmits == transmits &&
+                    motor_->carry(r.controller, r.stream, r.channel, at))
+                  return true;
+              return false;
+            }),
+        u.name);
+  for (const CanBlock& c : part.cans)
+    bus.attach(
+        c.base, block,
+        cans_.emplace_back(c, core_, clocks_,
+                           [this, &c](std::string_view what) { guesses_.remark(c.name, what); }),
+        c.name);
+  // Behind the registers, FIFOs and their debug access.
+  for (const UsbBlock& u : part.usbs) bus.attach(u.base, 0x40000, usbs_.emplace_back(), u.name);
   for (const KeptBlock& k : part.kept)
     bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows),
                k.name);
@@ -75,6 +90,17 @@ void Chip::attach_blocks() {
                    not_modelled(who, what, at);
                  });
   for (Port& port : ports_) port.follow(*motor_);
+  serial_.emplace(
+      *part.serial, core_, clocks_, ports_,
+      [this](const SerialRequest& r, Cycle at) {
+        return motor_->carry(r.controller, r.stream, r.channel, at);
+      },
+      [this](std::string_view who, std::string_view what) { guesses_.remark(who, what); });
+  for (Port& port : ports_) port.follow(*serial_);
+  motor_->stream_enabled = [this](Cycle at) {
+    serial_->serve(at);
+    for (Usart& usart : usarts_) usart.serve(at);
+  };
   clocks_.follow(*motor_);
 }
 
@@ -116,11 +142,14 @@ void Chip::reset(ResetCause cause) noexcept {
   window_watchdog_.reset(now);
   for (Port& port : ports_) port.reset(now);
   for (Usart& usart : usarts_) usart.reset(now);
+  for (Can& can : cans_) can.reset(now);
+  for (Usb& usb : usbs_) usb.reset(now);
   power_.reset(now);
   crc_.reset(now);
   for (std::size_t i = 0; i < kept_.size(); ++i)
     if (!part_.kept[i].backup) kept_[i].reset(now);
   motor_->reset(now);
+  serial_->reset(now);
   core_.reset();
   if (flash_controller_.watchdog_from_start()) watchdog_.start(now);
 }
@@ -161,17 +190,34 @@ std::string Chip::coverage() const {
   list("Waits in vain:", guesses_.poll_loops(),
        [&](const PollLoop& l) { return guesses_.describe(l); });
   list("Asked for, and not done:", guesses_.remarks(), [](const std::string& r) { return r; });
+  constexpr std::uint64_t chain_told = 10'000;
+  if (const auto& chain = core_.exceptions().longest_chain(); chain.count >= chain_told)
+    text += fmt::format("Exception {} came {} times in a row: what it interrupts stood still.\n",
+                        chain.number, chain.count);
   text += fmt::format("Resets by the firmware or a watchdog: {}. Exceptions taken: {}.\n", resets_,
                       core_.exceptions().taken);
   return text;
 }
 
+/// A watchdog ends it on the part; without one it goes on for ever.
+void Chip::look_for_storms() noexcept {
+  if (!core_.storms() || !core_.can_go_on()) return;
+  if (watchdog_.runs() || window_watchdog_.runs()) return;
+  core_.end_as_hung(
+      "an endless fault: its handler comes back to the instruction that faults, and no "
+      "watchdog runs;");
+}
+
 void Chip::run(Time until) noexcept {
   // The clock may change on the way: cycles are worked out anew until the time has come.
+  // What is due by now has to happen even where the time has come: an instruction may have ended
+  // behind two edges, and only the first has been told.
   comes_back_ = false;
-  while (core_.can_go_on() && now() < until && !comes_back_) {
+  while (core_.can_go_on() && !comes_back_ &&
+         (now() < until || core_.scheduler().next() <= core_.now())) {
     core_.run(clocks_.cycle_at(until));
     if (core_.reset_requested()) reset(cause_);
+    look_for_storms();
   }
 }
 

@@ -9,6 +9,7 @@
 #include <functional>
 #include <memory>
 
+#include "io/mcu/cortexm/can.hpp"
 #include "io/mcu/cortexm/crc_unit.hpp"
 #include "io/mcu/cortexm/external_lines.hpp"
 #include "io/mcu/cortexm/fixed_words.hpp"
@@ -17,7 +18,9 @@
 #include "io/mcu/cortexm/motor_path.hpp"
 #include "io/mcu/cortexm/power_control.hpp"
 #include "io/mcu/cortexm/program.hpp"
+#include "io/mcu/cortexm/serial/serial_blocks.hpp"
 #include "io/mcu/cortexm/usart.hpp"
+#include "io/mcu/cortexm/usb.hpp"
 #include "io/mcu/cortexm/watchdogs.hpp"
 #include "io/mcu/workload.hpp"
 
@@ -76,6 +79,7 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
   void in_vain(const char* block, Word address, bool written, Obstacle o) noexcept override {
     guesses_.in_vain(block, address, written, o);
   }
+  void look_for_storms() noexcept;
   void attach_blocks();
   void guard_blocks();
   void configured(PinId pin, Cycle at) noexcept override;
@@ -105,8 +109,11 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
   // Their addresses are kept by the bus.
   std::deque<Port> ports_;
   std::deque<Usart> usarts_;
+  std::deque<Can> cans_;
+  std::deque<Usb> usbs_;
   std::deque<KeptRegisters> kept_;
   std::optional<MotorBlocks> motor_;
+  std::optional<SerialBlocks> serial_;
   ResetCause cause_ = ResetCause::software;
   unsigned resets_ = 0;
   bool comes_back_ = false;

@@ -5,9 +5,12 @@
 #include <algorithm>
 #include <deque>
 
+#include "io/mcu/cortexm/board/board.hpp"
+#include "io/mcu/cortexm/board/eeprom.hpp"
+#include "io/mcu/cortexm/board/gate_driver.hpp"
 #include "io/mcu/cortexm/debug_view.hpp"
-#include "io/mcu/cortexm/pin_names.hpp"
 #include "io/mcu/cortexm/stored_settings.hpp"
+#include "io/mcu/cortexm/wiring.hpp"
 #include "io/mcu/debugger/debuggable.hpp"
 #include "io/mcu/watch.hpp"
 
@@ -18,12 +21,6 @@ using namespace cortexm;
 
 constexpr double off_V = 1.8;             // supply's lower end (datasheet, from memory)
 constexpr double highest_board_V = 30.0;  // what the bench can give
-
-struct Wires {
-  std::array<std::optional<PinId>, line_count> lines;        // by LineId
-  std::array<std::array<std::optional<LineId>, 16>, 16> at;  // what hangs on each pin, by port
-  std::array<std::array<std::optional<ChannelId>, 16>, 16> channel;
-};
 
 class CortexController final : public SimulatedController,
                                public Doubter,
@@ -39,6 +36,12 @@ class CortexController final : public SimulatedController,
         config_(config),
         wires_(wires) {
     driven_.fill(Level::released);
+    at_gates_.fill(Level::released);
+    // They outlast the chip's lives: an EEPROM keeps what it holds.
+    if (config_.partners.eeprom.fitted())
+      board_.add(eeprom_.emplace(config_.partners.eeprom), wires_.eeprom);
+    if (config_.partners.gate_driver.fitted())
+      board_.add(gate_driver_.emplace(), wires_.gate_driver);
   }
 
   void power(double volts, Time at, World& world) override {
@@ -62,14 +65,18 @@ class CortexController final : public SimulatedController,
     const std::uint64_t told_before = told_;
     if (chip_ != nullptr && waiting_.empty()) {
       const Time until = horizon - began_;
-      while (chip_->core().can_go_on() && chip_->now() < until && waiting_.empty() &&
-             told_ == told_before) {
+      // Once at least: it may be ahead of the horizon, and have an edge left before it.
+      do {
         chip_->run(watched_ != nullptr ? std::min(until, watched_->next() - began_) : until);
         if (watched_ != nullptr) read_variables();
-      }
+      } while (chip_->core().can_go_on() && chip_->now() < until && waiting_.empty() &&
+               told_ == told_before);
       if (!chip_->core().can_go_on() && health_ == Health::running) {
-        health_ = Health::crashed;
-        diagnosis_ = fmt::format("The firmware did what the processor cannot go on from: {}.",
+        health_ = chip_->core().hung() ? Health::hung : Health::crashed;
+        diagnosis_ = fmt::format("{}: {}.",
+                                 chip_->core().hung()
+                                     ? "The firmware makes no progress"
+                                     : "The firmware did what the processor cannot go on from",
                                  chip_->core().end());
         if (view_) view_->ended();
       }
@@ -90,6 +97,7 @@ class CortexController final : public SimulatedController,
 
   void deliver(const Edge& edge) noexcept override {
     const auto& pin = wires_.lines[index(edge.line)];
+    if (edge.line == line::driver_fault) tell_trip(edge.level);
     if (chip_ != nullptr && pin && !from_controller(edge.line)) chip_->set_input(*pin, edge.level);
   }
   Health health() const noexcept override { return health_; }
@@ -146,8 +154,13 @@ class CortexController final : public SimulatedController,
       world_->text(began_ + t, text);
     };
     outside.driven = [this](PinId pin, Level level, Time t) {
+      if (board_.holds(pin)) tell_board(pin, level, began_ + t);
       const auto line = wires_.at[pin.port][pin.number];
       if (!line || !from_controller(*line)) return;
+      if (is_gate(*line)) {
+        at_gates_[index(*line)] = level;
+        if (gate_driver_ && !gate_driver_->enabled()) return;
+      }
       drive(*line, level, began_ + t);
       chip_->come_back();
     };
@@ -165,6 +178,24 @@ class CortexController final : public SimulatedController,
     for (std::size_t i = 0; i < line_count; ++i)
       if (wires_.lines[i] && !from_controller(line_id(i)))
         chip_->set_input(*wires_.lines[i], world_->level(line_id(i), at));
+    at_gates_.fill(Level::released);
+    if (wires_.lines[index(line::driver_fault)]) tell_trip(world_->level(line::driver_fault, at));
+    board_.start([this](PinId pin, Level level) { chip_->set_input(pin, level); }, at);
+  }
+
+  void tell_trip(Level level) noexcept {
+    if (gate_driver_)
+      gate_driver_->trip((level == Level::high) == config_.partners.gate_driver.fault_high &&
+                         level != Level::released);
+  }
+  /// A frame may end with this edge, and the gate driver let the gates through or not.
+  void tell_board(PinId pin, Level level, Time at) noexcept {
+    const bool before = gate_driver_ && gate_driver_->enabled();
+    board_.driven(pin, level, at);
+    if (!gate_driver_ || gate_driver_->enabled() == before) return;
+    for (std::size_t i = 0; i < gate_count; ++i)
+      drive(line_id(i), before ? Level::released : at_gates_[i], at);
+    chip_->come_back();
   }
 
   void stop(Time at) {
@@ -209,6 +240,10 @@ class CortexController final : public SimulatedController,
   World* world_ = nullptr;
   double supply_V_ = 0.0;            // of the chip
   double brown_out_rising_V_ = 0.0;  // by its option bytes, while it is off
+  Board board_;
+  std::optional<Eeprom> eeprom_;
+  std::optional<GateDriver> gate_driver_;
+  std::array<Level, gate_count> at_gates_{};  // what the chip drives there
   std::unique_ptr<Chip> chip_;
   mcu::Debugger* debugger_ = nullptr;
   mcu::WatchedValues* watched_ = nullptr;
@@ -223,43 +258,6 @@ class CortexController final : public SimulatedController,
   std::optional<Doubt> doubt_;  // of the chip's earlier lives
   std::string coverage_;        // of the chip's earlier lives
 };
-
-Wires connect(const McuConfig& config, const ChipPart& part) {
-  Wires wires;
-  const auto take = [&](PinId pin, const std::string& text, const std::string& path) {
-    if (wires.at[pin.port][pin.number] || wires.channel[pin.port][pin.number])
-      throw ConfigError(path,
-                        fmt::format("pin {} already carries another signal. Give each signal a "
-                                    "pin of its own.",
-                                    text));
-  };
-  for (std::size_t i = 0; i < line_count; ++i) {
-    const std::string& text = config.line_pins[i];
-    if (text.empty()) continue;
-    const LineId line{static_cast<std::uint16_t>(i)};
-    const auto path = fmt::format("harness.{}", name(line));
-    const auto pin = find_pin(part, text);
-    if (!pin)
-      throw ConfigError(
-          path, fmt::format("pin is {}; allowed on {}: {}.", text, part.name, allowed_pins(part)));
-    take(*pin, text, path);
-    wires.lines[i] = pin;
-    wires.at[pin->port][pin->number] = line;
-  }
-  for (std::size_t i = 0; i < channel_count; ++i) {
-    const std::string& text = config.adc_pins[i];
-    if (text.empty()) continue;
-    const ChannelId channel{static_cast<std::uint16_t>(i)};
-    const auto path = fmt::format("harness.channels.{}", name(channel));
-    const auto pin = find_analog_pin(part, text);
-    if (!pin)
-      throw ConfigError(path, fmt::format("analog pin is {}; allowed on {}: {}.", text, part.name,
-                                          allowed_analog_pins(part)));
-    take(*pin, text, path);
-    wires.channel[pin->port][pin->number] = channel;
-  }
-  return wires;
-}
 
 }  // namespace
 

@@ -50,6 +50,7 @@ void Core::power_on() noexcept {
 
 void Core::reset() noexcept {
   end_.clear();
+  hung_ = false;
   sleep_ = Sleep::awake;
   reset_requested_ = false;
   system_control_.reset();
@@ -116,6 +117,7 @@ void Core::act(Trap trap) noexcept {
 /// What is due by now may be more urgent: it arrives late.
 void Core::enter_by(Trap trap) noexcept {
   if (!exceptions_.act(trap)) fail("lockup: a fault that no handler can take");
+  if (storms()) pause();  // whoever owns the part looks whether anything ends it
   if (exceptions_.sleeps_on_exit()) sleep_ = Sleep::interrupt;
 }
 

@@ -50,6 +50,14 @@ class Core {
   bool can_go_on() const noexcept { return end_.empty(); }
   /// Why not; with PC and encoding. name: of an address, for it (may give nothing).
   const std::string& end() const noexcept { return end_; }
+  /// It cannot go on because it makes no progress and never can.
+  /// A fault comes over and over, and nothing is done between.
+  bool storms() const noexcept { return exceptions_.same_fault >= 10'000; }
+  bool hung() const noexcept { return hung_; }
+  void end_as_hung(std::string_view what) noexcept {
+    hung_ = true;
+    fail(what);
+  }
   bool asleep() const noexcept { return sleep_ != Sleep::awake; }
   Cycle cycles_asleep() const noexcept { return cycles_asleep_; }
   /// Asked for by the firmware (SYSRESETREQ) and not yet served: whoever owns the part resets it.
@@ -97,7 +105,7 @@ class Core {
   SystemControl system_control_;
   CycleCounter cycle_counter_;
   Sleep sleep_ = Sleep::awake;
-  bool reset_requested_ = false, paused_ = false;
+  bool reset_requested_ = false, paused_ = false, hung_ = false;
   Onlooker* onlooker_ = nullptr;
   Cycle cycles_asleep_ = 0;
   std::string end_;

@@ -190,6 +190,7 @@ bool DebugView::write_register(std::size_t number, std::uint64_t value) noexcept
 
 std::size_t DebugView::read_memory(std::uint32_t address, std::span<std::uint8_t> bytes) noexcept {
   std::size_t done = 0;
+  GuardWatcher* const watcher = std::exchange(cpu_.bus.watcher, nullptr);  // not the firmware's
   while (done < bytes.size()) {
     const Word at = address + static_cast<Word>(done);
     const unsigned size = access_bytes(at, bytes.size() - done);
@@ -198,6 +199,7 @@ std::size_t DebugView::read_memory(std::uint32_t address, std::span<std::uint8_t
     std::memcpy(bytes.data() + done, &value, size);
     done += size;
   }
+  cpu_.bus.watcher = watcher;
   return done;
 }
 

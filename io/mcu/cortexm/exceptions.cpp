@@ -232,8 +232,22 @@ void Exceptions::stack_and_take(Word return_address) noexcept {
   }
   if (locked_up_) return;
   let_pass(entry_cycles);
-  const unsigned number = candidate(cpu_.execution_priority());
-  take(number != 0 ? number : highest_pending(), link);
+  unsigned number = candidate(cpu_.execution_priority());
+  if (number == 0) number = highest_pending();
+  count_chain(number, false);
+  take(number, link);
+}
+
+void Exceptions::count_chain(unsigned number, bool chained) noexcept {
+  chain_ = {number, chained && number == chain_.number ? chain_.count + 1 : 1};
+  if (chain_.count > longest_.count) longest_ = chain_;
+}
+
+/// Nothing but the refill lies between a return and a fault of the instruction that it went to.
+void Exceptions::count_fault(Word pc) noexcept {
+  constexpr Cycle refill = 64;
+  const bool again = pc == returned_to_ && cpu_.cycle - returned_at_ <= refill;
+  same_fault = again ? same_fault + 1 : 0;
 }
 
 void Exceptions::enter() noexcept { stack_and_take(cpu_.pc()); }
@@ -289,6 +303,7 @@ bool Exceptions::act(Trap trap) noexcept {
     default:
       return true;
   }
+  if (trap != Trap::supervisor_call) count_fault(c.pc());
   fault(number);
   if (locked_up_) return false;
   stack_and_take(c.pc());
@@ -306,10 +321,11 @@ void Exceptions::deactivate(unsigned number) noexcept {
 
 /// What may follow without unstacking.
 bool Exceptions::follow(Word exc_return) noexcept {
-  const unsigned next_one = candidate(cpu_.execution_priority());
-  if (next_one == 0) return false;
+  if (candidate(cpu_.execution_priority()) == 0) return false;
   let_pass(tail_chain_cycles);
-  take(candidate(cpu_.execution_priority()), exc_return);
+  const unsigned next = candidate(cpu_.execution_priority());
+  count_chain(next, true);
+  take(next, exc_return);
   return true;
 }
 
@@ -414,6 +430,8 @@ void Exceptions::pop_frame(Word frame, Word exc_return) noexcept {
   const Cycle before = c.cycle;  // the refill is part of the return
   c.set_pc(words[6]);
   if (c.cycle != before) c.cycle = std::max(before, c.cycle - 2);
+  returned_to_ = words[6] & ~Word{1};
+  returned_at_ = c.cycle;
 }
 
 }  // namespace stillrotor::io::cortexm

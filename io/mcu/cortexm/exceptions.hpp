@@ -97,6 +97,15 @@ class Exceptions {
   bool align_stack = true, thread_from_any = false;   // CCR.STKALIGN, NONBASETHRDENA
   bool sleep_on_exit = false, event_on_pend = false;  // SCR
   std::uint64_t taken = 0;                            // entries so far, tail-chained ones too
+  /// How many times in a row a handler has come back to the instruction that faults, and it faulted
+  /// again before anything else was done.
+  std::uint64_t same_fault = 0;
+  /// Handlers in a row of one exception without an instruction of what it interrupts: the longest.
+  struct Chain {
+    unsigned number = 0;
+    std::uint64_t count = 0;
+  };
+  const Chain& longest_chain() const noexcept { return longest_; }
   ExceptionTimes times;
 
  private:
@@ -125,6 +134,11 @@ class Exceptions {
   std::array<std::uint8_t, exception::most> priority_{};
   unsigned pending_count_ = 0;
   bool locked_up_ = false, sleep_ = false;
+  Word returned_to_ = ~Word{0};
+  Cycle returned_at_ = 0;
+  Chain chain_, longest_;
+  void count_chain(unsigned number, bool chained) noexcept;
+  void count_fault(Word pc) noexcept;
 };
 
 }  // namespace stillrotor::io::cortexm

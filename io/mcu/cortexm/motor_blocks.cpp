@@ -98,6 +98,7 @@ class MotorBlocks::Carrier final : public DmaListener {
   void interrupt(unsigned stream, bool high, Cycle) noexcept override {
     owner_.set_vector(owner_.part_.dma_vectors[index_][stream], high);
   }
+  void enabled(unsigned, Cycle at) noexcept override { owner_.stream_enabled(at); }
   Dma dma;
 
  private:
@@ -225,14 +226,18 @@ void MotorBlocks::interrupt(bool high, Cycle) noexcept {
   set_vector(part_.converters_vector, high);
 }
 
-bool MotorBlocks::request(const RequestWire& w, Cycle at) noexcept {
-  return carriers_[w.controller].dma.request(w.stream, w.channel, at);
+std::optional<Word> MotorBlocks::carry(unsigned controller, unsigned stream, unsigned channel,
+                                       Cycle at) noexcept {
+  return carriers_[controller].dma.request(stream, channel, at);
+}
+std::optional<Word> MotorBlocks::request(const RequestWire& w, Cycle at) noexcept {
+  return carry(w.controller, w.stream, w.channel, at);
 }
 
 bool MotorBlocks::request(unsigned converter, Cycle at) noexcept {
   bool last = false;
   for (const RequestWire& w : part_.requests)
-    if (w.timer == 0 && w.converter == converter) last |= request(w, at);
+    if (w.timer == 0 && w.converter == converter) last |= request(w, at) == Word{0};
   return last;
 }
 

@@ -31,6 +31,11 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
               NotModelled);
   ~MotorBlocks() override;
   void reset(Cycle at) noexcept;
+  /// One item by that stream, for a block that is not of these; as Dma::request().
+  std::optional<Word> carry(unsigned controller, unsigned stream, unsigned channel,
+                            Cycle at) noexcept;
+  /// Called when a stream has been enabled.
+  std::function<void(Cycle)> stream_enabled = [](Cycle) {};
 
   /// That pin's alternate function is an output of a timer's.
   bool drives(PinId) const noexcept;
@@ -50,7 +55,7 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   void set_vector(unsigned vector, bool high) noexcept;
   const TimerWire* wire_of(PinId) const noexcept;
   Unit* unit(unsigned number) noexcept;
-  bool request(const RequestWire&, Cycle) noexcept;
+  std::optional<Word> request(const RequestWire&, Cycle) noexcept;
 
   const MotorPart& part_;
   Core& core_;

@@ -49,6 +49,8 @@ class Port final : public Peripheral {
   }
   bool is_alternate(unsigned pin) const noexcept { return (mode_ >> (2 * pin) & 3) == 2; }
   Level driven(unsigned pin) const noexcept { return driven_[pin]; }
+  /// What set_input() has said.
+  Level outside(unsigned pin) const noexcept { return outside_[pin]; }
   bool reads_high(unsigned pin) const noexcept { return seen_ >> pin & 1; }
 
  private:

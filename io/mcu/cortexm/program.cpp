@@ -17,6 +17,22 @@ bool lies_in(std::uint64_t address, std::uint64_t bytes, Word base, Word size) n
   return address >= base && address + bytes <= std::uint64_t{base} + size;
 }
 
+/// Two that load to the same bytes: which of them the flash would hold, nobody says.
+void refuse_overlaps(const mcu::ElfFile& file, const std::vector<mcu::Segment>& segments) {
+  const auto described = [&](std::size_t i) {
+    return fmt::format("segment {} (0x{:08x} to 0x{:08x})", i, segments[i].physical_address,
+                       segments[i].physical_address + segments[i].content.size() - 1);
+  };
+  for (std::size_t i = 0; i < segments.size(); ++i)
+    for (std::size_t k = 0; k < i; ++k)
+      if (segments[i].physical_address <
+              segments[k].physical_address + segments[k].content.size() &&
+          segments[k].physical_address < segments[i].physical_address + segments[i].content.size())
+        file.refuse(fmt::format("loads {} over {}", described(i), described(k)),
+                    "Check the linker script's load addresses (AT>); segments count from 0, of "
+                    "those that have content.");
+}
+
 /// Initialised data is stored in flash: the physical address counts, the virtual one must exist.
 void place(const mcu::ElfFile& file, const mcu::Segment& s, const Memories& m, Program& program) {
   const std::uint64_t size = s.content.size();
@@ -80,7 +96,9 @@ const Named* Program::find(std::string_view name) const {
 Program read_program(std::string_view bytes, const Memories& memories, const std::string& name) {
   const mcu::ElfFile file(bytes, {EM_ARM, "Arm", compiler}, name);
   Program program;
-  for (const mcu::Segment& segment : file.segments()) place(file, segment, memories, program);
+  const std::vector<mcu::Segment> segments = file.segments();
+  refuse_overlaps(file, segments);
+  for (const mcu::Segment& segment : segments) place(file, segment, memories, program);
   if (program.flash.empty())
     file.refuse("holds no program", "Check the linker's map: no section goes to flash.");
   check_vectors(file, memories, program);

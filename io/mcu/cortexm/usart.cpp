@@ -7,15 +7,17 @@ enum : Word { SR = 0x00, DR = 0x04, BRR = 0x08, CR1 = 0x0c, CR2 = 0x10, CR3 = 0x
 constexpr Word overrun = 8, idle = 0x10, received_flag = 0x20, complete = 0x40, empty = 0x80;
 constexpr Word enabled = 0x2000, nine_bits = 0x1000, over_8 = 0x8000, transmits = 8, receives = 4;
 constexpr Word empty_interrupt = 0x80, complete_interrupt = 0x40, received_interrupt = 0x20;
+constexpr Word asks_to_receive = 0x40, asks_to_transmit = 0x80;  // CR3: DMAR, DMAT
 constexpr std::size_t longest_line = 240;
 
 }  // namespace
 
-Usart::Usart(const UsartBlock& block, Core& core, const ClockTree& clocks, Text text)
+Usart::Usart(const UsartBlock& block, Core& core, const ClockTree& clocks, Text text, Carry carry)
     : block_(block),
       core_(core),
       clocks_(clocks),
       text_(std::move(text)),
+      carry_(std::move(carry)),
       event_(core.scheduler().make<&Usart::on_sent>(this)) {
   line_.reserve(longest_line + 1);
   reset(0);
@@ -61,7 +63,20 @@ void Usart::on_sent(Cycle at) noexcept {
     start_byte(at);
   else
     status_ |= complete;
+  serve(at);
   tell();
+}
+
+/// What is carried comes back as a read or a write of DR.
+void Usart::serve(Cycle at) noexcept {
+  if (serving_ || !(control_[0] & enabled)) return;
+  serving_ = true;
+  for (bool moved = true; moved;) {
+    moved = (control_[2] & asks_to_receive) && (status_ & received_flag) && carry_(false, at);
+    moved |= (control_[2] & asks_to_transmit) && (control_[0] & transmits) && (status_ & empty) &&
+             carry_(true, at);
+  }
+  serving_ = false;
 }
 
 void Usart::receive(std::uint8_t byte) noexcept {
@@ -72,6 +87,7 @@ void Usart::receive(std::uint8_t byte) noexcept {
     received_ = byte;
     status_ |= received_flag;
   }
+  serve(core_.now());
   tell();
 }
 
@@ -139,6 +155,7 @@ void Usart::write(Word offset, Word value, Word mask, Cycle at) noexcept {
     default:
       return;
   }
+  serve(at);
   tell();
 }
 

@@ -23,6 +23,7 @@ class IndependentWatchdog final : public Peripheral, public ClockFollower {
   void reset(Cycle at) noexcept override;
   /// By the option bytes, as after a reset.
   void start(Cycle at) noexcept { write(0, 0xCCCC, ~Word{0}, at); }
+  bool runs() const noexcept { return running_; }
 
  private:
   void reload(Cycle at) noexcept;
@@ -44,6 +45,8 @@ class WindowWatchdog final : public Peripheral, public ClockFollower {
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void clock_changed(Cycle at) noexcept override;
   void reset(Cycle at) noexcept override;
+
+  bool runs() const noexcept { return control_ & running; }
 
  private:
   static constexpr Word running = 0x80, last = 0x40, early_interrupt = 0x200;

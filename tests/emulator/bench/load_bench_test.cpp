@@ -463,5 +463,29 @@ TEST_F(LoadBench, EveryValueSaysWhereItCameFrom) {
   EXPECT_EQ(origin("controller.clock"), "absent");
 }
 
+TEST_F(LoadBench, PartnersOfAChipAreWholeAndOnAChipThatHasThem) {
+  folder_.write("firmware.elf", elf_start);
+  std::string text = replaced(mcu_bench, "firmware: firmware.elf",
+                              "firmware: firmware.elf, part: stm32f405, partners: {PARTNERS}");
+  text = replaced(text, "PD6, UL: PD2, VH: PD5, VL: PD4, WH: PB3, WL: PB0",
+                  "PA8, UL: PB13, VH: PA9, VL: PB14, WH: PA10, WL: PB15");
+  text = replaced(text, "ADC3, bus_voltage: {pin: ADC5", "PA0, bus_voltage: {pin: PA1");
+  const auto said_with = [&](const char* partners) {
+    return said(replaced(text, "PARTNERS", partners));
+  };
+  EXPECT_EQ(said_with("eeprom: {clock: PB8, data: PB9}"), "");
+  EXPECT_THAT(said_with("eeprom: {clock: PB8}"),
+              HasSubstr("controller.partners.eeprom.data is missing"));
+  EXPECT_THAT(said_with("eeprom: {clock: PB8, data: PB9, address_pins: 8}"),
+              HasSubstr("controller.partners.eeprom.address_pins is 8; allowed 0 to 7"));
+  EXPECT_THAT(said_with("eeprom: {clock: PB8, data: PB9, image: nowhere.bin}"),
+              HasSubstr("there is no such file"));
+  EXPECT_THAT(said_with("gate_driver: {clock: PA5, in: PA7, out: PA6, select: PA4}"),
+              HasSubstr("whose driver has no fault line"));
+  EXPECT_THAT(mcu_said("firmware: firmware.elf",
+                       "firmware: firmware.elf, partners: {eeprom: {clock: PB8, data: PB9}}"),
+              HasSubstr("atmega328p has none. Remove it."));
+}
+
 }  // namespace
 }  // namespace stillrotor

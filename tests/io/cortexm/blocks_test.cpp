@@ -141,6 +141,37 @@ TEST(CortexBlocks, ItKnowsItsSizeAndItself) {
   EXPECT_EQ(b.get(0x1FFF7A14), before);
 }
 
+// Two edges while one instruction stalls: who runs the chip to a moment between them and the
+// instruction's end is told of both, and not of the second when its moment has passed.
+TEST(CortexBlocks, NoEdgeIsLeftBehindByALongInstruction) {
+  std::vector<Time> edges;
+  Chip* chip = nullptr;
+  BareChip b(idle_program(), {.driven = [&](PinId pin, Level level, Time at) {
+               if (pin != PinId{0, 0} || level == Level::released) return;
+               edges.push_back(at);
+               if (chip != nullptr) chip->come_back();
+             }});
+  chip = &b.chip;
+  b.clock_everything();
+  b.set(0x40020020, 1);  // PA0: TIM2 channel 1
+  b.set(0x40020000, b.get(0x40020000) | 2);
+  b.set(0x4000002c, 99);  // TIM2: 100 cycles, high for 40
+  b.set(0x40000034, 40);
+  b.set(0x40000018, 0x60);
+  b.set(0x40000020, 1);
+  b.set(0x40000000, 1);
+  b.set(flash + 0x04, 0x45670123);
+  b.set(flash + 0x04, 0xCDEF89AB);
+  b.set(flash + 0x10, 0x201);
+  edges.clear();
+  b.set(0x08008000, 0);  // stands still for 16 us: 256 cycles
+  const Time stalled = b.chip.now();
+  for (int i = 0; i < 4; ++i) b.chip.run(stalled - 1us);
+  ASSERT_GE(edges.size(), 4u);
+  for (std::size_t i = 0; i < 4; ++i) EXPECT_LE(edges[i], stalled) << i;
+  for (std::size_t i = 2; i < 4; ++i) EXPECT_EQ(edges[i] - edges[i - 2], Time{6'250'000}) << i;
+}
+
 struct Options : BareChip {
   using BareChip::BareChip;
   void unlock() {

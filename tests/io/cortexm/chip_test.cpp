@@ -3,10 +3,14 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <elf.h>
+
+#include <fstream>
 #include <random>
 
 #include "io/mcu/cortexm/chip.hpp"
 #include "io/mcu/cortexm/stored_settings.hpp"
+#include "tests/io/cortexm/bare_chip.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -286,6 +290,89 @@ TEST_F(CortexChip, WhatIsNotModelledInTheMotorPathIsDoubted) {
     EXPECT_EQ(d.chip.doubt().has_value(), c.why != nullptr) << std::hex << c.address;
     const std::string why = d.chip.doubt() ? d.chip.doubt()->why : std::string();
     EXPECT_THAT(why, HasSubstr(c.why != nullptr ? c.why : "")) << std::hex << c.address;
+  }
+}
+
+/// A program whose handlers all stand at one place: what is there, by halfwords.
+Program with_handlers(std::initializer_list<int> start, std::initializer_list<int> handler) {
+  Program program = idle_program();
+  for (Word n = 2; n < 98; ++n) {
+    const Word vector = 0x08000301;
+    std::memcpy(program.flash.data() + 4 * n, &vector, 4);
+  }
+  const auto put = [&](std::size_t at, std::initializer_list<int> halves) {
+    for (const int half : halves) {
+      program.flash[at++] = static_cast<std::uint8_t>(half);
+      program.flash[at++] = static_cast<std::uint8_t>(half >> 8);
+    }
+  };
+  put(0x200, start);
+  put(0x300, handler);
+  return program;
+}
+
+// Faults without end: each is answered within bounds, and says what it is.
+TEST(CortexChipHostile, EndlessStormsOfExceptionsAreToldAsSuch) {
+  constexpr int udf = 0xde00, bx_lr = 0x4770;
+  {  // HardFault comes back to the instruction that faults
+    BareChip b(with_handlers({udf}, {bx_lr}));
+    b.run(1s);
+    EXPECT_FALSE(b.chip.core().can_go_on());
+    EXPECT_TRUE(b.chip.core().hung());
+    EXPECT_LT(b.chip.now(), 1s);
+    EXPECT_THAT(b.chip.core().end(), StartsWith("an endless fault: its handler comes back"));
+    EXPECT_THAT(b.chip.core().end(), HasSubstr("at PC 0x08000"));
+  }
+  {  // A watchdog would end it, and does
+    Program program = with_handlers({udf}, {bx_lr});
+    program.option_bytes = 0x0fffaacc;
+    BareChip b(std::move(program));
+    b.run(2s);
+    EXPECT_TRUE(b.chip.core().can_go_on());
+    EXPECT_EQ(b.chip.resets(), 3u) << "each 512 ms";
+  }
+  {  // HardFault faults itself
+    BareChip b(with_handlers({udf}, {udf}));
+    b.run(1s);
+    EXPECT_THAT(b.chip.core().end(), StartsWith("lockup: "));
+    EXPECT_FALSE(b.chip.core().hung());
+  }
+  {  // An interrupt whose cause is never taken away: time goes on, and it is told
+    BareChip b(with_handlers({0xe7fe}, {bx_lr}));
+    b.clock_everything();
+    b.set(0x4000000c, 1);  // TIM2: update interrupt
+    b.set(0x40000014, 1);
+    b.set(0xE000E100, 1u << 28);
+    b.run(100ms);
+    EXPECT_TRUE(b.chip.core().can_go_on());
+    EXPECT_THAT(b.chip.coverage(), HasSubstr("Exception 44 came "));
+  }
+}
+
+TEST(CortexChipHostile, SegmentsThatOverlapAreRefusedByName) {
+  const Memories& memories = find_chip("stm32f405")->memories;
+  std::ifstream stream(STILLROTOR_BUILD_DIR "/firmware/cortexm_work.elf", std::ios::binary);
+  std::string file{std::istreambuf_iterator<char>(stream), {}};
+  if (file.empty()) GTEST_SKIP() << "arm-none-eabi-gcc is not installed";
+  Elf32_Ehdr header;
+  std::memcpy(&header, file.data(), sizeof header);
+  // A second header like the first, a little further on.
+  Elf32_Phdr first;
+  std::memcpy(&first, file.data() + header.e_phoff, sizeof first);
+  ASSERT_EQ(first.p_type, static_cast<Elf32_Word>(PT_LOAD));
+  Elf32_Phdr second = first;
+  second.p_paddr += 16;
+  header.e_phoff = static_cast<Elf32_Off>(file.size());
+  header.e_phnum = 2;
+  std::memcpy(file.data(), &header, sizeof header);
+  file.append(reinterpret_cast<const char*>(&first), sizeof first);
+  file.append(reinterpret_cast<const char*>(&second), sizeof second);
+  try {
+    read_program(file, memories, "twice.elf");
+    FAIL() << "it was taken";
+  } catch (const ConfigError& e) {
+    EXPECT_THAT(e.what(), HasSubstr("twice.elf loads segment 1 (0x08000010 to "));
+    EXPECT_THAT(e.what(), HasSubstr(" over segment 0 (0x08000000 to "));
   }
 }
 

@@ -43,10 +43,10 @@ void Dma::reset(Cycle at) noexcept {
   scheduler_.at(copy_event_, never);
 }
 
-bool Dma::request(unsigned i, unsigned from, Cycle at) noexcept {
+std::optional<Word> Dma::request(unsigned i, unsigned from, Cycle at) noexcept {
   const Stream& s = streams_[i];
   if (!(s.control & EN) || channel(s.control) != from || direction(s.control) == memory_to_memory)
-    return false;
+    return std::nullopt;
   return move_one(i, at);
 }
 
@@ -75,19 +75,19 @@ bool Dma::carry(Stream& s, Cycle at) noexcept {
   return true;
 }
 
-bool Dma::move_one(unsigned i, Cycle at) noexcept {
+std::optional<Word> Dma::move_one(unsigned i, Cycle at) noexcept {
   Stream& s = streams_[i];
   if (!carry(s, at)) {
     s.control &= ~EN;
     s.flags |= TEIF;
     show(i, at);
-    return false;
+    return std::nullopt;
   }
-  const bool last = --s.items == 0;
-  if (s.items == s.reload / 2 && !last) s.flags |= HTIF;
-  if (last) over(i, at);
+  const Word left = --s.items;
+  if (left == s.reload / 2 && left != 0) s.flags |= HTIF;
+  if (left == 0) over(i, at);
   show(i, at);
-  return last;
+  return left;
 }
 
 void Dma::over(unsigned i, Cycle) noexcept {
@@ -171,6 +171,7 @@ void Dma::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       // Switched off before its end: the flag says that it has come to rest.
       if (on && !(s.control & EN)) s.flags |= TCIF;
       show(i, at);
+      if (!on && (s.control & EN)) listener_.enabled(i, at);
       break;
     }
     case 0x04:

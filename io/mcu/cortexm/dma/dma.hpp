@@ -11,6 +11,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 
 #include "io/mcu/cortexm/bus.hpp"
 #include "io/mcu/cortexm/scheduler.hpp"
@@ -25,6 +26,8 @@ class DmaListener {
   virtual bool load(Word address, unsigned size, Word& value, Cycle) noexcept = 0;
   virtual bool store(Word address, unsigned size, Word value, Cycle) noexcept = 0;
   virtual void interrupt(unsigned stream, bool high, Cycle) noexcept = 0;
+  /// A peripheral that has been waiting may ask now.
+  virtual void enabled(unsigned /*stream*/, Cycle) noexcept {}
 };
 
 class Dma final : public Peripheral {
@@ -32,8 +35,9 @@ class Dma final : public Peripheral {
   /// moves_memory: it can copy from memory to memory (the second controller).
   Dma(Scheduler&, DmaListener&, bool moves_memory);
   void reset(Cycle at) noexcept override;
-  /// Of the peripheral that stands at that stream's channel. True: that was the last item.
-  bool request(unsigned stream, unsigned channel, Cycle at) noexcept;
+  /// Of the peripheral that stands at that stream's channel. How many items are left behind the one
+  /// that was carried, 0: that was the last; nullopt: none was.
+  std::optional<Word> request(unsigned stream, unsigned channel, Cycle at) noexcept;
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
@@ -47,7 +51,7 @@ class Dma final : public Peripheral {
     bool high = false;  // its interrupt, as told
   };
   void enable(unsigned stream, Cycle at) noexcept;
-  bool move_one(unsigned stream, Cycle at) noexcept;
+  std::optional<Word> move_one(unsigned stream, Cycle at) noexcept;
   bool carry(Stream&, Cycle at) noexcept;
   void over(unsigned stream, Cycle at) noexcept;
   void show(unsigned stream, Cycle at) noexcept;

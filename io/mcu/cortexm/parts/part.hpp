@@ -9,6 +9,7 @@
 
 #include "io/mcu/cortexm/kept_registers.hpp"
 #include "io/mcu/cortexm/parts/motor.hpp"
+#include "io/mcu/cortexm/parts/serial.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -37,6 +38,15 @@ struct UsartBlock {
   unsigned interrupt;
   bool fast;  // on APB2
 };
+struct CanBlock {
+  const char* name;
+  Word base;
+  unsigned transmit_interrupt, change_interrupt;
+};
+struct UsbBlock {
+  const char* name;
+  Word base;
+};
 /// A range of external lines that share an interrupt.
 struct LineInterrupt {
   unsigned first, last, interrupt;
@@ -53,11 +63,14 @@ struct ChipPart {
   std::span<const Word> sector_bytes;  // of the flash, in order
   std::span<const PortBlock> ports;
   std::span<const UsartBlock> usarts;
+  std::span<const CanBlock> cans;
+  std::span<const UsbBlock> usbs;
   std::span<const LineInterrupt> lines;
   std::span<const ClockRow> clocks;
   std::span<const RegisterRow> identity_words;
   std::span<const KeptBlock> kept;
   const MotorPart* motor;
+  const SerialPart* serial;
 };
 
 /// By the name that benches use; nullptr: none.

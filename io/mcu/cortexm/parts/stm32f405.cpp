@@ -23,19 +23,11 @@ constexpr UsartBlock usarts[] = {
     {"USART3", 0x40004800, 39, false}, {"UART4", 0x40004C00, 52, false},
     {"UART5", 0x40005000, 53, false},  {"USART6", 0x40011400, 71, true},
 };
+constexpr CanBlock cans[] = {{"CAN1", 0x40006400, 19, 22}, {"CAN2", 0x40006800, 63, 66}};
+constexpr UsbBlock usbs[] = {{"USB_OTG_HS", 0x40040000}, {"USB_OTG_FS", 0x50000000}};
 constexpr LineInterrupt lines[] = {{0, 0, 6},  {1, 1, 7},  {2, 2, 8},   {3, 3, 9},
                                    {4, 4, 10}, {5, 9, 23}, {10, 15, 40}};
 
-constexpr RegisterRow i2c_rows[] = {{0x0, "CR1"},  {0x4, "CR2"},  {0x8, "OAR1"},
-                                    {0xc, "OAR2"}, {0x10, "DR"},  {0x14, "SR1"},
-                                    {0x18, "SR2"}, {0x1c, "CCR"}, {0x20, "TRISE", 2}};
-constexpr RegisterRow spi_rows[] = {
-    {0x0, "CR1"}, {0x4, "CR2"}, {0x8, "SR", 2}, {0xc, "DR"}, {0x10, "CRCPR", 7}};
-// Stands still in its initialisation, unplugged: INAK and SLAK follow nothing.
-constexpr RegisterRow can_rows[] = {
-    {0x0, "MCR", 0x00010002}, {0x4, "MSR", 0x0c02}, {0x8, "TSR", 0x1c000000, 0x8f8f8f}};
-// AHB idle; no device.
-constexpr RegisterRow usb_rows[] = {{0x10, "GRSTCTL", 0x80000000}, {0x14, "GINTSTS", 0x04000020}};
 constexpr RegisterRow debug_rows[] = {{0x0, "IDCODE", 0x100F6413}, {0x4, "CR"}};
 constexpr RegisterRow identity_rows[] = {{0x10, "ID0", 0x00320031},
                                          {0x14, "ID1", 0x33345111},
@@ -43,24 +35,10 @@ constexpr RegisterRow identity_rows[] = {{0x10, "ID0", 0x00320031},
                                          {0x20, "SIZE", 0x0400ffff}};
 
 constexpr KeptBlock kept[] = {
-    {"RTC", 0x40002800, 0x400, {}, true},
-    {"SPI2", 0x40003800, 0x400, spi_rows},
-    {"SPI3", 0x40003C00, 0x400, spi_rows},
-    {"I2C1", 0x40005400, 0x400, i2c_rows},
-    {"I2C2", 0x40005800, 0x400, i2c_rows},
-    {"I2C3", 0x40005C00, 0x400, i2c_rows},
-    {"CAN1", 0x40006400, 0x400, can_rows},
-    {"CAN2", 0x40006800, 0x400, can_rows},
-    {"DAC", 0x40007400, 0x400},
-    {"SDIO", 0x40012C00, 0x400},
-    {"SPI1", 0x40013000, 0x400, spi_rows},
-    {"BKPSRAM", 0x40024000, 0x1000, {}, true},
-    {"USB_OTG_HS", 0x40040000, 0x40000, usb_rows},
-    {"USB_OTG_FS", 0x50000000, 0x40000, usb_rows},
-    {"RNG", 0x50060800, 0x400},
-    {"DBGMCU", 0xE0042000, 0x400, debug_rows},
-    {"ITM", 0xE0000000, 0x1000},
-    {"TPIU", 0xE0040000, 0x1000},
+    {"RTC", 0x40002800, 0x400, {}, true}, {"DAC", 0x40007400, 0x400},
+    {"SDIO", 0x40012C00, 0x400},          {"BKPSRAM", 0x40024000, 0x1000, {}, true},
+    {"RNG", 0x50060800, 0x400},           {"DBGMCU", 0xE0042000, 0x400, debug_rows},
+    {"ITM", 0xE0000000, 0x1000},          {"TPIU", 0xE0040000, 0x1000},
 };
 
 const ChipPart stm32f405{
@@ -82,11 +60,14 @@ const ChipPart stm32f405{
     .sector_bytes = sectors,
     .ports = ports,
     .usarts = usarts,
+    .cans = cans,
+    .usbs = usbs,
     .lines = lines,
     .clocks = stm32f405_clocks,
     .identity_words = identity_rows,
     .kept = kept,
     .motor = &stm32f405_motor,
+    .serial = &stm32f405_serial,
 };
 
 }  // namespace
