@@ -159,6 +159,33 @@ data cycle(const Json& cycle) {
   return out;
 }
 
+/// What the firmware asked of a simulated processor that counts.
+data processor(const Json& work) {
+  data out{data::type::object};
+  const double all = work.at("cycles").get<double>();
+  const auto share = [&](const Json& of) {
+    return all > 0.0 ? fmt::format("{:.1f} %", 100.0 * of.get<double>() / all) : std::string("–");
+  };
+  out.set("in_handlers", data{share(work.at("in_handlers"))});
+  out.set("asleep", data{share(work.at("asleep"))});
+  data interrupts{data::type::list};
+  for (const Json& one : work.at("interrupts")) {
+    const Json& cycles = one.at("cycles");
+    interrupts << row({{"exception", words(one.at("exception"))},
+                       {"handler", words(one.at("handler"))},
+                       {"count", words(one.at("count"))},
+                       {"least", words(cycles.at("least"))},
+                       {"mean", fmt::format("{:.1f}", cycles.at("mean").get<double>())},
+                       {"most", words(cycles.at("most"))},
+                       {"share", share(cycles.at("sum"))}});
+  }
+  out.set("interrupts", interrupts);
+  const Json& stack = work.at("main_stack_bytes");
+  for (const char* bound : {"seen", "written", "room"})
+    out.set(bound, data{words(stack.at(bound))});
+  return out;
+}
+
 /// How a verdict reads beside its colour: nobody has to see that.
 std::string sign_of(const std::string& verdict) {
   if (verdict == "PASS") return "✓";
@@ -293,6 +320,7 @@ std::string report_html(const fs::path& folder, const std::optional<Against>& ag
     if (health != "running")
       page.set("controller", data{health + ": " + words(run->at("controller").at("diagnosis"))});
     if (run->contains("cycle")) page.set("cycle", cycle(run->at("cycle")));
+    if (run->contains("processor")) page.set("processor", processor(run->at("processor")));
   }
   page.set("timeline", timeline(record));
   page.set("bench_yaml", data{text_of(folder / "bench.yaml")});

@@ -143,6 +143,25 @@ TEST(Report, ShowsTheLoopsTimesOfARunOnTheWallClock) {
                   "<td>4.0</td><td>55.5</td>"));
 }
 
+TEST(Report, ShowsWhatTheFirmwareAskedOfItsProcessor) {
+  SyntheticRecord record(0.2);
+  judge_it(run(record));
+  write(record.folder() / "run.json",
+        R"({"started": "2026-01-01", "host": {"cpu": "c", "kernel": "k"},
+            "controller": {"health": "running", "diagnosis": ""},
+            "processor": {"cycles": 1000, "in_handlers": 250, "asleep": 700,
+              "interrupts": [{"exception": 34, "handler": "<b>", "count": 4,
+                "cycles": {"least": 50, "mean": 62.5, "most": 70, "sum": 250}}],
+              "main_stack_bytes": {"seen": 64, "written": 400, "room": 1000}}})");
+  const std::string page = report_html(record.folder());
+  EXPECT_TRUE(has(page, "25.0 % of the cycles in handlers, 70.0 % asleep."));
+  EXPECT_TRUE(has(page, "Main stack: 64 to 400 bytes of 1000 used."));
+  EXPECT_TRUE(has(page,
+                  "<th>exception 34</th><td>&lt;b&gt;</td><td>4</td><td>50</td>"
+                  "<td>62.5</td><td>70</td><td>25.0 %</td>"));
+  expect_well_formed(page);
+}
+
 TEST(Report, SaysThatARunWasCutShort) {
   SyntheticRecord record(0.2);
   run(record).cut_short();
