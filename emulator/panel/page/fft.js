@@ -27,15 +27,17 @@ export function fft(re, im) {
   }
 }
 
-/// {step_Hz, amplitude[], mean, window_s} of the newest power-of-two samples; null where there are under 16
-/// or a hole lies among them. amplitude[k]: of a sine at k step_Hz, peak, in the signal's unit; 0 at k = 0.
+/// {step_Hz, amplitude[], mean, window_s} of the newest power-of-two samples behind the last hole; null where
+/// there are under 16. amplitude[k]: of a sine at k step_Hz, peak, in the signal's unit; 0 at k = 0.
 export function amplitudeSpectrum(samples, step_s) {
+  let whole = samples.length;
+  while (whole > 0 && !Number.isNaN(samples[whole - 1])) --whole;
+  samples = samples.subarray(whole);
   const n = 2 ** Math.floor(Math.log2(samples.length || 1));
   if (n < 16) return null;
   const newest = samples.subarray(samples.length - n);
   let mean = 0;
   for (const x of newest) mean += x / n;
-  if (!Number.isFinite(mean)) return null;
   const re = new Float64Array(n), im = new Float64Array(n);
   for (let k = 0; k < n; ++k) re[k] = (newest[k] - mean) * (0.5 - 0.5 * Math.cos((2 * Math.PI * k) / n));
   fft(re, im);

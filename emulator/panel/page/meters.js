@@ -20,7 +20,9 @@ export class Meters {
     let halls = [];
     session.on("welcome", (welcome) => {
       const has = (name) => welcome.signals.some((s) => s.name === name);
-      this.#names = [...PHASES, ...NAMES].filter(has).slice(0, 16);
+      // Every bench has the signal; only one on a road has a cart.
+      const cart = !welcome.live || welcome.actions.some((action) => action.name === "rolling_factor");
+      this.#names = [...PHASES, ...NAMES].filter((name) => has(name) && (cart || name !== "vehicle_speed")).slice(0, 16);
       halls = welcome.lines.filter((l) => l.group === "halls").map((l) => l.name);
       this.#lay();
       this.#ask = () => session.view(view, this.#names.length ? {kind: "scope", signals: this.#names, lines: halls, span_s: 0.5,
@@ -74,9 +76,8 @@ export class Meters {
         return;
       }
       const shown = shownAs(this.#session.signal(name)), value = shown.of(found.newest);
-      // Far below what matters a number only flickers.
-      const calm = Math.abs(value) < 0.005 ? 0 : value;
-      this.#say(name, shown.unit === "°C" || shown.unit === "%" ? (Number.isNaN(calm) ? "–" : calm.toFixed(1).replace("-", "−")) : digits(calm, 3), shown.unit);
+      const decimals = shown.unit === "°C" || shown.unit === "%" ? 1 : Math.abs(value) < 0.1 ? 3 : null; // far below what matters a number only flickers
+      this.#say(name, decimals === null || Number.isNaN(value) ? digits(value, 3) : value.toFixed(decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "−"), shown.unit);
     });
     this.#say("peak", digits(peak, 3), "A");
   }
