@@ -94,7 +94,7 @@ FrameBytes ClientViews::frame(View& view, const ViewSource& source) {
   view.trigger_shown = seen.frozen;
   view.trigger_s = seen.trigger_s.value_or(0.0);
   view.whole = !seen.follows && static_cast<double>(points) / source.rate_Hz() >= seen.to_s;
-  return scope_frame(source, view.spec, seen, sequence);
+  return scope_frame(source, view.spec, seen, sequence, view.columns);
 }
 
 }  // namespace stillrotor

@@ -40,6 +40,7 @@ class ClientViews {
     bool trigger_shown = false;
     double trigger_s = 0.0;
     bool whole = false;  // nothing more comes of what it shows
+    ShownColumns columns;
   };
 
   bool changed(View&, const ViewSource&, Time now) const;

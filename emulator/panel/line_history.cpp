@@ -52,11 +52,9 @@ void LineHistory::change(std::int64_t at_ps, State to) {
     at_ps_.push_back(at_ps);
     state_.push_back(to);
   } else {
-    const auto place = static_cast<std::size_t>(edges_ % edges_most);
-    at_ps_[place] = at_ps;
-    state_[place] = to;
+    at_ps_[place(edges_)] = at_ps;
+    state_[place(edges_)] = to;
   }
-  if (to == State::unknown) last_unknown_ = edges_;
   ++edges_;
   std::int64_t size_ps = bin_ps_;
   for (Level& level : levels_) {
@@ -74,50 +72,39 @@ void LineHistory::change(std::int64_t at_ps, State to) {
   now_ = to;
 }
 
-std::uint8_t LineHistory::over(std::int64_t from_ps, std::int64_t to_ps) const noexcept {
-  from_ps = std::max<std::int64_t>(from_ps, 0);
-  if (to_ps <= from_ps) return 0;
-  const bool exact =
-      edges_ <= edges_most || at_ps_[static_cast<std::size_t>(edges_ % edges_most)] <= from_ps;
-  const std::uint8_t all = exact ? from_edges(from_ps, to_ps) : from_bins(from_ps, to_ps);
-  return (all & doubt) != 0 ? 0 : all;
+void LineHistory::columns(std::span<const std::int64_t> bounds_ps,
+                          std::span<std::uint8_t> columns) const noexcept {
+  std::int64_t next = -1;  // the first edge later than the column's begin, once it is known
+  for (std::size_t c = 0; c < columns.size(); ++c) {
+    const std::int64_t from_ps = std::max<std::int64_t>(bounds_ps[c], 0), to_ps = bounds_ps[c + 1];
+    columns[c] = 0;
+    if (to_ps <= from_ps) continue;
+    const bool exact = edges_ <= edges_most || at_ps_[place(edges_)] <= from_ps;
+    if (exact && next < 0) next = first_later(from_ps);
+    const std::uint8_t all = exact ? from_edges(next, from_ps, to_ps) : from_bins(from_ps, to_ps);
+    columns[c] = (all & doubt) != 0 ? std::uint8_t{0} : all;
+  }
 }
 
-std::uint8_t LineHistory::from_edges(std::int64_t from_ps, std::int64_t to_ps) const noexcept {
-  const std::int64_t oldest = std::max<std::int64_t>(edges_ - edges_most, 0);
-  const auto at = [&](std::int64_t number) {
-    return at_ps_[static_cast<std::size_t>(number % edges_most)];
-  };
-  const auto state = [&](std::int64_t number) {
-    return state_[static_cast<std::size_t>(number % edges_most)];
-  };
-  std::int64_t low = oldest, high = edges_;  // the first edge later than from_ps
+std::int64_t LineHistory::first_later(std::int64_t than_ps) const noexcept {
+  std::int64_t low = oldest(), high = edges_;
   while (low < high) {
     const std::int64_t middle = low + (high - low) / 2;
-    if (at(middle) <= from_ps)
+    if (at_ps_[place(middle)] <= than_ps)
       low = middle + 1;
     else
       high = middle;
   }
-  std::uint8_t all = bits(low == oldest ? initial_ : state(low - 1), doubt);
-  constexpr std::uint8_t both = line_column::was_low | line_column::was_high;
-  for (std::int64_t number = low; number < edges_ && at(number) < to_ps; ++number) {
-    all = followed(all, bits(state(number), doubt));
-    if ((all & both) != both) continue;
-    // Nothing new can come but the level at the end, and doubt.
-    std::int64_t far = edges_;
-    std::int64_t near = number;
-    while (near + 1 < far) {
-      const std::int64_t middle = near + (far - near) / 2;
-      if (at(middle) < to_ps)
-        near = middle;
-      else
-        far = middle;
-    }
-    for (std::int64_t k = number; k <= std::min(near, last_unknown_); ++k)
-      if (state(k) == State::unknown) return doubt;
-    return followed(all, bits(state(near), doubt));
-  }
+  return low;
+}
+
+/// next: no later than the first edge behind from_ps; then the first one not before to_ps.
+std::uint8_t LineHistory::from_edges(std::int64_t& next, std::int64_t from_ps,
+                                     std::int64_t to_ps) const noexcept {
+  while (next < edges_ && at_ps_[place(next)] <= from_ps) ++next;
+  std::uint8_t all = bits(next == oldest() ? initial_ : state_[place(next - 1)], doubt);
+  for (; next < edges_ && at_ps_[place(next)] < to_ps; ++next)
+    all = followed(all, bits(state_[place(next)], doubt));
   return all;
 }
 

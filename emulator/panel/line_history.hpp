@@ -26,9 +26,16 @@ class LineHistory {
   void change(std::int64_t at_ps, State);
   State now() const noexcept { return now_; }
 
-  /// line_column's bits over [from, to); of the bins that these lie in, where the edges themselves
-  /// are gone. 0 before time 0, and where the line's level is not known all the time.
-  std::uint8_t over(std::int64_t from_ps, std::int64_t to_ps) const noexcept;
+  /// line_column's bits of each column, [bounds[c], bounds[c + 1]); of the bins that it lies in,
+  /// where the edges themselves are gone. 0 before time 0, and where the line's level is not known
+  /// all the time. Bounds are one more than columns and never fall.
+  void columns(std::span<const std::int64_t> bounds_ps, std::span<std::uint8_t>) const noexcept;
+  std::uint8_t over(std::int64_t from_ps, std::int64_t to_ps) const noexcept {
+    const std::array bounds{from_ps, to_ps};
+    std::uint8_t column = 0;
+    columns(bounds, {&column, 1});
+    return column;
+  }
 
  private:
   struct Level {
@@ -38,13 +45,18 @@ class LineHistory {
   static constexpr std::uint8_t doubt = 0x80;  // in a bin: not known all the time
 
   void enter(Level&, std::int64_t bin);
-  std::uint8_t from_edges(std::int64_t from_ps, std::int64_t to_ps) const noexcept;
+  std::size_t place(std::int64_t edge) const noexcept {
+    return static_cast<std::size_t>(edge & (edges_most - 1));
+  }
+  std::int64_t oldest() const noexcept { return edges_ > edges_most ? edges_ - edges_most : 0; }
+  std::int64_t first_later(std::int64_t than_ps) const noexcept;
+  std::uint8_t from_edges(std::int64_t& next, std::int64_t from_ps,
+                          std::int64_t to_ps) const noexcept;
   std::uint8_t from_bins(std::int64_t from_ps, std::int64_t to_ps) const noexcept;
 
   std::int64_t bin_ps_;
   State initial_, now_;
   std::int64_t edges_ = 0;           // so far
-  std::int64_t last_unknown_ = -1;   // number of the edge
   std::vector<std::int64_t> at_ps_;  // rings
   std::vector<State> state_;
   std::array<Level, level_count> levels_;

@@ -61,11 +61,10 @@ void PanelStore::line(std::uint16_t line, double from_s, double step_s,
                       std::span<std::uint8_t> columns) const {
   const std::int64_t known_ps =
       picoseconds(static_cast<double>(signals_.points()) / signals_.rate_Hz());
-  for (std::size_t c = 0; c < columns.size(); ++c) {
-    const double begin_s = from_s + static_cast<double>(c) * step_s;
-    columns[c] =
-        lines_[line].over(picoseconds(begin_s), std::min(picoseconds(begin_s + step_s), known_ps));
-  }
+  std::vector<std::int64_t> bounds(columns.size() + 1);
+  for (std::size_t c = 0; c < bounds.size(); ++c)
+    bounds[c] = std::min(picoseconds(from_s + static_cast<double>(c) * step_s), known_ps);
+  lines_[line].columns(bounds, columns);
 }
 
 }  // namespace stillrotor

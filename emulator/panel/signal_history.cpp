@@ -1,6 +1,7 @@
 #include "emulator/panel/signal_history.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 
 namespace stillrotor {
@@ -23,18 +24,14 @@ void take(Column& column, const Column& next) noexcept {
   if (!std::isnan(next.last)) column.last = next.last;
 }
 
-template <class T>
-void put(std::vector<T>& ring, std::int64_t number, std::int64_t capacity, const T& value) {
-  if (number < capacity)
-    ring.push_back(value);
-  else
-    ring[static_cast<std::size_t>(number % capacity)] = value;
+/// Where a level keeps its step of that number.
+constexpr std::size_t step_place(std::int64_t step) noexcept {
+  return static_cast<std::size_t>(step & (SignalHistory::steps_most - 1));
 }
+static_assert(std::has_single_bit(std::uint64_t{SignalHistory::steps_most}));
 
-template <class T>
-const T& get(const std::vector<T>& ring, std::int64_t number, std::int64_t capacity) noexcept {
-  return ring[static_cast<std::size_t>(number % capacity)];
-}
+/// Columns shorter than that are put together of single points.
+constexpr std::int64_t few_points = 64;
 
 }  // namespace
 
@@ -53,7 +50,13 @@ void SignalHistory::Step::take(const Step& next) noexcept {
 
 SignalHistory::SignalHistory(double rate_Hz)
     : rate_Hz_(rate_Hz),
-      raw_capacity_(std::clamp<std::int64_t>(std::llround(raw_s * rate_Hz), 1024, raw_most)) {}
+      raw_capacity_(static_cast<std::int64_t>(std::bit_ceil(static_cast<std::uint64_t>(
+          std::clamp<std::int64_t>(std::llround(raw_s * rate_Hz), 1024, raw_most))))) {
+  const auto room = static_cast<std::size_t>(raw_capacity_);
+  for (auto& ring : value_) ring.resize(room);
+  for (auto* rings : {&least_, &greatest_})
+    for (auto& ring : *rings) ring.resize(room);
+}
 
 std::int64_t SignalHistory::kept() const noexcept { return std::min(points_, raw_capacity_); }
 
@@ -74,11 +77,11 @@ void SignalHistory::add_point(const Frame* frame) {
       step.greatest[k] = frame->greatest[k];
     }
   }
-  for (std::size_t k = 0; k < signal_count; ++k)
-    put(value_[k], number, raw_capacity_, step.last[k]);
+  const std::size_t here = place(number);
+  for (std::size_t k = 0; k < signal_count; ++k) value_[k][here] = step.last[k];
   for (std::size_t k = 0; k < spread_count; ++k) {
-    put(least_[k], number, raw_capacity_, step.least[k]);
-    put(greatest_[k], number, raw_capacity_, step.greatest[k]);
+    least_[k][here] = step.least[k];
+    greatest_[k][here] = step.greatest[k];
   }
   add_step(0, step);
 }
@@ -88,9 +91,14 @@ void SignalHistory::add_step(std::size_t level, const Step& part) {
   Level& here = levels_[level];
   here.open.take(part);
   if (++here.filled < coarser) return;
-  for (std::size_t k = 0; k < signal_count; ++k)
-    put(here.steps[k], here.count, steps_most,
-        {here.open.first[k], here.open.least[k], here.open.greatest[k], here.open.last[k]});
+  for (std::size_t k = 0; k < signal_count; ++k) {
+    const Column whole{here.open.first[k], here.open.least[k], here.open.greatest[k],
+                       here.open.last[k]};
+    if (here.count < steps_most)
+      here.steps[k].push_back(whole);
+    else
+      here.steps[k][step_place(here.count)] = whole;
+  }
   ++here.count;
   add_step(level + 1, here.open);
   here.open = Step();
@@ -99,15 +107,15 @@ void SignalHistory::add_step(std::size_t level, const Step& part) {
 
 float SignalHistory::raw(Signal signal, std::int64_t point) const noexcept {
   if (point < 0 || point >= points_ || !has_raw(point)) return none;
-  return get(value_[static_cast<std::size_t>(signal)], point, raw_capacity_);
+  return value_[static_cast<std::size_t>(signal)][place(point)];
 }
 
 Column SignalHistory::of_point(Signal signal, std::int64_t point) const noexcept {
   const auto k = static_cast<std::size_t>(signal);
-  const float value = get(value_[k], point, raw_capacity_);
+  const std::size_t at = place(point);
+  const float value = value_[k][at];
   if (k >= spread_count) return {value, value, value, value};
-  return {value, get(least_[k], point, raw_capacity_), get(greatest_[k], point, raw_capacity_),
-          value};
+  return {value, least_[k][at], greatest_[k][at], value};
 }
 
 /// In as few pieces as there are: the coarsest step that fits at each place; where the finer ones
@@ -117,6 +125,10 @@ Column SignalHistory::over(Signal signal, std::int64_t from, std::int64_t to) co
   Column column;
   std::int64_t at = std::max<std::int64_t>(from, 0);
   to = std::min(to, points_);
+  if (to - at <= few_points && has_raw(at)) {
+    for (; at < to; ++at) take(column, of_point(signal, at));
+    return column;
+  }
   while (at < to) {
     bool taken = false;
     std::int64_t next = at;
@@ -133,7 +145,7 @@ Column SignalHistory::over(Signal signal, std::int64_t from, std::int64_t to) co
       const bool fits = at % size == 0 && at + size <= to;
       if (taken && !fits) break;
       if (step < level.count - steps_most) continue;
-      best = &get(level.steps[k], step, steps_most);
+      best = &level.steps[k][step_place(step)];
       next = (step + 1) * size;
       taken = true;
     }

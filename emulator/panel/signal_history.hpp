@@ -20,8 +20,8 @@ class SignalHistory {
   static constexpr std::int64_t coarser = 8;          // points of a step, or steps of a coarser one
   static constexpr std::size_t level_count = 7;       // of steps; beyond the coarsest all is gone
   static constexpr std::int64_t steps_most = 32'768;  // of a level
-  static constexpr double raw_s = 12.0;               // of single points, as far as they have room
-  static constexpr std::int64_t raw_most = 260'000;
+  static constexpr double raw_s = 12.0;  // of single points at least, as far as they have room
+  static constexpr std::int64_t raw_most = 262'144;
 
   explicit SignalHistory(double rate_Hz);
 
@@ -50,12 +50,15 @@ class SignalHistory {
   };
 
   std::int64_t kept() const noexcept;
+  std::size_t place(std::int64_t point) const noexcept {
+    return static_cast<std::size_t>(point & (raw_capacity_ - 1));
+  }
   void add_point(const Frame*);
   void add_step(std::size_t level, const Step&);
   Column of_point(Signal, std::int64_t point) const noexcept;
 
   double rate_Hz_;
-  std::int64_t raw_capacity_;
+  std::int64_t raw_capacity_;  // a power of two
   std::int64_t points_ = 0;
   std::array<std::vector<float>, signal_count> value_;  // rings
   std::array<std::vector<float>, spread_count> least_, greatest_;

@@ -27,9 +27,9 @@ class FrameWriter {
     for (float Column::*part : {&Column::first, &Column::least, &Column::greatest, &Column::last})
       for (const Column& column : columns) values({&(column.*part), 1});
   }
-  std::span<std::uint8_t> line(std::size_t count) {
-    at_ += count;
-    return {bytes_.data() + at_ - count, count};
+  void line(std::span<const std::uint8_t> columns) {
+    std::memcpy(bytes_.data() + at_, columns.data(), columns.size());
+    at_ += columns.size();
   }
   FrameBytes done() { return std::move(bytes_); }
 
@@ -39,6 +39,26 @@ class FrameWriter {
   FrameBytes bytes_;
   std::size_t at_;
 };
+
+/// Edges may reach the panel that much behind the frames of their time.
+constexpr double lines_late_s = 0.03;
+
+/// Moves columns to where they stand in this window. Returns how many from the left on are what
+/// they were.
+std::size_t keep_moved(ShownColumns& shown, const ViewSpec& view, const ViewWindow& window) {
+  const std::int64_t by = window.end - shown.end;
+  const bool moves =
+      window.follows && shown.end >= 0 && by >= 0 && by < static_cast<std::int64_t>(view.columns);
+  shown.signals.resize(view.signals.size());
+  shown.lines.resize(view.lines.size());
+  const auto move = [&](auto& columns) {
+    columns.resize(view.columns);
+    if (moves) std::rotate(columns.begin(), columns.begin() + by, columns.end());
+  };
+  for (auto& columns : shown.signals) move(columns);
+  for (auto& columns : shown.lines) move(columns);
+  return moves ? view.columns - static_cast<std::size_t>(by) : 0;
+}
 
 FrameHeader header_of(const ViewSpec& view, FrameKind kind, std::uint32_t sequence) {
   FrameHeader header;
@@ -69,7 +89,8 @@ ViewWindow present_window(const ViewSource& source, const ViewSpec& view) noexce
   const double step_s = view.span_s / view.columns;
   const double now_s = static_cast<double>(source.points()) / source.rate_Hz();
   const double end = std::floor(now_s / step_s + 1e-9);
-  return {(end - view.columns) * step_s, end * step_s, {}, true, false};
+  return {(end - view.columns) * step_s, end * step_s, {}, true, false,
+          static_cast<std::int64_t>(end)};
 }
 
 ViewWindow trigger_window(const ViewSpec& view, double trigger_s, double before) noexcept {
@@ -83,7 +104,7 @@ ViewWindow past_window(const ViewSpec& view) noexcept {
 }
 
 FrameBytes scope_frame(const ViewSource& source, const ViewSpec& view, const ViewWindow& window,
-                       std::uint32_t sequence) {
+                       std::uint32_t sequence, ShownColumns& shown) {
   FrameHeader header = header_of(view, FrameKind::scope, sequence);
   header.flags = static_cast<std::uint8_t>((window.follows ? frame_flag::follows : 0) |
                                            (window.frozen ? frame_flag::frozen : 0));
@@ -107,6 +128,7 @@ FrameBytes scope_frame(const ViewSource& source, const ViewSpec& view, const Vie
     header.columns = view.columns;
   }
   FrameWriter writer(header);
+  const std::size_t kept = keep_moved(shown, view, window);
   if (raw) {
     std::vector<float> values(header.columns);
     for (const Signal signal : view.signals) {
@@ -114,17 +136,26 @@ FrameBytes scope_frame(const ViewSource& source, const ViewSpec& view, const Vie
       writer.values(values);
     }
   } else {
-    std::vector<std::int64_t> bounds(view.columns + 1);
-    for (std::size_t c = 0; c < bounds.size(); ++c)
-      bounds[c] = point_from(header.from_s + static_cast<double>(c) * header.step_s, rate_Hz);
-    std::vector<Column> columns(view.columns);
-    for (const Signal signal : view.signals) {
-      source.columns(signal, bounds, columns);
+    std::vector<std::int64_t> bounds;
+    for (std::size_t c = kept; c <= view.columns; ++c)
+      bounds.push_back(point_from(header.from_s + static_cast<double>(c) * header.step_s, rate_Hz));
+    for (std::size_t k = 0; k < view.signals.size(); ++k) {
+      std::vector<Column>& columns = shown.signals[k];
+      source.columns(view.signals[k], bounds, std::span(columns).subspan(kept));
       writer.columns(columns);
     }
   }
-  for (const std::uint16_t line : view.lines)
-    source.line(line, header.lines_from_s, header.lines_step_s, writer.line(view.columns));
+  const auto late = static_cast<std::size_t>(lines_late_s / header.lines_step_s) + 1;
+  const std::size_t lines_kept = kept - std::min(kept, late);
+  for (std::size_t k = 0; k < view.lines.size(); ++k) {
+    std::vector<std::uint8_t>& columns = shown.lines[k];
+    source.line(view.lines[k],
+                header.lines_from_s + static_cast<double>(lines_kept) * header.lines_step_s,
+                header.lines_step_s, std::span(columns).subspan(lines_kept));
+    writer.line(columns);
+  }
+  // Single points have left no columns of signals to move on.
+  shown.end = window.follows && !raw ? window.end : -1;
   return writer.done();
 }
 

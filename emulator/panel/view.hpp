@@ -27,6 +27,14 @@ struct ViewWindow {
   double from_s = 0.0, to_s = 0.0;
   std::optional<double> trigger_s;
   bool follows = false, frozen = false;
+  std::int64_t end = 0;  // follows: its end in columns since time 0
+};
+
+/// The columns of a view that follows, as they were shown last: most only move on.
+struct ShownColumns {
+  std::int64_t end = -1;  // see ViewWindow; -1: nothing
+  std::vector<std::vector<Column>> signals;
+  std::vector<std::vector<std::uint8_t>> lines;
 };
 /// Of a scope that follows: its columns stand at whole multiples of their width, so that a curve
 /// moves by columns and does not change its shape.
@@ -36,8 +44,9 @@ ViewWindow trigger_window(const ViewSpec&, double trigger_s, double before) noex
 ViewWindow past_window(const ViewSpec&) noexcept;
 
 using FrameBytes = std::vector<std::uint8_t>;
+/// shown: of this view's last frame; it becomes this one's.
 FrameBytes scope_frame(const ViewSource&, const ViewSpec&, const ViewWindow&,
-                       std::uint32_t sequence);
+                       std::uint32_t sequence, ShownColumns& shown);
 /// The newest points, or those that end at end_s.
 FrameBytes samples_frame(const ViewSource&, const ViewSpec&, std::uint32_t sequence);
 /// Points from .. to - 1.

@@ -12,7 +12,7 @@
 namespace stillrotor {
 namespace {
 
-constexpr double rate_Hz = 100.0;  // 1200 single points are kept then
+constexpr double rate_Hz = 100.0;  // 2048 single points are kept then, 12 s and more
 constexpr auto with_spread = Signal::torque, without = Signal::speed;
 
 /// 1 to 10^decades, each decade as often.
@@ -97,12 +97,12 @@ TEST(PanelHistory, SinglePointsComeBackAsTheyWentInAndWhatIsGoneIsNoNumber) {
   std::mt19937 random(8);
   SignalHistory history(rate_Hz);
   const Points all = random_points(history, 5'000, random);
-  for (std::int64_t k = 5'000 - 1'200; k < 5'000; ++k) {
+  for (std::int64_t k = 5'000 - 2'048; k < 5'000; ++k) {
     ASSERT_TRUE(history.has_raw(k));
     const float got = history.raw(without, k), wanted = all.value[static_cast<std::size_t>(k)];
     ASSERT_TRUE(got == wanted || (std::isnan(got) && std::isnan(wanted))) << k;
   }
-  EXPECT_FALSE(history.has_raw(5'000 - 1'201));
+  EXPECT_FALSE(history.has_raw(5'000 - 2'049));
   for (const std::int64_t k : {std::int64_t{-1}, std::int64_t{0}, std::int64_t{5'000}})
     EXPECT_TRUE(std::isnan(history.raw(without, k)));
 }

@@ -43,6 +43,12 @@ float float_at(const FrameBytes& frame, std::size_t number) {
   return value;
 }
 
+FrameBytes frame_of(const ViewSource& source, const ViewSpec& view, const ViewWindow& window,
+                    std::uint32_t sequence) {
+  ShownColumns nothing;
+  return scope_frame(source, view, window, sequence, nothing);
+}
+
 ViewSpec scope(double span_s, std::uint32_t columns) {
   ViewSpec view;
   view.kind = ViewSpec::Kind::scope;
@@ -61,7 +67,7 @@ TEST(PanelView, AScopeShowsFirstLeastGreatestAndLastOfEachColumn) {
   fill(store, 0, 1'000);
   store.edge({250'000'000'000, 6, 1});
   const ViewSpec view = scope(1.0, 10);
-  const FrameBytes frame = scope_frame(store, view, present_window(store, view), 3);
+  const FrameBytes frame = frame_of(store, view, present_window(store, view), 3);
   const FrameHeader header = header_of(frame);
   EXPECT_EQ(header.version, 1);
   EXPECT_EQ(header.kind, FrameKind::scope);
@@ -93,7 +99,7 @@ TEST(PanelView, ZoomedInItShowsSinglePointsWithOneMoreOnEachSide) {
   fill(store, 0, 1'000);
   ViewSpec view = scope(0.02, 100);
   view.end_s = 0.5;
-  const FrameBytes frame = scope_frame(store, view, past_window(view), 0);
+  const FrameBytes frame = frame_of(store, view, past_window(view), 0);
   const FrameHeader header = header_of(frame);
   EXPECT_EQ(header.flags, frame_flag::raw);
   // From 0.48 s, point 479, and the one before it, to 0.5 s, point 499.
@@ -111,13 +117,13 @@ TEST(PanelView, BeyondThePresentThereIsNothing) {
   fill(store, 0, 100);
   ViewSpec view = scope(1.0, 10);
   view.end_s = 1.0;
-  const FrameBytes frame = scope_frame(store, view, past_window(view), 0);
+  const FrameBytes frame = frame_of(store, view, past_window(view), 0);
   EXPECT_FALSE(std::isnan(float_at(frame, 0)));
   EXPECT_TRUE(std::isnan(float_at(frame, 5)));
   EXPECT_EQ(frame.back(), 0);
   PanelStore empty(rate_Hz, all_low);
   view.end_s.reset();
-  const FrameBytes none = scope_frame(empty, view, present_window(empty, view), 0);
+  const FrameBytes none = frame_of(empty, view, present_window(empty, view), 0);
   EXPECT_TRUE(std::isnan(float_at(none, 9)));
 }
 
@@ -176,6 +182,23 @@ TEST(PanelView, WhatAPageIsTooSlowForIsCountedAndNotQueued) {
   EXPECT_FALSE(views.next_frame(store));
   views.turn(store, time_0 + 1s);
   EXPECT_FALSE(views.next_frame(store)) << "nothing new, nothing to show";
+}
+
+// What only moves on is the same as what is made anew.
+TEST(PanelView, AViewThatFollowsKeepsWhatItShowedExactly) {
+  PanelStore store(rate_Hz, all_low);
+  std::mt19937 random(4);
+  ShownColumns shown;
+  const ViewSpec view = scope(0.7, 90);
+  std::int64_t edge_ps = 0;
+  for (std::uint32_t k = 0; k < 300; ++k) {
+    fill(store, store.points(), store.points() + static_cast<std::int64_t>(random() % 60));
+    if (k == 150) fill(store, store.points() + 5'000, store.points() + 5'001);
+    for (; edge_ps < store.points() * 1'000'000'000; edge_ps += 1'000'000 * (random() % 20'000))
+      store.edge({edge_ps, 6, static_cast<std::uint8_t>(random() % 2)});
+    const ViewWindow window = present_window(store, view);
+    ASSERT_EQ(scope_frame(store, view, window, k, shown), frame_of(store, view, window, k)) << k;
+  }
 }
 
 TEST(PanelView, AStretchOfThePastIsSentAgainOnlyWhileItGrows) {
