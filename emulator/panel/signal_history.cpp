@@ -52,10 +52,7 @@ SignalHistory::SignalHistory(double rate_Hz)
     : rate_Hz_(rate_Hz),
       raw_capacity_(static_cast<std::int64_t>(std::bit_ceil(static_cast<std::uint64_t>(
           std::clamp<std::int64_t>(std::llround(raw_s * rate_Hz), 1024, raw_most))))) {
-  const auto room = static_cast<std::size_t>(raw_capacity_);
-  for (auto& ring : value_) ring.resize(room);
-  for (auto* rings : {&least_, &greatest_})
-    for (auto& ring : *rings) ring.resize(room);
+  raw_.resize(static_cast<std::size_t>(raw_capacity_) * raw_columns);
 }
 
 std::int64_t SignalHistory::kept() const noexcept { return std::min(points_, raw_capacity_); }
@@ -77,11 +74,10 @@ void SignalHistory::add_point(const Frame* frame) {
       step.greatest[k] = frame->greatest[k];
     }
   }
-  const std::size_t here = place(number);
-  for (std::size_t k = 0; k < signal_count; ++k) value_[k][here] = step.last[k];
+  for (std::size_t k = 0; k < signal_count; ++k) raw_[place(k, number)] = step.last[k];
   for (std::size_t k = 0; k < spread_count; ++k) {
-    least_[k][here] = step.least[k];
-    greatest_[k][here] = step.greatest[k];
+    raw_[place(signal_count + k, number)] = step.least[k];
+    raw_[place(signal_count + spread_count + k, number)] = step.greatest[k];
   }
   add_step(0, step);
 }
@@ -107,15 +103,15 @@ void SignalHistory::add_step(std::size_t level, const Step& part) {
 
 float SignalHistory::raw(Signal signal, std::int64_t point) const noexcept {
   if (point < 0 || point >= points_ || !has_raw(point)) return none;
-  return value_[static_cast<std::size_t>(signal)][place(point)];
+  return raw_[place(static_cast<std::size_t>(signal), point)];
 }
 
 Column SignalHistory::of_point(Signal signal, std::int64_t point) const noexcept {
   const auto k = static_cast<std::size_t>(signal);
-  const std::size_t at = place(point);
-  const float value = value_[k][at];
+  const float value = raw_[place(k, point)];
   if (k >= spread_count) return {value, value, value, value};
-  return {value, least_[k][at], greatest_[k][at], value};
+  return {value, raw_[place(signal_count + k, point)],
+          raw_[place(signal_count + spread_count + k, point)], value};
 }
 
 /// In as few pieces as there are: the coarsest step that fits at each place; where the finer ones

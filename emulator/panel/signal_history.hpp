@@ -36,6 +36,7 @@ class SignalHistory {
   Column over(Signal, std::int64_t from, std::int64_t to) const noexcept;
 
  private:
+  static constexpr std::size_t block = 64, raw_columns = signal_count + 2 * spread_count;
   using Values = std::array<float, signal_count>;
   struct Step {
     Values first, least, greatest, last;
@@ -50,8 +51,11 @@ class SignalHistory {
   };
 
   std::int64_t kept() const noexcept;
-  std::size_t place(std::int64_t point) const noexcept {
-    return static_cast<std::size_t>(point & (raw_capacity_ - 1));
+  /// Blocks of some points, in each signal after signal: a ring a signal would have all signals of
+  /// a point in the same few lines of the processor's cache.
+  std::size_t place(std::size_t column, std::int64_t point) const noexcept {
+    const auto at = static_cast<std::size_t>(point & (raw_capacity_ - 1));
+    return (at / block * raw_columns + column) * block + at % block;
   }
   void add_point(const Frame*);
   void add_step(std::size_t level, const Step&);
@@ -60,8 +64,7 @@ class SignalHistory {
   double rate_Hz_;
   std::int64_t raw_capacity_;  // a power of two
   std::int64_t points_ = 0;
-  std::array<std::vector<float>, signal_count> value_;  // rings
-  std::array<std::vector<float>, spread_count> least_, greatest_;
+  std::vector<float> raw_;  // values, then least and greatest of those with spread
   std::array<Level, level_count> levels_;
 };
 
