@@ -44,7 +44,10 @@ unsigned Converter::channel(Group g, unsigned place) const noexcept {
 /// The window of that channel and the way to the code, in converter clocks.
 Cycle Converter::sampling(unsigned channel) const noexcept {
   constexpr std::array<std::uint16_t, 8> clocks{3, 15, 28, 56, 84, 112, 144, 480};
-  const Word word = channel < 10 ? smpr_[1] >> (3 * channel) : smpr_[0] >> (3 * (channel - 10));
+  constexpr unsigned channels = 19;  // a sequence can name others, that are not there
+  const Word word = channel < 10         ? smpr_[1] >> (3 * channel)
+                    : channel < channels ? smpr_[0] >> (3 * (channel - 10))
+                                         : 0;
   return clocks[word & 7];
 }
 

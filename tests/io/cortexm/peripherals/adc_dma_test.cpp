@@ -67,6 +67,16 @@ void PrintTo(const Rule& rule, std::ostream* out) { *out << rule.name; }
 constexpr Word rising = 1u << 20;
 
 const Rule rules[] = {
+    {"AChannelThatIsNotThereHasTheShortestWindow",
+     [] {
+       AdcBench b;
+       b.set(SMPR1, ~Word{0});
+       b.set(SQR3, 31);
+       b.set(CR2, cr2::ADON);
+       b.set(CR2, cr2::ADON | cr2::SWSTART);
+       b.run(10000);
+       EXPECT_EQ(b.samples, "1:31@40 ");  // two clocks of start, three of window
+     }},
     {"SampleAtTheWindowsEndAndCodeTwelveClocksLater",
      [] {
        constexpr unsigned windows[] = {3, 15, 28, 56, 84, 112, 144, 480};
