@@ -92,6 +92,17 @@ export const untilMeter = (page, name, least) => until(page, ([n, bound]) => {
 }, [name, least]);
 /// The scope's picture, as text to be compared: all pixels of its first strip.
 export const picture = (page) => page.evaluate(() => document.querySelector("#strip-box canvas").toDataURL());
+/// The model time [s] that the page shows after the run has told twice how it stands.
+export const toldTime = async (page) => Number.parseFloat(await page.evaluate(() => new Promise((resolve) => {
+  const socket = window.sockets.at(-1);
+  let told = 0;
+  const listen = ({data}) => {
+    if (typeof data !== "string" || !data.startsWith('{"state"') || ++told < 2) return;
+    socket.removeEventListener("message", listen);
+    resolve(document.getElementById("time").textContent);
+  };
+  socket.addEventListener("message", listen);
+})));
 /// Waits until the picture has stayed the same while the page was told of the run three times.
 export async function untilStill(page) {
   for (let seen = null, same = 0; same < 3;) {
