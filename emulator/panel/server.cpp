@@ -74,6 +74,7 @@ struct PanelServer::Impl {
   std::atomic<bool> ever_watched{false};
   asio::io_context io{1};
   Tcp::acceptor acceptor{io};
+  bool accepts = false;
   asio::steady_timer timer{io};
   std::thread thread;
 
@@ -366,10 +367,15 @@ void PanelServer::Impl::listen(const ListenAddress& at) {
 }
 
 void PanelServer::Impl::accept() {
+  accepts = true;
   acceptor.async_accept([this](beast::error_code error, Tcp::socket socket) {
     if (error == asio::error::operation_aborted) return;
+    if (error) {  // no descriptor left, say: not again before the next tick
+      accepts = false;
+      return;
+    }
     accept();
-    if (!error && connections < server_limit::connections + refused_most) {
+    if (connections < server_limit::connections + refused_most) {
       beast::error_code ignored;
       socket.set_option(Tcp::no_delay(true), ignored);
       socket.set_option(asio::socket_base::send_buffer_size(send_buffer_bytes), ignored);
@@ -383,6 +389,7 @@ void PanelServer::Impl::tick() {
   timer.async_wait([this](beast::error_code error) {
     if (!error) tick();
   });
+  if (!accepts) accept();
   const Clock::time_point now = Clock::now();
   if (shows.take_in) hurry = shows.take_in(*panel, now);
   if (now - turned < turn_every) return;
