@@ -83,6 +83,7 @@ Command Command::one_of_these(const std::string& name, const std::string& descri
 void Command::footer(const std::string& text) { app_->footer(text); }
 void Command::needs_command() { app_->require_subcommand(1); }
 void Command::needs_options(int least) { app_->require_option(least, 0); }
+void Command::hears_nothing() { app_->allow_extras(); }
 void Command::does(std::function<void()> what) { app_->callback(std::move(what)); }
 
 int read_command_line(const ProgramText& text, int argc, const char* const* argv,

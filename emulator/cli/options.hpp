@@ -58,6 +58,8 @@ class Command {
   void needs_command();
   /// Of the options so far, and those to come: so many at least.
   void needs_options(int least);
+  /// Whatever else the line says: the command refuses in its own words.
+  void hears_nothing();
   void does(std::function<void()>);
 
  private:

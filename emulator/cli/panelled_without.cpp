@@ -27,6 +27,7 @@ void PanelledRun::serve(const std::atomic<bool>&) {}
 
 void add_panel(Command& program, int& status) {
   Command command = program.add("panel", "Finished runs on a page (not in this build)");
+  command.hears_nothing();
   command.does([&status] {
     try {
       require_panel();
