@@ -10,11 +10,14 @@ const folder = freshFolder("driven");
 const program = await started("run", BENCH, config("scenarios", "bench-session"), "--pace", "wall", "--panel", "--port", "0", "--out", folder);
 const page = await opened(program.base);
 after(async () => { await closed(); program.interrupt(); });
+const headHeight = () => page.$eval("#head", (head) => head.offsetHeight);
+let highAtFirst = 0;
 const one = (name, f) => test(name, {timeout: 3 * PATIENT_ms}, f);
 
 one("waits for Start, then draws the bench as it runs", async () => {
   await untilText(page, "#phase", /waits for Start/);
   assert.match(await textOf(page, "#bench"), /Orchard cart, mid machine/);
+  highAtFirst = await headHeight();
   await page.click("#start"); // takes the free seat as well
   await untilText(page, "#phase", /running/);
   await untilText(page, "#driver", /you/);
@@ -80,6 +83,7 @@ one("a trigger catches a fault that is put in by hand, and stays", async () => {
   await untilText(page, "#trigger-state", /armed, waits for any fault/);
   await page.fill("#faults-find", "hall line open");
   await page.click("details[data-fault=hall_line_open] summary");
+  await until(page, () => document.querySelector("details[data-fault=hall_line_open]").open);
   await page.click("details[data-fault=hall_line_open] button");
   await untilText(page, "#trigger-state", /caught .*hall_line_open/);
   await untilText(page, "#faults-present", /hall line open U/);
@@ -95,6 +99,7 @@ one("a trigger catches a fault that is put in by hand, and stays", async () => {
 });
 
 one("what is not allowed is refused in words, and closes nothing", async () => {
+  await page.click("details.points summary");
   await page.fill("#set-throttle", "5.5"); // within the field's own bounds; then past them
   await page.evaluate(() => document.querySelector("form[data-action=throttle]").setAttribute("novalidate", ""));
   await page.fill("#set-throttle", "77");
@@ -112,6 +117,9 @@ one("sound says what it plays", async () => {
 
 one("a connection that breaks comes back as the same driver, with the same picture", async () => {
   await page.selectOption("#span", "0.5");
+  await page.fill("#faults-find", "phase open");
+  await page.click("details[data-fault=phase_open] summary");
+  await page.fill("#set-slope", "3"); // typed, not yet set
   await page.evaluate(() => window.sockets.at(-1).close());
   await untilText(page, "#connection", /lost|connecting/);
   await untilText(page, "#connection", /open/);
@@ -120,6 +128,9 @@ one("a connection that breaks comes back as the same driver, with the same pictu
   assert.match(before, /0 is now/);
   await until(page, (old) => document.getElementById("window-text").textContent !== old, before);
   assert.equal(await page.inputValue("#span"), "0.5");
+  assert.equal(await page.inputValue("#set-slope"), "3");
+  assert.ok(await page.$eval("details[data-fault=phase_open]", (row) => row.open));
+  assert.equal(await headHeight(), highAtFirst); // what stands below has not moved under the hand
 });
 
 one("Escape stops the run, and the scenario that was driven runs again to the bit", async (t) => {

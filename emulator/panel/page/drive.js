@@ -10,13 +10,16 @@ const isOn = (name, words) => (words ?? (USUALLY_ON.has(name) ? "on" : "off")) =
 const plain = (name) => name[0].toUpperCase() + name.slice(1).replaceAll("_", " ");
 
 export class Drive {
-  #session; #switches = new Map(); #points = new Map(); #throttle = null;
+  #session; #switches = new Map(); #points = new Map(); #throttle = null; #laid = "";
   constructor(session) {
     this.#session = session;
     $("seat").addEventListener("click", () => session.seat(session.drives ? "release" : "take"));
     $("save").addEventListener("click", () => this.#save());
     $("report-link").addEventListener("click", (event) => this.#report(event));
-    session.on("welcome", (welcome) => this.#lay(welcome));
+    session.on("welcome", (welcome) => {
+      this.#lay(welcome);
+      $("save").hidden = !welcome.can_drive;
+    });
     session.on("state", (state) => this.#state(state));
     session.on("status", ({phase}) => {
       if (phase === "open") return;
@@ -38,6 +41,9 @@ export class Drive {
   release() { this.#throttle?.release(); }
 
   #lay(welcome) {
+    const laid = JSON.stringify(welcome.actions.map(({now, ...rest}) => rest));
+    if (laid === this.#laid) return; // the same run, on a new connection: what was typed stays
+    this.#laid = laid;
     this.#switches.clear();
     this.#points.clear();
     this.#throttle = null;
@@ -52,9 +58,8 @@ export class Drive {
     }
     if (switches.length) rows.splice(this.#throttle ? 1 : 0, 0, el("div", {class: "switches", role: "group", "aria-label": "Switches"}, ...switches));
     const points = rows.filter((row) => row.matches(".setpoint")), rest = rows.filter((row) => !row.matches(".setpoint"));
-    const folded = el("details", {class: "points", open: innerWidth > 720}, el("summary", {}, "Set points and ramps"), ...points);
+    const folded = el("details", {class: "points"}, el("summary", {}, "Set points and ramps"), ...points);
     $("controls").replaceChildren($("controls").firstElementChild, ...rest, ...(points.length ? [folded] : []));
-    $("save").hidden = !welcome.can_drive;
   }
 
   #switch(action) {

@@ -16,11 +16,14 @@ export function clearing(present, faults) {
 }
 
 export class Faults {
-  #session; #rows = new Map(); #present = "";
+  #session; #rows = new Map(); #laid = ""; #present = "";
   constructor(session) {
     this.#session = session;
     $("faults-find").addEventListener("input", () => this.#find());
     session.on("welcome", (welcome) => {
+      const laid = JSON.stringify(welcome.faults);
+      if (laid === this.#laid) return; // the same run, on a new connection: what is open stays open
+      this.#laid = laid;
       this.#present = "";
       this.#rows = new Map(welcome.faults.map((fault) => [fault.name, this.#row(fault)]));
       $("faults-list").replaceChildren(...[...this.#rows.values()]);
