@@ -7,7 +7,7 @@
 set -euo pipefail
 cd "$1"
 jobs=$(nproc)
-tests=(io_wired io_gpiod io_polled io_analog stillrotor_test_cycle stillrotor_test_live stillrotor_test_record)
+tests=(io_wired io_gpiod io_polled io_analog stillrotor_test_cycle stillrotor_test_live stillrotor_test_record stillrotor_panel_test)
 export TSAN_OPTIONS="halt_on_error=1 exitcode=66 second_deadlock_stack=1"
 
 cmake --preset tsan -DSTILLROTOR_BENCHMARKS=OFF --log-level=WARNING
