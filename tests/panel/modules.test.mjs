@@ -261,6 +261,7 @@ test("marks in words", () => {
   assert.equal(markWords(mark), "throttle 2 V");
   assert.equal(markWords({...mark, kind: "fault", name: "hall_line_open", detail: "U"}), "hall_line_open U");
   assert.equal(markWords({...mark, detail: ""}), "throttle");
+  assert.equal(markWords({kind: "event", t_s: 1, to_s: 0, name: "run ended", detail: "it was asked to stop"}), "run ended: it was asked to stop");
   assert.equal(markWords({kind: "gap", t_s: 1, to_s: 2, name: "", detail: "late"}), "not trusted: late, until 2.000 s");
   assert.equal(markWords({kind: "gap", t_s: 1, to_s: 2, name: "not shown", detail: "too slow"}), "not shown: too slow, until 2.000 s");
 });
