@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <fstream>
-#include <iterator>
 
 namespace stillrotor::io::cortexm {
 
@@ -19,14 +18,20 @@ Eeprom::Eeprom(const EepromConfig& config)
                                   config.address_pins));
   if (config.image.empty()) return;
   std::ifstream file(config.image, std::ios::binary);
-  const std::vector<char> image{std::istreambuf_iterator<char>(file), {}};
-  if (!file || image.empty() || image.size() > bytes)
+  const bool opened = file.is_open();
+  std::vector<char> image(bytes + 1);  // one more than it may have: some files have no end
+  file.read(image.data(), static_cast<std::streamsize>(image.size()));
+  image.resize(static_cast<std::size_t>(file.gcount()));
+  if (!opened || file.bad() || image.empty() || image.size() > bytes)
     throw ConfigError(
         "controller.partners.eeprom.image",
         fmt::format("{} {}; allowed a file of 1 to {} bytes, what the memory holds from its first "
                     "byte on.",
                     config.image.string(),
-                    !file ? "cannot be read" : fmt::format("has {} bytes", image.size()), bytes));
+                    !opened || file.bad()  ? std::string("cannot be read")
+                    : image.size() > bytes ? std::string("has more")
+                                           : std::string("is empty"),
+                    bytes));
   std::copy(image.begin(), image.end(), memory_.begin());
 }
 
