@@ -1,7 +1,6 @@
 // SPI as a master: every clock edge at its cycle, at the pins.
 //
-// Clock  the bus's, by 2 to 256. A frame of 8 or 16 bits, either end first, all four combinations
-// of
+// Clock  the bus's, by 2 to 256. A frame of 8 or 16 bits, either end first, in all four modes of
 //        polarity and phase; frames follow each other without a gap while there is something to
 //        send. Full duplex, two lines receiving only, one line.
 // Flags  TXE, RXNE, BSY, OVR, MODF (SSM with SSI at 0); both requests for DMA.

@@ -14,6 +14,8 @@
 #define SDIO(offset) REG(0x40012C00u + (offset))
 #define STARTS ((volatile uint32_t*)0x080E0000u) /* the last sector */
 
+#include "say.h"
+
 static volatile uint32_t milliseconds, presses;
 
 static void start_clock(void) {
@@ -30,23 +32,6 @@ static void start_clock(void) {
   }
   RCC(0x30) |= 1u | 1u << 3;       /* GPIOA, GPIOD */
   RCC(0x44) |= 1u << 4 | 1u << 11; /* USART1, SDIO */
-}
-
-static void say(const char* text) {
-  for (; *text; ++text) {
-    while (!(USART1(0x00) & 0x80u)) {
-    }
-    USART1(0x04) = (uint32_t)*text;
-  }
-}
-static void say_number(const char* name, uint32_t value) {
-  char digits[12], *at = digits + sizeof digits - 2;
-  at[0] = '\n';
-  at[1] = 0;
-  do *--at = (char)('0' + value % 10u);
-  while ((value /= 10u) != 0);
-  say(name);
-  say(at);
 }
 
 static uint32_t count_start(void) {

@@ -10,6 +10,9 @@
 #define SPI3 0x40003C00u
 #define I2C1(offset) REG(0x40005400u + (offset))
 #define USART1(offset) REG(0x40011000u + (offset))
+
+#include "say.h"
+
 enum { PORT_A, PORT_B, PORT_C };
 enum {
   START = 0x100,
@@ -27,23 +30,6 @@ void tick(void);
 void tick(void) { ++milliseconds; }
 void edge(void);
 void edge(void) {}
-
-static void say(const char* text) {
-  for (; *text; ++text) {
-    while (!(USART1(0x00) & 0x80u)) {
-    }
-    USART1(0x04) = (uint32_t)*text;
-  }
-}
-static void say_number(const char* name, uint32_t value) {
-  char digits[12], *at = digits + sizeof digits - 2;
-  at[0] = '\n';
-  at[1] = 0;
-  do *--at = (char)('0' + value % 10u);
-  while ((value /= 10u) != 0);
-  say(name);
-  say(at);
-}
 
 /* A frame of 16 bits while that pin is low. */
 static uint32_t frame(uint32_t spi, uint32_t port, uint32_t select, uint32_t out) {
