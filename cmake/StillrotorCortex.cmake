@@ -10,8 +10,9 @@
 include_guard(GLOBAL)
 find_program(CORTEX_GCC arm-none-eabi-gcc)
 find_program(CORTEX_AR arm-none-eabi-gcc-ar)
+# Seen by every folder that includes this, not by the first one alone.
 set(CORTEX_FLAGS -mthumb -std=c11 -ffreestanding -Wall -Wextra -Wshadow -Wconversion
-    -Wno-sign-conversion -Wdouble-promotion -Werror)
+    -Wno-sign-conversion -Wdouble-promotion -Werror CACHE INTERNAL "")
 if(CORTEX_GCC)
   message(STATUS "Co-processor: built with ${CORTEX_GCC}")
 else()
