@@ -33,8 +33,8 @@ FIRMWARES = {
     "foc": {
         "folder": ROOT / "tests/firmware/foc",
         "mutated": ["angle.c", "current.c", "foc.c", "learn.c", "settings.c", "board.h"],
-        "compile": ["cc", "-std=gnu11", "-O2", "-fPIC", "-ffp-contract=off", "-fvisibility=hidden",
-                    f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}"],
+        "compile": ["cc", "-std=gnu11", "-O2", "-fPIC", "-ffp-contract=off", "-fno-math-errno",
+                    "-fvisibility=hidden", f"-I{ROOT}", f"-I{ROOT / 'io/hostfw'}"],
         "link": ["cc", "-shared"],
         "variants": {"foc": [], "foc_align": ["-DALIGN_AT_START"]},
         "suffix": ".so",

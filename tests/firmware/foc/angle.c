@@ -19,28 +19,26 @@ static const bool has_halls = true;
 
 enum known { NOTHING, SECTOR, HALL_EDGE, INDEX };
 
-// By Hall code U + 2 V + 4 W: sector k lies about k * 60 degrees.
-static const int8_t sector_of[8] = {-1, 0, 2, 1, 4, 5, 3, -1};
-
+static int8_t sector_of[8];  // by the Halls' lines
+static float step_rad;       // a turn by the encoder's counts
 static enum known known;
 static int32_t reference_count;  // stands ...
 static float reference_rad;      // ... at this angle
 static float theta, omega;
 static int8_t sector;
 
-/// Where the encoder stands: in the middle of its count.
+/// Where the encoder stands, in the middle of its count; within two turns.
 static float encoder_rad(int32_t count) {
-  const int32_t turned =
-      (int32_t)((int64_t)(count - reference_count) * settings.pole_pairs % ENCODER_COUNTS);
-  return wrapped(reference_rad + ((float)turned + 0.5f * (float)settings.pole_pairs) *
-                                     (TWO_PI / (float)ENCODER_COUNTS));
+  const int32_t counts = ENCODER_COUNTS;  // 32 pole pairs of these are far below 2^31
+  const int32_t turned = (count - reference_count) % counts * settings.pole_pairs % counts;
+  return reference_rad + ((float)turned + 0.5f * (float)settings.pole_pairs) * step_rad;
 }
 
 static void refer(int32_t count, float rad, enum known how) {
   reference_count = count;
   reference_rad = rad;
   known = how;
-  theta = encoder_rad(count);
+  theta = wrapped(encoder_rad(count));
 }
 
 void angle_reset(const struct foc_inputs* in) {
@@ -49,8 +47,10 @@ void angle_reset(const struct foc_inputs* in) {
   sector = -1;
   reference_count = in->count;
   reference_rad = 0.0f;
+  step_rad = TWO_PI / (float)ENCODER_COUNTS;
   if (!has_halls) return;
-  sector = sector_of[hall_code(in->hall)];
+  hall_sectors(sector_of);
+  sector = sector_of[in->hall];
   if (sector >= 0) refer(in->count, wrapped(sector * (PI / 3.0f)), SECTOR);
 }
 
@@ -60,7 +60,7 @@ void angle_is_zero(const struct foc_inputs* in) {
 }
 
 static bool take_halls(const struct foc_inputs* in) {
-  const int8_t now = sector_of[hall_code(in->hall)];
+  const int8_t now = sector_of[in->hall];
   const int8_t before = sector;
   sector = now;
   if (now < 0) return false;
@@ -79,15 +79,15 @@ static bool take_halls(const struct foc_inputs* in) {
 bool angle_follow(const struct foc_inputs* in) {
   static int32_t seen;
   if (known == NOTHING) seen = in->index_seen;
-  theta = wrapped(theta + omega * PERIOD_S);
-  const float error = wrapped(encoder_rad(in->count) - theta);
-  theta = wrapped(theta + 2.0f * FOLLOW_RAD_S * PERIOD_S * error);
+  const float ahead = theta + omega * PERIOD_S;
+  const float error = wrapped(encoder_rad(in->count) - ahead);
+  theta = wrapped(ahead + 2.0f * FOLLOW_RAD_S * PERIOD_S * error);
   omega += FOLLOW_RAD_S * FOLLOW_RAD_S * PERIOD_S * error;
   if (!has_halls) return true;
   if (in->index_seen != seen) {
     seen = in->index_seen;
     // The index stands at the beginning of its count.
-    const float count_rad = (float)settings.pole_pairs * (TWO_PI / (float)ENCODER_COUNTS);
+    const float count_rad = (float)settings.pole_pairs * step_rad;
     const float index_rad = (float)settings.pole_pairs * settings.index_deg * (PI / 180.0f);
     // The angle moves with its reference, and keeps what it has followed within the count: taken
     // anew it would lie ahead once a turn, and the speed below what it is.

@@ -20,10 +20,15 @@ struct axes current_step(struct axes wanted, struct axes measured, float omega, 
       BANDWIDTH_RAD_S * INDUCTANCE_Q_H * error.q + integral.q +
           omega * (INDUCTANCE_D_H * measured.d + FLUX_WB)};
   demand = square_root(ask.d * ask.d + ask.q * ask.q);
-  const float share = demand > limit ? limit / demand : 1.0f;
+  const float step = BANDWIDTH_RAD_S * RESISTANCE_OHM * PERIOD_S;
+  if (demand <= limit) {
+    integral.d += step * error.d;
+    integral.q += step * error.q;
+    return ask;
+  }
+  const float share = limit / demand;
   const struct axes give = {share * ask.d, share * ask.q};
   // What was cut off is taken back from the integrators, as far as the gain says.
-  const float step = BANDWIDTH_RAD_S * RESISTANCE_OHM * PERIOD_S;
   integral.d += step * (error.d + (give.d - ask.d) / (BANDWIDTH_RAD_S * INDUCTANCE_D_H));
   integral.q += step * (error.q + (give.q - ask.q) / (BANDWIDTH_RAD_S * INDUCTANCE_Q_H));
   return give;
@@ -46,7 +51,7 @@ void duties_for(float alpha, float beta, float bus, float duty[3]) {
   const float most = u > v ? (u > w ? u : w) : (v > w ? v : w);
   const float least = u < v ? (u < w ? u : w) : (v < w ? v : w);
   const float middle = 0.5f * (most + least);
-  duty[0] = clamped(0.5f + (u - middle) / bus, 0.0f, 1.0f);
-  duty[1] = clamped(0.5f + (v - middle) / bus, 0.0f, 1.0f);
-  duty[2] = clamped(0.5f + (w - middle) / bus, 0.0f, 1.0f);
+  duty[0] = 0.5f + (u - middle) / bus;
+  duty[1] = 0.5f + (v - middle) / bus;
+  duty[2] = 0.5f + (w - middle) / bus;
 }

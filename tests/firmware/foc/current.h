@@ -14,5 +14,6 @@ float current_demand_V(void);
 /// The share of the length on d that gives most torque per ampere.
 struct axes most_torque(float length_A);
 
-/// Of a voltage on the stator's axes; the common part centres the three between the rails.
+/// Of a voltage on the stator's axes; the common part centres the three between the rails, which
+/// too much of it exceeds.
 void duties_for(float alpha_V, float beta_V, float bus_V, float duty[3]);

@@ -30,6 +30,7 @@ static int32_t periods;  // in this state
 static float sum_V[3], offset_V[3];
 static float torque_A, weakening_A;
 static float speed_rad_s, speed_A;  // of speed control: the wanted one, its integrator
+static int terminal_of[3];          // by phase
 static int32_t wire_faults;
 static float direction;
 static const char* said;
@@ -56,6 +57,7 @@ void foc_reset(const struct foc_inputs* in) {
   for (int k = 0; k < 3; ++k) {
     sum_V[k] = 0.0f;
     offset_V[k] = settings.current_zero_V;
+    terminal_of[k] = order_of(settings.phase_order, k);
   }
   wire_faults = 0;
   direction = 1.0f;
@@ -143,6 +145,7 @@ static float goal_A(const struct foc_inputs* in, float omega, float bus_V) {
 static struct axes weakened(struct axes wanted, float omega, float usable_V) {
   const float speed = magnitude(omega) > 100.0f ? magnitude(omega) : 100.0f;
   const float missing_V = current_demand_V() - RESERVE * usable_V;
+  if (missing_V <= 0.0f && weakening_A == 0.0f) return wanted;
   const float step = 0.1f * TWO_PI * CURRENT_LOOP_HZ * PERIOD_S / (speed * INDUCTANCE_D_H);
   const float most_d = WEAKENING_LIMIT_A;
   const float most_q = square_root(CURRENT_LIMIT_A * CURRENT_LIMIT_A - most_d * most_d);
@@ -163,25 +166,24 @@ static struct axes on_axes(float theta, const float current_A[3]) {
   return measured;
 }
 
-/// Duties act in the next period, whose middle lies 1.5 periods ahead.
-static void apply(struct axes volts, float theta, float omega, float bus_V, float duty[3]) {
+/// Duties act in the next period, whose middle lies 1.5 periods ahead. The dead time takes sign(i)
+/// of its share from each leg: for this current it is given back.
+static void apply(struct axes volts, struct axes amperes, float theta, float omega, float bus_V,
+                  float duty[3]) {
   float s, c;
   sin_cos(wrapped(theta + 1.5f * PERIOD_S * omega), &s, &c);
   duties_for(c * volts.d - s * volts.q, s * volts.d + c * volts.q, bus_V, duty);
+  const float iu = c * amperes.d - s * amperes.q, ib = s * amperes.d + c * amperes.q;
+  const float phase_A[3] = {iu, -0.5f * iu + 0.8660254f * ib, -0.5f * iu - 0.8660254f * ib};
+  for (int k = 0; k < 3; ++k)
+    duty[k] = clamped(duty[k] + DEAD_TIME_S * PWM_HZ * clamped(0.5f * phase_A[k], -1.0f, 1.0f),
+                      0.0f, 1.0f);
 }
 
 static void control(struct axes wanted, float theta, float omega, const float current_A[3],
                     float bus_V, float duty[3]) {
   given_V = current_step(wanted, on_axes(theta, current_A), omega, USABLE * bus_V);
-  apply(given_V, theta, omega, bus_V, duty);
-  float s, c;
-  sin_cos(wrapped(theta + 1.5f * PERIOD_S * omega), &s, &c);
-  // The dead time takes sign(i) of its share from each leg: it is given back.
-  const float iu = c * wanted.d - s * wanted.q, ib = s * wanted.d + c * wanted.q;
-  const float phase_A[3] = {iu, -0.5f * iu + 0.8660254f * ib, -0.5f * iu - 0.8660254f * ib};
-  for (int k = 0; k < 3; ++k)
-    duty[k] = clamped(duty[k] + DEAD_TIME_S * PWM_HZ * clamped(0.5f * phase_A[k], -1.0f, 1.0f),
-                      0.0f, 1.0f);
+  apply(given_V, wanted, theta, omega, bus_V, duty);
 }
 
 static void run(const struct foc_inputs* in, const float current_A[3], float bus_V, float duty[3]) {
@@ -218,8 +220,9 @@ static void learn(const struct foc_inputs* in, const float current_A[3], float b
   if (learning.wants == LEARN_DONE) return enter(STOPPED);
   if (learning.wants == LEARN_FAILED) return stop("learning failed\n");
   if (learning.wants == LEARN_VOLTS) {
+    const struct axes none = {0.0f, 0.0f};  // the pulses cancel the dead time themselves
     current_reset();
-    apply(learning.give, learning.rad, learning.rad_s, bus_V, duty);
+    apply(learning.give, none, learning.rad, learning.rad_s, bus_V, duty);
   } else {
     control(learning.give, learning.rad, learning.rad_s, current_A, bus_V, duty);
   }
@@ -230,7 +233,7 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
   const bool angle_sound = angle_follow(in);
   float current_A[3];
   for (int k = 0; k < 3; ++k) {
-    const int terminal = order_of(settings.phase_order, k);
+    const int terminal = terminal_of[k];
     current_A[k] = (in->current_V[terminal] - offset_V[terminal]) / settings.current_V_per_A;
   }
   const float bus_V = in->bus_V / BUS_RATIO;
@@ -263,7 +266,7 @@ void foc_period(const struct foc_inputs* in, struct foc_outputs* out) {
   }
   ++periods;
 
-  for (int k = 0; k < 3; ++k) out->duty[order_of(settings.phase_order, k)] = duty[k];
+  for (int k = 0; k < 3; ++k) out->duty[terminal_of[k]] = duty[k];
   const bool switches = state == RUN || state == ALIGN || state == LEARN;
   out->legs = state == BOOTSTRAP ? FOC_LOW : switches ? FOC_PWM : FOC_OFF;
   out->say = said;

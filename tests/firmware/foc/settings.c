@@ -24,7 +24,8 @@ int order_of(int32_t order, int k) {
   return orders[order][k];
 }
 
-uint8_t hall_code(uint8_t lines) {
+/// The code as Halls 120 degrees apart and in the machine's order would show it.
+static uint8_t hall_code(int lines) {
   uint8_t line[3];
   for (int k = 0; k < 3; ++k)
     line[k] = (uint8_t)((lines >> order_of(settings.hall_order, k) & 1) != settings.hall_inverted);
@@ -32,4 +33,9 @@ uint8_t hall_code(uint8_t lines) {
   if (settings.hall_spacing_deg == 60)
     return (uint8_t)(line[0] | line[2] << 1 | (line[1] ^ 1) << 2);
   return (uint8_t)(line[0] | line[1] << 1 | line[2] << 2);
+}
+
+void hall_sectors(int8_t sector_of[8]) {
+  static const int8_t by_code[8] = {-1, 0, 2, 1, 4, 5, 3, -1};
+  for (int lines = 0; lines < 8; ++lines) sector_of[lines] = by_code[hall_code(lines)];
 }

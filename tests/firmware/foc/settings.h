@@ -27,5 +27,6 @@ extern struct settings settings;
 
 /// Terminal or line of phase k in that order.
 int order_of(int32_t order, int k);
-/// The Halls' code as 120 degrees apart and in the machine's order would show it.
-uint8_t hall_code(uint8_t lines);
+/// The sector that each code of the Halls' lines, U + 2 V + 4 W, shows: sector k lies about k * 60
+/// degrees; -1: none.
+void hall_sectors(int8_t sector_of[8]);

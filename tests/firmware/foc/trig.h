@@ -39,14 +39,5 @@ static inline float clamped(float x, float least, float most) {
 }
 static inline float magnitude(float x) { return x < 0.0f ? -x : x; }
 
-/// By Newton's method; x >= 0.
-static inline float square_root(float x) {
-  if (x <= 1e-12f) return 0.0f;
-  float r = x > 1.0f ? 0.5f * x : 1.0f;
-  for (int k = 0; k < 24; ++k) {
-    const float next = 0.5f * (r + x / r);
-    if (magnitude(next - r) < 1e-6f * r) return next;
-    r = next;
-  }
-  return r;
-}
+/// 0 below 0. One instruction with -fno-math-errno, rounded alike everywhere (IEEE 754).
+static inline float square_root(float x) { return x > 0.0f ? __builtin_sqrtf(x) : 0.0f; }

@@ -11,9 +11,7 @@
 #define STANDS_S 0.1f  // without an edge
 #define FOLLOWS 0.3f   // share of what an edge says of the speed
 
-// By Hall code U + 2 V + 4 W: sector k lies about k * 60 degrees.
-static const int8_t sector_of[8] = {-1, 0, 2, 1, 4, 5, 3, -1};
-
+static int8_t sector_of[8];  // by the Halls' lines
 static int8_t sector;
 static int8_t way;    // that the last edge was passed in; 0: none, or too long ago
 static float border;  // that lies there
@@ -22,7 +20,8 @@ static float theta, omega;
 static float middle(void) { return wrapped((float)sector * SECTOR_RAD); }
 
 void angle_reset(const struct foc_inputs* in) {
-  sector = sector_of[hall_code(in->hall)];
+  hall_sectors(sector_of);
+  sector = sector_of[in->hall];
   way = 0;
   omega = 0.0f;
   theta = sector < 0 ? 0.0f : middle();
@@ -45,7 +44,7 @@ static bool take_edge(int8_t next, float apart_s) {
 }
 
 bool angle_follow(const struct foc_inputs* in) {
-  const int8_t now = sector_of[hall_code(in->hall)];
+  const int8_t now = sector_of[in->hall];
   bool sound = now >= 0;
   if (now >= 0 && sector >= 0 && now != sector) sound = take_edge(now, in->edges_apart_s);
   sector = now;
