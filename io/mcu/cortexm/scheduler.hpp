@@ -1,13 +1,14 @@
 // What happens at which cycle.
 //
-// A tree of comparisons over all events, as in a tournament: each node names the earlier of the two
-// below it, so a change costs the way to the root, and that only as far as it matters.
+// Few events wait at a time, so they stand in a row, the earliest last: what comes next is there at
+// once, and a new one is put where it belongs past the few that come before it.
 //
 // Order  by cycle; at one cycle, in the order in which the events were made.
 // RT     make() allocates, nothing else does.
 #pragma once
 
 #include <algorithm>
+#include <utility>
 #include <vector>
 
 #include "io/mcu/clock.hpp"
@@ -26,38 +27,32 @@ class Scheduler {
   template <auto Method, class T>
   unsigned make(T* self) {
     events_.push_back({[](void* me, Cycle when) { (static_cast<T*>(me)->*Method)(when); }, self});
-    const auto made = static_cast<unsigned>(events_.size() - 1);
-    if (made >= leaves_) grow();
-    return made;
+    row_.emplace_back();
+    return static_cast<unsigned>(events_.size() - 1);
   }
   /// Replaces what the event was set to; never: not at all. A moment that has passed comes at once.
   void at(unsigned event, Cycle when) noexcept {
-    if (event == running_) running_ = none;
-    unsigned place = leaves_ + event;
-    if (nodes_[place].when == when) return;
-    nodes_[place].when = when;
+    Cycle& set_to = events_[event].when;
+    if (set_to == when) return;
+    if (set_to != never) take_out(event);
+    set_to = when;
+    if (when == never) return;
     slice_end_ = std::min(slice_end_, when);
-    while (place > 1) {
-      const Node &left = nodes_[place & ~1u], &right = nodes_[place | 1u];
-      const Node earlier = right.when < left.when ? right : left;
-      place /= 2;
-      if (nodes_[place] == earlier) return;  // nothing changes above
-      nodes_[place] = earlier;
-    }
+    const Waiting one{when, event};
+    unsigned place = ++last_;
+    for (; row_[place - 1].comes_before(one); --place) row_[place] = row_[place - 1];
+    row_[place] = one;
   }
-  Cycle when(unsigned event) const noexcept { return nodes_[leaves_ + event].when; }
-  Cycle next() const noexcept { return nodes_[1].when; }
+  Cycle next() const noexcept { return row_[last_].when; }
   void run_due(Cycle now) noexcept { run_due(now, false); }
   /// paused: an event may set it; then those of its cycle follow, and later ones wait.
   void run_due(Cycle now, const bool& paused) noexcept {
     Cycle last = never;
     while (next() <= now && !(paused && next() != last)) {
-      const unsigned first = nodes_[1].event;
-      last = next();
-      // Most set themselves anew: only one that has not is taken out.
-      running_ = first;
-      events_[first].action(events_[first].self, last);
-      if (running_ == first) at(first, never);
+      Event& first = events_[row_[last_].event];
+      last = std::exchange(first.when, never);
+      --last_;
+      first.action(first.self, last);
     }
   }
 
@@ -65,26 +60,24 @@ class Scheduler {
   struct Event {
     void (*action)(void*, Cycle);
     void* self;
+    Cycle when = never;
   };
-  struct Node {
+  struct Waiting {
     Cycle when = never;
     unsigned event = 0;
-    bool operator==(const Node&) const = default;
+    bool comes_before(const Waiting& other) const noexcept {
+      return when < other.when || (when == other.when && event < other.event);
+    }
   };
-  static constexpr unsigned none = ~0u;
-  void grow() {
-    std::vector<Node> old(nodes_.begin() + leaves_, nodes_.end());
-    leaves_ *= 2;
-    nodes_.assign(2 * leaves_, {});
-    for (unsigned i = 0; i < leaves_; ++i)
-      nodes_[leaves_ + i] = {i < old.size() ? old[i].when : never, i};
-    for (unsigned i = leaves_ - 1; i != 0; --i)
-      nodes_[i] = nodes_[2 * i + 1].when < nodes_[2 * i].when ? nodes_[2 * i + 1] : nodes_[2 * i];
+  void take_out(unsigned event) noexcept {
+    unsigned place = last_--;
+    while (row_[place].event != event) --place;
+    for (; place <= last_; ++place) row_[place] = row_[place + 1];
   }
   Cycle& slice_end_;
   std::vector<Event> events_;
-  unsigned leaves_ = 1, running_ = none;  // leaves_: a power of two
-  std::vector<Node> nodes_{2};            // n stands above 2n and 2n + 1; events from leaves_ on
+  std::vector<Waiting> row_{1};  // the first is nobody, and never
+  unsigned last_ = 0;            // in the row
 };
 
 }  // namespace stillrotor::io::cortexm
