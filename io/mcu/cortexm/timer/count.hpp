@@ -20,7 +20,6 @@ enum class Boundary : std::uint8_t { none, overflow, underflow };
 
 struct Count {
   using Ticks = std::uint64_t;
-  static constexpr Ticks never = ~Ticks{0};
 
   Word value = 0, top = 0xffff, maximum = 0xffff;
   bool down = false, centred = false;
@@ -32,11 +31,10 @@ struct Count {
     if (value > top || (centred && value == top)) return Ticks{maximum} - value + 1;
     return Ticks{top} - value + (centred ? 0 : 1);
   }
-  /// Until it arrives at v on the way to the boundary; never: that comes first.
-  Ticks to(Word v) const noexcept {
-    if (down) return v < value ? value - v : never;
-    return v > value && (v <= top || value > top) ? v - value : never;
-  }
+  /// How many values lie between it and v in its direction, and how many it passes on the way to
+  /// the boundary: it arrives at v on the way where there are fewer of the former.
+  Word between(Word v) const noexcept { return (down ? value - v : v - value) - 1; }
+  Word passed() const noexcept { return down ? value : (value > top ? ~Word{0} : top) - value; }
   /// Not beyond the boundary.
   Boundary move(Ticks ticks) noexcept {
     if (ticks == 0) return Boundary::none;

@@ -1,5 +1,6 @@
 #include "io/mcu/cortexm/timer/timer.hpp"
 
+#include <bit>
 #include <utility>
 
 #include "io/mcu/cortexm/timer/registers.hpp"
@@ -20,6 +21,10 @@ enum OutputMode : std::uint8_t {
   pwm2
 };
 bool is_pwm(unsigned mode) { return mode >= pwm1; }
+
+void put(unsigned& bits, unsigned i, bool on) {
+  bits = (bits & ~(1u << i)) | static_cast<unsigned>(on) << i;
+}
 }  // namespace
 
 Timer::Timer(const TimerLayout& layout, Scheduler& scheduler, TimerListener& listener)
@@ -47,6 +52,11 @@ void Timer::reset(Cycle at) noexcept {
     c.pad_n = pad_n;
     c.signal = signal;
   }
+  stage_due_.fill(never);
+  stages_due_ = never;
+  compare_ = {};
+  below_ = reference_ = staged_ = 0;
+  sort_modes();
   settle_outputs(at);
   show_interrupts(at);
   schedule();
@@ -54,30 +64,34 @@ void Timer::reset(Cycle at) noexcept {
 
 void Timer::set_clock(unsigned cycles, Cycle at) noexcept {
   if (cycles == cycles_) return;
-  begin(at);
+  const Change change(*this, at);
   cycles_ = cycles;
   last_tick_ = at;
   set_anew_ = true;
   refresh(at);
-  schedule();
 }
 
 // --- time -----------------------------------------------------------------------------------
 
 /// Counts its own clock: not that of an encoder or of a trigger.
 bool Timer::ticks() const noexcept {
-  if (!(cr1_ & cr1::CEN) || cycles_ == 0 || count_.stands_still() || (smcr_ & smcr::ECE))
-    return false;
+  if (!(cr1_ & cr1::CEN) || cycles_ == 0 || count_.stands_still()) return false;
+  return smcr_ == 0 || !clocked_by_trigger();
+}
+
+/// Or held by it.
+bool Timer::clocked_by_trigger() const noexcept {
+  if (smcr_ & smcr::ECE) return true;
   switch (smcr::SMS(smcr_)) {
     case 1:
     case 2:
     case 3:
     case 7:
-      return false;
-    case 5:
-      return trigger_in_;
-    default:
       return true;
+    case 5:
+      return !trigger_in_;
+    default:
+      return false;
   }
 }
 
@@ -87,10 +101,12 @@ bool Timer::watched() const noexcept {
 }
 
 Count::Ticks Timer::ticks_to_event() const noexcept {
-  Count::Ticks ticks = count_.to_boundary();
-  for (unsigned i = 0; i < layout_.channels; ++i)
-    if (channels_[i].role == Role::output) ticks = std::min(ticks, count_.to(channels_[i].compare));
-  return ticks;
+  Word nearest = ~Word{0};
+  for (unsigned i = 0; i < compare_.size(); ++i) {
+    const Word between = count_.between(compare_[i]);
+    if (between < nearest && (modes_.outputs >> i & 1)) nearest = between;
+  }
+  return nearest < count_.passed() ? Count::Ticks{nearest} + 1 : count_.to_boundary();
 }
 
 void Timer::start_counting(Cycle at) noexcept {
@@ -105,20 +121,29 @@ void Timer::advance(Cycle to) noexcept {
       schedule();
       continue;
     }
-    const Cycle at = std::exchange(due_, unknown);
-    if (next_tick_ == at) {
-      const Count::Ticks ticks = ticks_in(at - last_tick_);
-      last_tick_ = at;
-      count(ticks, at);
-      continue;
-    }
-    count_on(at);
-    for (unsigned i = 0; i < inputs_.size(); ++i)
-      if (inputs_[i].next() == at) settle_input(i, at);
-    settle_outputs(at);
-    due_ = unknown;  // whatever others have found out in between
+    ++under_way_;
+    happen(std::exchange(due_, unknown));
+    --under_way_;
   }
   count_on(to);
+}
+
+/// What is due at that cycle.
+void Timer::happen(Cycle at) noexcept {
+  if (next_tick_ == at) {
+    const Count::Ticks ticks = ticks_in(at - last_tick_);
+    last_tick_ = at;
+    return count(ticks, at);
+  }
+  count_on(at);
+  if (filters_due_ > at) {
+    settle_outputs(at);
+    return plan();
+  }
+  for (unsigned i = 0; i < inputs_.size(); ++i)
+    if (inputs_[i].next() == at) settle_input(i, at);
+  settle_outputs(at);
+  due_ = unknown;  // whatever others have found out in between
 }
 
 /// Not as far as the next event.
@@ -139,11 +164,13 @@ void Timer::count(Count::Ticks ticks, Cycle at) noexcept {
 }
 
 void Timer::schedule() noexcept {
-  Cycle by_itself = never;
-  for (const InputFilter& input : inputs_) by_itself = std::min(by_itself, input.next());
-  for (unsigned i = 0; i < layout_.channels; ++i)
-    by_itself = std::min(by_itself, channels_[i].stage.next());
   next_tick_ = ticks() ? last_tick_ + ticks_to_event() * period() : never;
+  plan();
+}
+
+/// The same where the count's next event is known.
+void Timer::plan() noexcept {
+  const Cycle by_itself = std::min(filters_due_, stages_due_);
   due_ = std::min(by_itself, next_tick_);
   scheduler_.at(event_, watched() ? due_ : by_itself);
 }
@@ -164,8 +191,8 @@ void Timer::update(bool by_count, Cycle at) noexcept {
   prescaler_ = psc_;
   count_.top = arr_;
   repetitions_ = rcr_;
-  for (Channel& c : channels_)
-    if (c.role == Role::output) c.compare = c.written;
+  for (unsigned i = 0; i < compare_.size(); ++i)
+    if (modes_.outputs >> i & 1) compare_[i] = channels_[i].written;
   if (bdtr_ & bdtr::AOE && !(bdtr_ & bdtr::BKE && break_ == bool(bdtr_ & bdtr::BKP))) {
     bdtr_ |= bdtr::MOE;
     set_anew_ = true;
@@ -189,52 +216,83 @@ void Timer::restart(Cycle at) noexcept {
 
 // --- compare --------------------------------------------------------------------------------
 
+/// Of the output channels, those for whose compare value it holds.
+template <class Condition>
+Timer::Channels Timer::outputs_where(Condition holds) const noexcept {
+  Channels those = 0;
+  for (unsigned i = 0; i < compare_.size(); ++i) those |= Channels{holds(compare_[i])} << i;
+  return those & modes_.outputs;
+}
+
 /// Flags of the compare values at which the count has just arrived.
 void Timer::compare(Boundary reached, Cycle at) noexcept {
   const unsigned both_ways = cr1::CMS(cr1_);
   // The direction in which the count has come here.
   const bool came_down = reached == Boundary::none ? count_.down : reached == Boundary::underflow;
-  for (unsigned i = 0; i < layout_.channels; ++i) {
-    Channel& c = channels_[i];
-    if (c.role != Role::output) continue;
-    const bool match = count_.value == c.compare;
+  // Looked at anew after each: a request for DMA may have written others.
+  const auto matching = [&] {
+    return outputs_where([&](Word compare) { return compare == count_.value; });
+  };
+  const auto beyond = [&]() -> Channels {
     // Beyond the counter's way the flag comes with the boundary.
-    const bool beyond = c.compare > count_.top && reached != Boundary::none &&
-                        (count_.centred || !count_.down ? reached == Boundary::overflow
-                                                        : reached == Boundary::underflow);
+    if (reached != (count_.centred || !count_.down ? Boundary::overflow : Boundary::underflow))
+      return 0;
+    return outputs_where([&](Word compare) { return compare > count_.top; });
+  };
+  Channels rest = matching() | beyond();
+  while (rest != 0) {
+    const auto i = static_cast<unsigned>(std::countr_zero(rest));
+    const bool match = matching() >> i & 1;
     if (match) {
-      if (c.mode == active_on_match) c.reference = true;
-      if (c.mode == inactive_on_match) c.reference = false;
-      if (c.mode == toggle) c.reference = !c.reference;
+      const unsigned mode = channels_[i].mode;
+      if (mode == active_on_match) put(reference_, i, true);
+      if (mode == inactive_on_match) put(reference_, i, false);
+      if (mode == toggle) reference_ ^= 1u << i;
     }
     const bool counts = !count_.centred || both_ways == 3 || (both_ways == 1) == came_down;
-    if (beyond || (match && counts)) {
+    if ((beyond() >> i & 1) || (match && counts)) {
       if (i == 0 && cr2::MMS(cr2_) == 3) pulse(at);
       raise(flag::CC(i), at);
     }
+    rest = (matching() | beyond()) & ~((2u << i) - 1);
   }
+}
+
+/// After any change of a channel's role or mode.
+void Timer::sort_modes() noexcept {
+  modes_ = {0};
+  for (unsigned i = 0; i < layout_.channels; ++i) {
+    const Channel& c = channels_[i];
+    put(modes_.outputs, i, c.role == Role::output);
+    put(modes_.pwm1, i, c.mode == pwm1);
+    put(modes_.pwm2, i, c.mode == pwm2);
+    put(modes_.forced_on, i, c.mode == force_active);
+    put(modes_.forced_off, i, c.mode == force_inactive);
+  }
+}
+
+/// Out of the frozen mode OCREF follows the comparison at once.
+void Timer::start_pwm(unsigned i, unsigned mode) noexcept {
+  const bool below = count_.below(compare_[i]);
+  put(below_, i, below);
+  put(reference_, i, below == (mode == pwm1));
 }
 
 /// OCREF from the comparison, and what hangs on it.
 void Timer::refresh(Cycle at) noexcept {
-  for (unsigned i = 0; i < layout_.channels; ++i) {
-    Channel& c = channels_[i];
-    if (c.role != Role::output) {
-      c.reference = false;
-      continue;
-    }
-    const bool below = count_.below(c.compare);
-    // OCREF follows a change of the comparison only, so a forced level holds until the next one.
-    if (is_pwm(c.mode) && below != c.below) c.reference = below == (c.mode == pwm1);
-    c.below = below;
-    if (c.mode == force_inactive) c.reference = false;
-    if (c.mode == force_active) c.reference = true;
-  }
+  const Modes& m = modes_;
+  const Channels below = outputs_where([&](Word compare) { return count_.below(compare); });
+  // OCREF follows a change of the comparison only, so a forced level holds until the next one.
+  const Channels changed = (below ^ below_) & m.outputs;
+  below_ ^= changed;
+  const Channels by_1 = changed & m.pwm1, by_2 = changed & m.pwm2;
+  reference_ = (reference_ & ~(by_1 | by_2)) | (below & by_1) | (~below & by_2);
+  reference_ = ((reference_ & ~m.forced_off) | m.forced_on) & m.outputs;
   settle_outputs(at);
   const unsigned source = cr2::MMS(cr2_);
-  const bool out =
-      source == 1 ? (cr1_ & cr1::CEN) != 0
-                  : source >= 4 && source - 4 < layout_.channels && channels_[source - 4].reference;
+  const bool out = source == 1 ? (cr1_ & cr1::CEN) != 0
+                               : source >= 4 && source - 4 < layout_.channels &&
+                                     (reference_ >> (source - 4) & 1);
   if (out != trigger_out_) {
     trigger_out_ = out;
     listener_.trigger(out, at);
@@ -264,12 +322,15 @@ OutputSettings Timer::settings(unsigned i) const noexcept {
 }
 
 void Timer::settle_outputs(Cycle at) noexcept {
+  if (!set_anew_ && reference_ == staged_ && stages_due_ > at) return;
   for (unsigned i = 0; i < layout_.channels; ++i) {
+    const bool reference = reference_ >> i & 1;
+    if (!set_anew_ && reference == (staged_ >> i & 1) && stage_due_[i] > at) continue;
     Channel& c = channels_[i];
-    if (!set_anew_ && c.reference == c.staged && c.stage.next() > at) continue;
-    c.staged = c.reference;
+    put(staged_, i, reference);
     if (set_anew_) c.stage.configure(settings(i), at);
-    c.stage.follow(c.reference, at);
+    c.stage.follow(reference, at);
+    stage_due_[i] = c.stage.next();
     const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
     // Off before on, as the dead time would have it.
     for (const bool off : {true, false}) {
@@ -278,9 +339,10 @@ void Timer::settle_outputs(Cycle at) noexcept {
         listener_.pad(i, true, c.pad_n = pad_n, at);
     }
     const OutputSettings& s = c.stage.settings();
-    const bool signal = s.enabled && c.reference != s.inverted;
+    const bool signal = s.enabled && bool(reference_ >> i & 1) != s.inverted;
     if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
   }
+  stages_due_ = *std::min_element(stage_due_.begin(), stage_due_.end());
   set_anew_ = false;
 }
 
@@ -301,6 +363,8 @@ void Timer::raise(Word event, Cycle at) noexcept {
 
 void Timer::show_interrupts(Cycle at) noexcept {
   const Word on = sr_ & dier_ & 0xff;
+  if (on == shown_) return;
+  shown_ = on;
   std::array<bool, 5> lines{};
   if (layout_.advanced)
     lines = {false, (on & flag::B) != 0, (on & flag::U) != 0, (on & (flag::T | flag::COM)) != 0,
@@ -329,24 +393,21 @@ void Timer::stop_outputs(Cycle at) noexcept {
 void Timer::commutate(Cycle at) noexcept {
   for (unsigned i = 0; i < layout_.channels; ++i) {
     Channel& c = channels_[i];
-    if (c.mode == frozen && is_pwm(c.mode_written)) {
-      c.below = count_.below(c.compare);
-      c.reference = c.below == (c.mode_written == pwm1);
-    }
+    if (c.mode == frozen && is_pwm(c.mode_written)) start_pwm(i, c.mode_written);
     c.mode = c.mode_written;
     c.enabled = ccer_ >> (4 * i) & 1;
     c.enabled_n = ccer_ >> (4 * i + 2) & 1;
   }
+  sort_modes();
   set_anew_ = true;
   refresh(at);
 }
 
 void Timer::break_input(bool high, Cycle at) noexcept {
   if (!layout_.advanced || high == break_) return;
-  begin(at);
+  const Change change(*this, at);
   break_ = high;
   if ((bdtr_ & bdtr::BKE) && high == bool(bdtr_ & bdtr::BKP)) stop_outputs(at);
-  schedule();
 }
 
 }  // namespace stillrotor::io::cortexm

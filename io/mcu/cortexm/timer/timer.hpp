@@ -94,36 +94,63 @@ class Timer final : public Peripheral {
     Role role = Role::output;
     std::uint8_t mode = 0, mode_written = 0;  // OCxM
     bool preloaded = false;                   // OCxPE
-    Word written = 0, compare = 0;            // CCRx as the firmware sees it, as it is compared
+    Word written = 0;                         // CCRx as the firmware sees it
     bool enabled = false, enabled_n = false;  // behind CCPC
-    bool below = false, reference = false;    // the comparison; OCxREF
-    bool staged = false;                      // OCxREF as the stage knows it
     std::uint8_t edges = 0, every = 1, filter = 0;
     Pad pad = Pad::released, pad_n = Pad::released;
     bool signal = false;
     OutputStage stage;
   };
+  using Channels = unsigned;  // a bit for each
+  /// What the modes say, channel by channel.
+  struct Modes {
+    Channels outputs = 0xf, pwm1 = 0, pwm2 = 0, forced_on = 0, forced_off = 0;
+  };
 
   // timer.cpp: time
   Cycle period() const noexcept { return Cycle{prescaler_ + 1} * cycles_; }
   bool ticks() const noexcept;
+  bool clocked_by_trigger() const noexcept;
   bool watched() const noexcept;
   Count::Ticks ticks_in(Cycle span) const noexcept {
     return period() == 1 ? span : span / period();
   }
   Count::Ticks ticks_to_event() const noexcept;
   void advance(Cycle to) noexcept;
-  /// Before anything is changed at that cycle; schedule() when it has been.
-  void begin(Cycle at) noexcept { advance(at), due_ = unknown; }
+  void happen(Cycle at) noexcept;
+  /// Something is changed at that cycle, after all that was due by then; what comes next is found
+  /// out behind it.
+  class Change {
+   public:
+    Change(Timer& timer, Cycle at) noexcept : timer_(timer) {
+      timer_.advance(at);
+      timer_.due_ = unknown;
+      ++timer_.under_way_;
+    }
+    ~Change() {
+      --timer_.under_way_;
+      timer_.schedule();
+    }
+    Change(const Change&) = delete;
+    Change& operator=(const Change&) = delete;
+
+   private:
+    Timer& timer_;
+  };
   void count_on(Cycle to) noexcept;
   void count(Count::Ticks, Cycle at) noexcept;
   void schedule() noexcept;
+  void plan() noexcept;
   void on_event(Cycle at) noexcept { advance(at); }
   void start_counting(Cycle at) noexcept;
   void boundary(Boundary, Cycle at) noexcept;
   void update(bool by_count, Cycle at) noexcept;
   void restart(Cycle at) noexcept;
   void compare(Boundary, Cycle at) noexcept;
+  template <class Condition>
+  Channels outputs_where(Condition) const noexcept;
+  void sort_modes() noexcept;
+  void start_pwm(unsigned channel, unsigned mode) noexcept;
   void refresh(Cycle at) noexcept;
   void settle_outputs(Cycle at) noexcept;
   OutputSettings settings(unsigned channel) const noexcept;
@@ -139,6 +166,7 @@ class Timer final : public Peripheral {
   void feed_first_input(Cycle at) noexcept;
   bool source_level(unsigned source) const noexcept;
   bool hears_inputs() const noexcept;
+  void look_at_filters() noexcept;
   void settle_input(unsigned input, Cycle at) noexcept;
   void edge(unsigned input, bool high, Cycle at) noexcept;
   void encode(unsigned input, Cycle at) noexcept;
@@ -147,6 +175,9 @@ class Timer final : public Peripheral {
   void triggered(bool high, Cycle at) noexcept;
 
   // timer_registers.cpp
+  bool preloads(unsigned channel) const noexcept {
+    return channels_[channel].role == Role::output && channels_[channel].preloaded;
+  }
   void write_modes(unsigned first, Word value) noexcept;
   void write_enables(Word value) noexcept;
   void write_compare(unsigned channel, Word value) noexcept;
@@ -169,12 +200,21 @@ class Timer final : public Peripheral {
   Count count_;
   Cycle last_tick_ = 0;
   static constexpr Cycle unknown = 0;
-  Cycle next_tick_ = never;  // that brings the count somewhere; like due_
-  Cycle due_ = unknown;      // nothing happens by itself before it
+  Cycle next_tick_ = never;    // that brings the count somewhere; like due_
+  Cycle stages_due_ = never;   // an output changes by itself
+  Cycle filters_due_ = never;  // an input's filter lets an edge through
+  Cycle due_ = unknown;        // nothing happens by itself before it
+  unsigned under_way_ = 0;     // events and changes, each within the one before
   std::array<Channel, 4> channels_;
+  std::array<Cycle, 4> stage_due_{never, never, never, never};
+  std::array<Word, 4> compare_{};  // CCRx as it is compared
+  Modes modes_;
+  Channels below_ = 0, reference_ = 0;  // the comparison; OCxREF
+  Channels staged_ = 0;                 // OCxREF as the stages know it
   std::array<InputFilter, 5> inputs_;
   std::array<bool, 4> pins_{}, internal_{};
-  std::array<bool, 5> lines_{};  // of interrupts, as told
+  std::array<bool, 5> lines_{};  // of interrupts, as told ...
+  Word shown_ = 0;               // ... by these flags
   bool trigger_in_ = false, trigger_out_ = false, break_ = false;
   bool set_anew_ = true;  // the stages' settings may differ from the registers
   Word burst_ = 0;

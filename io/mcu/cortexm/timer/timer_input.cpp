@@ -29,10 +29,12 @@ void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
     inputs_[channel].set(high);
     return;
   }
-  begin(at);
-  pins_[channel] = high;
-  if (channel != 0) inputs_[channel].pin(high, at, delay_of(channel));
-  feed_first_input(at);
+  {
+    const Change change(*this, at);
+    pins_[channel] = high;
+    if (channel != 0) inputs_[channel].pin(high, at, delay_of(channel));
+    feed_first_input(at);
+  }
   advance(at);
 }
 
@@ -40,6 +42,12 @@ void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
 void Timer::feed_first_input(Cycle at) noexcept {
   const bool level = cr2_ & cr2::TI1S ? pins_[0] != (pins_[1] != pins_[2]) : pins_[0];
   inputs_[0].pin(level, at, delay_of(0));
+  look_at_filters();
+}
+
+void Timer::look_at_filters() noexcept {
+  filters_due_ = never;
+  for (const InputFilter& input : inputs_) filters_due_ = std::min(filters_due_, input.next());
 }
 
 /// Of a source of TRGI, as it stands.
@@ -52,22 +60,25 @@ bool Timer::source_level(unsigned source) const noexcept {
 }
 
 void Timer::external_trigger(bool high, Cycle at) noexcept {
-  begin(at);
-  inputs_[external].pin(high, at, delay_of(external));
+  {
+    const Change change(*this, at);
+    inputs_[external].pin(high, at, delay_of(external));
+    look_at_filters();
+  }
   advance(at);
 }
 
 void Timer::internal_trigger(unsigned n, bool high, Cycle at) noexcept {
   if (internal_[n] == high) return;
-  begin(at);
+  const Change change(*this, at);
   internal_[n] = high;
   trigger_source(n, high, at);
   refresh(at);
-  schedule();
 }
 
 void Timer::settle_input(unsigned input, Cycle at) noexcept {
   if (!inputs_[input].settle(at)) return;
+  look_at_filters();
   edge(input, inputs_[input].level(), at);
   refresh(at);
 }
@@ -113,7 +124,7 @@ void Timer::capture(unsigned i, bool high, Cycle at) noexcept {
   if (c.role != Role::trigger && !both && high == falling) return;
   if (++c.edges < c.every) return;
   c.edges = 0;
-  c.written = c.compare = count_.value;
+  c.written = compare_[i] = count_.value;
   if (sr_ & flag::CC(i)) sr_ |= flag::CCOF(i);
   if (i == 0 && cr2::MMS(cr2_) == 3) pulse(at);
   raise(flag::CC(i), at);

@@ -106,8 +106,15 @@ Word Timer::implemented(Word offset) const noexcept {
 }
 
 void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
-  begin(at);
   const auto merged = [&](Word old) { return (old & ~mask) | (value & mask); };
+  advance(at);
+  const unsigned i = (offset - CCR1) / 4;
+  if (i < layout_.channels && preloads(i) && under_way_ == 0 && count_.value <= count_.top) {
+    // It waits for the next update, and nothing else changes.
+    channels_[i].written = merged(channels_[i].written) & count_.maximum;
+    return;
+  }
+  const Change change(*this, at);
   const Word bits = implemented(offset);
   switch (offset) {
     case SR:
@@ -189,7 +196,6 @@ void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   }
   if (bits != 0 && offset != DIER) set_anew_ = true;
   refresh(at);
-  schedule();
 }
 
 void Timer::write_modes(unsigned first, Word value) noexcept {
@@ -207,18 +213,16 @@ void Timer::write_modes(unsigned first, Word value) noexcept {
     c.role = Role::output;
     c.filter = 0;
     c.preloaded = byte >> 3 & 1;
-    if (!c.preloaded) c.compare = c.written;
+    if (!c.preloaded) compare_[i] = c.written;
     // Hastened is an output only behind a trigger.
     if ((byte & 0x80) || ((byte & 0x04) && smcr::SMS(smcr_) != 0))
       listener_.not_modelled("OCxCE, OCxFE: the output is not cleared or hastened", last_tick_);
     c.mode_written = byte >> 4 & 7;
     if ((cr2_ & cr2::CCPC) && i < 3) continue;  // with the next COM
-    if (c.mode == 0 && c.mode_written >= 6) {
-      c.below = count_.below(c.compare);
-      c.reference = c.below == (c.mode_written == 6);
-    }
+    if (c.mode == 0 && c.mode_written >= 6) start_pwm(i, c.mode_written);
     c.mode = c.mode_written;
   }
+  sort_modes();
 }
 
 void Timer::write_enables(Word value) noexcept {
@@ -237,7 +241,7 @@ void Timer::write_enables(Word value) noexcept {
 void Timer::write_compare(unsigned i, Word value) noexcept {
   if (i >= layout_.channels || channels_[i].role != Role::output) return;  // a capture is read-only
   channels_[i].written = value & count_.maximum;
-  if (!channels_[i].preloaded) channels_[i].compare = channels_[i].written;
+  if (!channels_[i].preloaded) compare_[i] = channels_[i].written;
 }
 
 void Timer::generate(Word events, Cycle at) noexcept {
