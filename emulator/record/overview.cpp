@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <limits>
 
 namespace stillrotor {
@@ -9,34 +10,43 @@ namespace {
 
 constexpr float nan = std::numeric_limits<float>::quiet_NaN();
 
-/// Side by side, so that the compiler may take them in one instruction. What is not a number loses
-/// every comparison, and with it counts for nothing.
+/// Side by side in registers. What is not a number loses every comparison, and with it counts for
+/// nothing.
 class Lanes {
  public:
   static constexpr std::size_t count = 8;
 
-  Lanes() {
-    std::fill_n(least_, count, HUGE_VALF);
-    std::fill_n(greatest_, count, -HUGE_VALF);
-  }
   void take(const float* low, const float* high) {
-    for (std::size_t k = 0; k < count; ++k) {
-      least_[k] = low[k] < least_[k] ? low[k] : least_[k];
-      greatest_[k] = high[k] > greatest_[k] ? high[k] : greatest_[k];
+    for (std::size_t k = 0; k < halves; ++k) {
+      Four l, h;
+      std::memcpy(&l, low + k * width, sizeof l);
+      std::memcpy(&h, high + k * width, sizeof h);
+      least_[k] = l < least_[k] ? l : least_[k];
+      greatest_[k] = h > greatest_[k] ? h : greatest_[k];
     }
   }
   void take(std::size_t lane, float low, float high) {
-    least_[lane] = low < least_[lane] ? low : least_[lane];
-    greatest_[lane] = high > greatest_[lane] ? high : greatest_[lane];
+    Four &l = least_[lane / width], &h = greatest_[lane / width];
+    lane %= width;
+    l[lane] = low < l[lane] ? low : l[lane];
+    h[lane] = high > h[lane] ? high : h[lane];
   }
   OverviewBin bin() const {
-    const float least = *std::min_element(least_, least_ + count);
-    const float greatest = *std::max_element(greatest_, greatest_ + count);
+    float least = HUGE_VALF, greatest = -HUGE_VALF;
+    for (std::size_t lane = 0; lane < count; ++lane) {
+      least = std::min(least, least_[lane / width][lane % width]);
+      greatest = std::max(greatest, greatest_[lane / width][lane % width]);
+    }
     return least <= greatest ? OverviewBin{least, greatest} : OverviewBin{nan, nan};
   }
 
  private:
-  float least_[count], greatest_[count];
+  static constexpr std::size_t halves = 2, width = count / halves;
+  using Four = float __attribute__((vector_size(width * sizeof(float))));
+  static constexpr Four all(float x) { return Four{x, x, x, x}; }
+
+  Four least_[halves] = {all(HUGE_VALF), all(HUGE_VALF)};
+  Four greatest_[halves] = {all(-HUGE_VALF), all(-HUGE_VALF)};
 };
 
 }  // namespace

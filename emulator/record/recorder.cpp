@@ -110,11 +110,15 @@ void Recorder::frame(const Frame& frame) noexcept {
 void Recorder::edges(std::span<const LineEdge> edges) noexcept {
   if (!impl_->open) return;
   const auto unknown = [](const LineEdge& edge) { return edge.line >= io::line_count; };
+  std::uint16_t greatest = 0;
+  for (const LineEdge& edge : edges) greatest = std::max(greatest, edge.line);
+  const bool all_known = greatest < io::line_count;
   while (!edges.empty()) {
     Batch& batch = impl_->batch();
     const auto few = edges.first(std::min(edges.size(), Batch::most_edges - batch.edge_count));
     const auto to = batch.edges.begin() + static_cast<std::ptrdiff_t>(batch.edge_count);
-    const auto end = std::remove_copy_if(few.begin(), few.end(), to, unknown);
+    const auto end = all_known ? std::copy(few.begin(), few.end(), to)
+                               : std::remove_copy_if(few.begin(), few.end(), to, unknown);
     const auto taken = static_cast<std::size_t>(end - to);
     batch.edge_count += taken;
     impl_->lost += few.size() - taken;

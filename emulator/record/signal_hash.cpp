@@ -1,5 +1,6 @@
 #include "emulator/record/signal_hash.hpp"
 
+#include <algorithm>
 #include <stdexcept>
 
 #include "io/connector.hpp"
@@ -27,13 +28,21 @@ void SignalHash::add_column(std::span<const float> values) noexcept {
 }
 
 void SignalHash::add_edges(std::span<const LineEdge> edges) noexcept {
-  // One word an edge: the step in time (up to 3 days), the line, the level.
-  for (const LineEdge& edge : edges) {
-    const auto step = static_cast<std::uint64_t>(edge.at_ps - last_ps_);
-    last_ps_ = edge.at_ps;
-    packed_[packed_count_++] = step << (line_bits + level_bits) |
-                               static_cast<std::uint64_t>(edge.line) << level_bits | edge.level;
+  while (!edges.empty()) {
+    const auto few = edges.first(std::min(edges.size(), packed_.size() - packed_count_));
+    // One word an edge: the step in time (up to 3 days), the line, the level.
+    std::uint64_t* to = &packed_[packed_count_];
+    std::int64_t last_ps = last_ps_;
+    for (const LineEdge& edge : few) {
+      const auto step = static_cast<std::uint64_t>(edge.at_ps - last_ps);
+      last_ps = edge.at_ps;
+      *to++ = step << (line_bits + level_bits) |
+              static_cast<std::uint64_t>(edge.line) << level_bits | edge.level;
+    }
+    last_ps_ = last_ps;
+    packed_count_ += few.size();
     if (packed_count_ == packed_.size()) hash_packed();
+    edges = edges.subspan(few.size());
   }
 }
 
