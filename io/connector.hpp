@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <optional>
 #include <ratio>
+#include <span>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -134,6 +135,13 @@ class World {
   virtual ~World() = default;
   /// A line that the controller drives changes. Only actual changes of level need to be told.
   virtual void drive(const Edge&) noexcept = 0;
+  /// The same for changes that the controller has decided on already, whatever it may yet hear: one
+  /// or more, in the order of time, none beyond the horizon of the running run(). The world takes
+  /// the first, and of the others those before which it has nothing to tell. Returns how many.
+  virtual std::size_t drive_ahead(std::span<const Edge> edges) noexcept {
+    drive(edges.front());
+    return 1;
+  }
   /// Exact at that time, at the pin [V].
   virtual double volts(ChannelId, Time) noexcept = 0;
   virtual Level level(LineId, Time) noexcept = 0;
@@ -162,8 +170,9 @@ class SimulatedController {
   /// Supply at the controller's own pins: start, brown-out, off (0 V). Keeps World until the next
   /// call. May throw ConfigError. At 0 V every gate line is driven to Level::released.
   virtual void power(double volts, Time, World&) = 0;
-  /// Runs until its first drive(), else to the first instruction end >= horizon; returns the time
-  /// reached (>= the time of that drive()). Never called with a horizon in the past.
+  /// Runs until its first drive() or drive_ahead(), else to the first instruction end >= horizon;
+  /// returns the time reached (>= the time of what was driven). Never called with a horizon in the
+  /// past.
   virtual Time run(Time horizon) noexcept = 0;
   /// A plant edge at <= the time reached.
   virtual void deliver(const Edge&) noexcept = 0;

@@ -12,19 +12,11 @@ constexpr std::int64_t even(double x) noexcept {
 
 enum class Want : std::uint8_t { none, high, low };
 
-constexpr Want want(LegMode mode, bool level) noexcept {
-  switch (mode) {
-    case LegMode::low:
-      return Want::low;
-    case LegMode::chopped_high:
-      return level ? Want::high : Want::none;
-    case LegMode::complementary:
-      return level ? Want::high : Want::low;
-    case LegMode::off:
-      break;
-  }
-  return Want::none;
-}
+/// By LegMode, then by the carrier comparator's level.
+constexpr Want wants[][2] = {{Want::none, Want::none},
+                             {Want::low, Want::low},
+                             {Want::none, Want::high},
+                             {Want::low, Want::high}};
 
 constexpr bool follows_carrier(LegMode mode) noexcept {
   return mode == LegMode::chopped_high || mode == LegMode::complementary;
@@ -125,61 +117,72 @@ void Modulator::plan_plain_period(const std::array<int, 3>& order) noexcept {
 }
 
 /// Before the pulses, the pulses from the widest to the narrowest, after the pulses the other way
-/// round: so the plan comes out nearly sorted, whatever the duties.
+/// round: so the edges come nearly sorted, whatever the duties.
 void Modulator::plan(Time now) noexcept {
   count_ = next_ = 0;
-  std::array<int, 3> order = widest_first();
-  if (plain_period(now)) return plan_plain_period(order);
   planned_ = gates_;
+  const std::array<int, 3> order = widest_first();
+  if (plain_period(now)) return plan_plain_period(order);
+  unsigned count = 0, gates = gates_;
+  const auto add = [&](Time at, unsigned gate, Level level) {
+    unsigned k = count++;
+    for (; k > 0 && plan_[k - 1].at > at; --k) plan_[k] = plan_[k - 1];
+    plan_[k] = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
+    gates ^= 1U << gate;
+  };
+  // A stretch in which the carrier comparator of a leg keeps its level.
+  const auto lay_out = [&](int k, Time begin, Time end, bool level, Time level_since)
+      __attribute__((always_inline)) {
+    if (end <= now) return;
+    const Leg& leg = legs_[k];
+    const unsigned high = 2U * static_cast<unsigned>(k), low = high + 1;
+    const auto is_on = [&](unsigned gate) { return (gates >> gate & 1U) != 0; };
+    const Want want = wants[static_cast<std::size_t>(leg.mode)][level ? 1 : 0];
+    begin = std::max(begin, now);
+    if (want != Want::high && is_on(high)) add(begin, high, Level::low);
+    if (want != Want::low && is_on(low)) add(begin, low, Level::low);
+    if (want == Want::none) return;
+    const unsigned gate = want == Want::high ? high : low;
+    if (is_on(gate)) return;
+    const Time asked =
+        follows_carrier(leg.mode) ? std::max(level_since, leg.mode_since) : leg.mode_since;
+    const Time on_at = std::max(asked + dead_time_, begin);
+    // Not before the end: the pulse is shorter than the dead time, or belongs to what follows.
+    if (on_at < end) add(on_at, gate, Level::high);
+  };
   const Time end = period_end();
   for (const int k : order) {
     const Leg& leg = legs_[k];
-    plan_leg(k, now, {begin_, leg.pulse ? leg.rise : end, leg.level, leg.level_since});
+    lay_out(k, begin_, leg.pulse ? leg.rise : end, leg.level, leg.level_since);
   }
   for (const int k : order) {
     const Leg& leg = legs_[k];
-    if (leg.pulse) plan_leg(k, now, {leg.rise, leg.fall, true, leg.rise});
+    if (leg.pulse) lay_out(k, leg.rise, leg.fall, true, leg.rise);
   }
-  std::swap(order[0], order[2]);
-  for (const int k : order) {
-    const Leg& leg = legs_[k];
-    if (leg.pulse) plan_leg(k, now, {leg.fall, end, false, leg.fall});
+  for (auto k = order.rbegin(); k != order.rend(); ++k) {
+    const Leg& leg = legs_[*k];
+    if (leg.pulse) lay_out(*k, leg.fall, end, false, leg.fall);
   }
-
-  for (unsigned k = 1; k < count_; ++k) {  // insertion sort: stable
-    const Edge edge = plan_[k];
-    unsigned j = k;
-    for (; j > 0 && plan_[j - 1].at > edge.at; --j) plan_[j] = plan_[j - 1];
-    plan_[j] = edge;
-  }
+  count_ = count;
+  planned_ = static_cast<std::uint8_t>(gates);
 }
 
-void Modulator::plan_leg(int k, Time now, const Stretch& stretch) noexcept {
-  if (stretch.end <= now) return;
-  const Leg& leg = legs_[k];
-  const int gate_high = 2 * k, gate_low = 2 * k + 1;
-  const Time begin = std::max(stretch.begin, now);
-  const Want wanted = want(leg.mode, stretch.level);
-  if (wanted != Want::high && (planned_ & bit(gate_high))) add(begin, gate_high, false);
-  if (wanted != Want::low && (planned_ & bit(gate_low))) add(begin, gate_low, false);
-  if (wanted == Want::none) return;
-  const int gate = wanted == Want::high ? gate_high : gate_low;
-  if (planned_ & bit(gate)) return;
-  const Time asked =
-      follows_carrier(leg.mode) ? std::max(stretch.level_since, leg.mode_since) : leg.mode_since;
-  const Time on_at = std::max(asked + dead_time_, begin);
-  // Not before the end: the pulse is shorter than the dead time, or belongs to what follows.
-  if (on_at < stretch.end) add(on_at, gate, true);
+std::span<const Edge> Modulator::until(Time end) const noexcept {
+  unsigned beyond = next_;
+  while (beyond < count_ && plan_[beyond].at <= end) ++beyond;
+  return {&plan_[next_], beyond - next_};
 }
 
-void Modulator::add(Time at, int gate, bool on) noexcept {
-  plan_[count_++] = {at, LineId{static_cast<std::uint16_t>(gate)}, on ? Level::high : Level::low};
-  planned_ = with(planned_, gate, on);
-}
-
-void Modulator::taken() noexcept {
-  const Edge& edge = plan_[next_++];
-  gates_ = with(gates_, static_cast<int>(index(edge.line)), edge.level == Level::high);
+void Modulator::taken(std::size_t count) noexcept {
+  if (next_ + count == count_) {
+    gates_ = planned_;
+    next_ = count_;
+    return;
+  }
+  for (; count > 0; --count) {
+    const Edge& edge = plan_[next_++];
+    gates_ = with(gates_, static_cast<int>(index(edge.line)), edge.level == Level::high);
+  }
 }
 
 }  // namespace stillrotor::io

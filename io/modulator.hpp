@@ -12,6 +12,7 @@
 
 #include <array>
 #include <cstdint>
+#include <span>
 
 #include "io/connector.hpp"
 
@@ -47,7 +48,9 @@ class Modulator {
 
   /// The next edge of the plan, or nullptr; taken() says that it was driven.
   const Edge* next() const noexcept { return next_ < count_ ? &plan_[next_] : nullptr; }
-  void taken() noexcept;
+  /// That one and all behind it up to then.
+  std::span<const Edge> until(Time) const noexcept;
+  void taken(std::size_t count = 1) noexcept;
   bool all_off() const noexcept { return gates_ == 0; }
 
  private:
@@ -60,17 +63,9 @@ class Modulator {
     bool pulse = false;   // it rises and falls within this period
     Time rise{}, fall{};  // valid with pulse
   };
-  /// Part of the period in which the carrier comparator of a leg keeps its level.
-  struct Stretch {
-    Time begin, end;
-    bool level;
-    Time level_since;
-  };
   std::array<int, 3> widest_first() const noexcept;
   bool plain_period(Time now) const noexcept;
   void plan_plain_period(const std::array<int, 3>& order) noexcept;
-  void plan_leg(int leg, Time now, const Stretch&) noexcept;
-  void add(Time at, int gate, bool on) noexcept;
 
   Time period_, dead_time_;
   double period_s_;

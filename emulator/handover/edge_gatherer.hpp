@@ -18,8 +18,8 @@ class EdgeGatherer final : public RunSink {
   EdgeGatherer& operator=(const EdgeGatherer&) = delete;
 
   void edge(const LineEdge& edge) noexcept override {
-    if (count_ == edges_.size()) pass_on();
-    edges_[count_++] = edge;
+    *room_for(1) = edge;
+    took(1);
   }
   void frame(const Frame& frame) noexcept override {
     pass_on();
@@ -31,6 +31,14 @@ class EdgeGatherer final : public RunSink {
     sink_.mark(kind, at_ps, name, detail, to_ps);
   }
 
+  static constexpr std::size_t most = 128;
+  /// Where so many edges, at most `most`, find room; took() says how many came.
+  LineEdge* room_for(std::size_t several) noexcept {
+    if (count_ + several > most) pass_on();
+    return edges_.data() + count_;
+  }
+  void took(std::size_t several) noexcept { count_ += several; }
+
   /// What has been gathered.
   void pass_on() noexcept {
     if (count_ == 0) return;
@@ -40,7 +48,7 @@ class EdgeGatherer final : public RunSink {
 
  private:
   RunSink& sink_;
-  std::array<LineEdge, 128> edges_;
+  std::array<LineEdge, most> edges_;
   std::size_t count_ = 0;
 };
 

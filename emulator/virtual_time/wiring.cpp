@@ -1,5 +1,7 @@
 #include "emulator/virtual_time/wiring.hpp"
 
+#include <algorithm>
+
 namespace stillrotor {
 namespace {
 
@@ -10,9 +12,20 @@ io::Level pulled(Pull pull) noexcept {
   return to_level(pull == Pull::up);
 }
 
+bool turned_on(const LineHarness& harness, io::Level pin) noexcept {
+  if (!harness.connected) return false;
+  const io::Level level = pin == io::Level::released ? pulled(harness.pull) : pin;
+  return level != io::Level::released && (level == io::Level::high) == harness.active_high;
+}
+
 }  // namespace
 
-Wiring::Wiring(const Harness& harness) noexcept : lines_(harness.lines) { find_pins(); }
+Wiring::Wiring(const Harness& harness) noexcept : lines_(harness.lines) {
+  for (std::size_t k = 0; k < io::line_count; ++k)
+    for (const io::Level level : {io::Level::low, io::Level::high, io::Level::released})
+      turns_on_[k][static_cast<std::size_t>(level)] = turned_on(lines_[k], level);
+  find_pins();
+}
 
 template <class Change>
 bool Wiring::change(io::LineId pin, Change apply) noexcept {
@@ -32,6 +45,8 @@ bool Wiring::set_fault(io::LineId line, const LineFault& fault) noexcept {
     LineFault beside = fault;
     beside.source.reset();
     wire.faulty = beside != LineFault{};
+    gates_faulty_ = std::any_of(wires_.begin(), wires_.begin() + io::gate_count,
+                                [](const Wire& gate) { return gate.faulty; });
     find_pins();
   });
 }
@@ -56,13 +71,6 @@ io::Level Wiring::level(io::LineId line, bool source_on) const noexcept {
     source_on = source_on != (fault.inverted != fault.disturbed);
   }
   return to_level(source_on == harness.active_high);
-}
-
-bool Wiring::turns_on(io::LineId driven, io::Level pin) const noexcept {
-  const LineHarness& harness = lines_[io::index(driven)];
-  if (!harness.connected) return false;
-  const io::Level level = pin == io::Level::released ? pulled(harness.pull) : pin;
-  return level != io::Level::released && (level == io::Level::high) == harness.active_high;
 }
 
 }  // namespace stillrotor

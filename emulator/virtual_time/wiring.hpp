@@ -35,9 +35,14 @@ class Wiring {
   bool connected(io::LineId line) const noexcept { return lines_[io::index(line)].connected; }
   bool is_on(io::LineId line) const noexcept { return wires_[io::index(line)].on; }  // its source
 
+  /// Any fault on the wire of a gate: passes() then asks for a look.
+  bool gates_faulty() const noexcept { return gates_faulty_; }
+
   /// Does this level at the controller's pin turn on what it drives? Nobody drives it and no pull:
   /// off, as the pull-downs at the gate drivers see to. Faults left out.
-  bool turns_on(io::LineId driven, io::Level) const noexcept;
+  bool turns_on(io::LineId driven, io::Level pin) const noexcept {
+    return turns_on_[io::index(driven)][static_cast<std::size_t>(pin)];
+  }
   /// Is what the controller drives on, behind the faults of the wire, where the pin asks for `on`?
   bool passes(io::LineId driven, bool on) const noexcept {
     return wires_[io::index(driven)].faulty ? turns_on(driven, level(driven, on)) : on;
@@ -56,6 +61,8 @@ class Wiring {
 
   std::array<LineHarness, io::line_count> lines_;
   std::array<Wire, io::line_count> wires_{};
+  std::array<std::array<bool, 3>, io::line_count> turns_on_{};  // by Level
+  bool gates_faulty_ = false;
 };
 
 }  // namespace stillrotor

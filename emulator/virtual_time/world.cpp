@@ -26,6 +26,15 @@ bool gates_bring_no_news(const plant::DriveParameters& p) noexcept {
          p.machine.flux_map.empty() && !p.machine.demagnetisation.possible;
 }
 
+/// Gates that come with an event, or may: all off, or a leg that shorts the bus. Bit k: gates k.
+constexpr std::uint64_t telling_gates = [] {
+  std::uint64_t telling = 1;
+  for (unsigned gates = 0; gates < 64; ++gates)
+    if ((gates & gates >> 1 & 0b010101U) != 0) telling |= std::uint64_t{1} << gates;
+  return telling;
+}();
+constexpr bool tells(unsigned gates) noexcept { return (telling_gates >> gates & 1U) != 0; }
+
 constexpr double zero_C_K = 273.15;
 
 bool asks_for_distance(const Scenario& scenario) noexcept {
@@ -132,11 +141,47 @@ void BenchWorld::drive(const Edge& edge) noexcept {
     set_input(edge.line, on, t_ps);
 }
 
-/// Whether a change of gates at t_ps can be left until somebody looks at the plant: nothing of its
-/// own comes before.
-bool BenchWorld::may_wait(std::int64_t t_ps) const noexcept {
-  return gates_may_wait_ && waiting_count_ < waiting_.size() && t_ps < quiet_ps_ &&
-         t_ps < timeline_.next_ps() && t_ps < plant_.state().alarm_ps && !foresight_.ahead();
+std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
+  if (const std::size_t waiting = leave_waiting(edges); waiting > 0) return waiting;
+  drive(edges.front());
+  return 1;
+}
+
+/// Before this, changes of gates can be left until somebody looks at the plant: nothing of its own
+/// comes before.
+std::int64_t BenchWorld::wait_before_ps() const noexcept {
+  if (!gates_may_wait_ || foresight_.ahead()) return 0;
+  return std::min({quiet_ps_, timeline_.next_ps(), plant_.state().alarm_ps});
+}
+
+/// What comes of these before anything else does and has itself nothing to tell. Returns how many.
+std::size_t BenchWorld::leave_waiting(std::span<const Edge> edges) noexcept {
+  if (has_mail() || wiring_.gates_faulty() || tells(gates_)) return 0;
+  const std::int64_t before_ps = wait_before_ps();
+  edges = edges.first(std::min(edges.size(), waiting_.size() - waiting_count_));
+  plant::GateChange* to = waiting_.data() + waiting_count_;
+  LineEdge* recorded = sink_.room_for(edges.size());
+  std::int64_t now = now_ps();
+  unsigned gates = gates_;
+  const Edge* edge = edges.data();
+  for (const Edge* const end = edge + edges.size(); edge != end; ++edge) {
+    const std::int64_t t_ps = edge->at.count();
+    if (!io::is_gate(edge->line) || t_ps < now || t_ps >= before_ps) break;
+    const auto line = static_cast<std::uint16_t>(edge->line);
+    const bool on = wiring_.turns_on(edge->line, edge->level);
+    if (((gates >> line ^ static_cast<unsigned>(on)) & 1U) == 0) continue;
+    if (tells(gates ^ 1U << line)) break;
+    gates ^= 1U << line;
+    now = t_ps;
+    *to++ = {t_ps, static_cast<plant::Switch>(line), on};
+    *recorded++ = {t_ps, line, static_cast<std::uint8_t>(on)};
+  }
+  const auto count = static_cast<std::size_t>(to - waiting_.data()) - waiting_count_;
+  sink_.took(count);
+  waiting_count_ += count;
+  gate_edges_ += count;
+  gates_ = driver_inputs_ = static_cast<std::uint8_t>(gates);
+  return static_cast<std::size_t>(edge - edges.data());
 }
 
 void BenchWorld::play_waiting() noexcept {

@@ -9,6 +9,7 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
@@ -41,6 +42,7 @@ class BenchWorld final : public io::World {
 
   // What the controller may do.
   void drive(const io::Edge&) noexcept override;
+  std::size_t drive_ahead(std::span<const io::Edge>) noexcept override;
   double volts(io::ChannelId, io::Time) noexcept override;
   io::Level level(io::LineId, io::Time) noexcept override;
   /// Exact to 1 ps where the plant's voltages are smooth; where they jump, at the jump. Of a noisy
@@ -175,7 +177,11 @@ class BenchWorld final : public io::World {
   void follow_command_pulse() noexcept;
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
-  bool may_wait(std::int64_t t_ps) const noexcept;
+  bool may_wait(std::int64_t t_ps) const noexcept {
+    return waiting_count_ < waiting_.size() && t_ps < wait_before_ps();
+  }
+  std::int64_t wait_before_ps() const noexcept;
+  std::size_t leave_waiting(std::span<const io::Edge>) noexcept;
   void play_waiting() noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps, bool waits) noexcept;
   void set_switch(io::LineId gate, bool waits = false) noexcept;  // as its wire brings it

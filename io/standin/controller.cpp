@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdarg>
 #include <cstdio>
+#include <span>
 
 namespace stillrotor::io::standin {
 namespace {
@@ -80,11 +81,12 @@ Time Controller::run(Time horizon) noexcept {
       pwm_.plan(now_);
     }
     if (drive_supply_line()) return now_;
-    if (const Edge* edge = pwm_.next(); edge != nullptr) {
-      if (edge->at > horizon) break;
-      now_ = edge->at;
-      world_->drive(*edge);
-      pwm_.taken();
+    if (pwm_.next() != nullptr) {
+      const std::span<const Edge> edges = pwm_.until(horizon);
+      if (edges.empty()) break;
+      const std::size_t taken = world_->drive_ahead(edges);
+      now_ = edges[taken - 1].at;
+      pwm_.taken(taken);
       return now_;
     }
     if (next_period_ > horizon) break;

@@ -1,0 +1,155 @@
+// Gates that a controller hands over ahead of time: the run is the one in which it hands over each
+// by itself.
+#include <gtest/gtest.h>
+
+#include <span>
+
+#include "tests/emulator/virtual_time/support.hpp"
+
+namespace stillrotor::test {
+namespace {
+
+using io::Edge;
+using io::Level;
+
+/// Another controller and what it hands over; one edge at a time, or as many as the world takes.
+class Watched final : public io::SimulatedController, private io::World {
+ public:
+  Watched(const Bench& bench, bool one_by_one)
+      : inner_(io::make_controller(bench.controller)), one_by_one_(one_by_one) {}
+
+  void power(double volts, io::Time t, io::World& world) override {
+    world_ = &world;
+    inner_->power(volts, t, *this);
+  }
+  io::Time run(io::Time horizon) noexcept override { return inner_->run(horizon); }
+  void deliver(const Edge& edge) noexcept override { inner_->deliver(edge); }
+  io::Health health() const noexcept override { return inner_->health(); }
+  std::string_view diagnosis() const noexcept override { return inner_->diagnosis(); }
+
+  std::size_t edges = 0, calls = 0;  // of drive_ahead()
+
+ private:
+  void drive(const Edge& edge) noexcept override { world_->drive(edge); }
+  std::size_t drive_ahead(std::span<const Edge> ahead) noexcept override {
+    const std::size_t taken = world_->drive_ahead(one_by_one_ ? ahead.first(1) : ahead);
+    ++calls;
+    edges += taken;
+    return taken;
+  }
+  double volts(io::ChannelId channel, io::Time t) noexcept override {
+    return world_->volts(channel, t);
+  }
+  Level level(io::LineId line, io::Time t) noexcept override { return world_->level(line, t); }
+  void text(io::Time t, std::string_view said) noexcept override { world_->text(t, said); }
+
+  std::unique_ptr<io::SimulatedController> inner_;
+  io::World* world_ = nullptr;
+  bool one_by_one_;
+};
+
+/// A drive off with what reaches in between gates: a wire that opens, a bridge's short, the brake,
+/// the key.
+Scenario eventful() {
+  Scenario scenario = drive_off(600 * ms, 3.5);
+  for (const Action& more :
+       {fault(200 * ms + 1234, gate_line_open, 0), fault(203 * ms, gate_line_open, 0, true),
+        fault(300 * ms, hall_line_stuck, 0), fault(301 * ms + 7, hall_line_stuck, 0, true),
+        action(400 * ms + 99, ActionKind::brake, 1.0), action(430 * ms, ActionKind::brake, 0.0),
+        action(500 * ms + 1, ActionKind::key, 0.0), action(550 * ms, ActionKind::key, 1.0)})
+    scenario.timeline.push_back(more);
+  return scenario;
+}
+
+void expect_the_same(const KeepingSink& a, const KeepingSink& b) {
+  ASSERT_EQ(a.frames.size(), b.frames.size());
+  for (std::size_t k = 0; k < a.frames.size(); ++k) {
+    ASSERT_EQ(a.frames[k].at_ps, b.frames[k].at_ps);
+    ASSERT_EQ(a.frames[k].value, b.frames[k].value) << k;
+    ASSERT_EQ(a.frames[k].least, b.frames[k].least) << k;
+    ASSERT_EQ(a.frames[k].greatest, b.frames[k].greatest) << k;
+  }
+  ASSERT_EQ(a.edges.size(), b.edges.size());
+  for (std::size_t k = 0; k < a.edges.size(); ++k) {
+    ASSERT_EQ(a.edges[k].at_ps, b.edges[k].at_ps) << k;
+    ASSERT_EQ(a.edges[k].line, b.edges[k].line) << k;
+    ASSERT_EQ(a.edges[k].level, b.edges[k].level) << k;
+  }
+  ASSERT_EQ(a.marks.size(), b.marks.size());
+  for (std::size_t k = 0; k < a.marks.size(); ++k) {
+    EXPECT_EQ(a.marks[k].at_ps, b.marks[k].at_ps) << a.marks[k].name;
+    EXPECT_EQ(a.marks[k].name, b.marks[k].name);
+    EXPECT_EQ(a.marks[k].detail, b.marks[k].detail);
+  }
+}
+
+/// Edges that the world took a call, ahead of time.
+double compared(const Bench& bench) {
+  KeepingSink at_once, one_by_one;
+  Watched ahead(bench, false), slow(bench, true);
+  const RunOutcome outcome = run(bench, eventful(), ahead, at_once);
+  run(bench, eventful(), slow, one_by_one);
+  EXPECT_EQ(outcome.controller, io::Health::running);
+  EXPECT_GT(outcome.gate_edges, 5000U);
+  EXPECT_EQ(slow.edges, slow.calls);
+  expect_the_same(at_once, one_by_one);
+  return static_cast<double>(ahead.edges) / static_cast<double>(ahead.calls);
+}
+
+// Not a promise, but nothing would be tested if the world took one at a time: a period of 62.5 us
+// has 12 edges and, at full speed, an encoder's edge now and then.
+TEST(DrivenAhead, GivesTheSameRunAsDrivenOneByOne) { EXPECT_GT(compared(mid_bench()), 3.0); }
+
+TEST(DrivenAhead, GivesTheSameRunWithAFloatingLeg) { EXPECT_GT(compared(hub_bench()), 1.2); }
+
+// A driver that trips has news of its own for any edge.
+TEST(DrivenAhead, IsDrivenOneByOneWhereTheDriverMayTrip) {
+  Bench bench = mid_bench();
+  bench.drive.gate_driver.trip_A = 500.0;
+  EXPECT_EQ(compared(bench), 1.0);
+}
+
+/// How many of three edges, well within a turn of the controller, a world takes that a scenario
+/// moves.
+std::size_t taken_of_three(const Scenario& scenario, const std::array<Edge, 3>& edges) {
+  Bench bench = hub_bench();
+  bench.drive.hall.fitted = false;
+  ScriptedController controller;
+  // A low switch that stays on: gates that are all off, or come on after that, tell something.
+  controller.drive(ms, io::line::gate_WL, Level::high);
+  std::size_t taken = 0;
+  controller.at(
+      edges[0].at.count(), [&](io::World& w, io::Time) { taken = w.drive_ahead(edges); }, true);
+  KeepingSink sink;
+  run(bench, scenario, controller, sink);
+  return taken;
+}
+
+std::array<Edge, 3> three_edges(io::LineId last) {
+  constexpr std::int64_t from = 5 * ms + 30 * us, apart = 10 * us;
+  return {Edge{io::Time(from), io::line::gate_UH, Level::high},
+          Edge{io::Time(from + apart), io::line::gate_UH, Level::low},
+          Edge{io::Time(from + 2 * apart), last, Level::high}};
+}
+
+Scenario still(std::int64_t brake_ps) {
+  Scenario scenario;
+  scenario.lasts_ps = 10 * ms;
+  scenario.start.key = true;
+  scenario.timeline = {action(brake_ps, ActionKind::brake, 1.0)};
+  return scenario;
+}
+
+TEST(DrivenAhead, EndsWhereTheScenarioHasSomethingToTell) {
+  const auto edges = three_edges(io::line::gate_VH);
+  EXPECT_EQ(taken_of_three(still(8 * ms), edges), 3U);
+  EXPECT_EQ(taken_of_three(still(edges[2].at.count()), edges), 2U);
+  EXPECT_EQ(taken_of_three(still(edges[1].at.count() - 1), edges), 1U);
+}
+
+TEST(DrivenAhead, EndsBeforeALegThatShortsTheBus) {
+  EXPECT_EQ(taken_of_three(still(8 * ms), three_edges(io::line::gate_WH)), 2U);
+}
+
+}  // namespace
+}  // namespace stillrotor::test
