@@ -20,6 +20,7 @@ enum OutputMode : std::uint8_t {
   pwm1,
   pwm2
 };
+constexpr Word all_requests = 0x7f00;  // of DIER
 bool is_pwm(unsigned mode) { return mode >= pwm1; }
 
 void put(unsigned& bits, unsigned i, bool on) {
@@ -229,32 +230,33 @@ void Timer::compare(Boundary reached, Cycle at) noexcept {
   const unsigned both_ways = cr1::CMS(cr1_);
   // The direction in which the count has come here.
   const bool came_down = reached == Boundary::none ? count_.down : reached == Boundary::underflow;
-  // Looked at anew after each: a request for DMA may have written others.
   const auto matching = [&] {
     return outputs_where([&](Word compare) { return compare == count_.value; });
   };
   const auto beyond = [&]() -> Channels {
     // Beyond the counter's way the flag comes with the boundary.
-    if (reached != (count_.centred || !count_.down ? Boundary::overflow : Boundary::underflow))
+    if (reached == Boundary::none ||
+        reached != (count_.centred || !count_.down ? Boundary::overflow : Boundary::underflow))
       return 0;
     return outputs_where([&](Word compare) { return compare > count_.top; });
   };
-  Channels rest = matching() | beyond();
-  while (rest != 0) {
+  Channels ahead = ~0u, match = matching(), over = beyond();
+  while (const Channels rest = (match | over) & ahead) {
     const auto i = static_cast<unsigned>(std::countr_zero(rest));
-    const bool match = matching() >> i & 1;
-    if (match) {
+    ahead = ~((2u << i) - 1);
+    if (match >> i & 1) {
       const unsigned mode = channels_[i].mode;
       if (mode == active_on_match) put(reference_, i, true);
       if (mode == inactive_on_match) put(reference_, i, false);
       if (mode == toggle) reference_ ^= 1u << i;
     }
     const bool counts = !count_.centred || both_ways == 3 || (both_ways == 1) == came_down;
-    if ((beyond() >> i & 1) || (match && counts)) {
-      if (i == 0 && cr2::MMS(cr2_) == 3) pulse(at);
-      raise(flag::CC(i), at);
-    }
-    rest = (matching() | beyond()) & ~((2u << i) - 1);
+    if (!(over >> i & 1) && !counts) continue;
+    const bool tells = i == 0 && cr2::MMS(cr2_) == 3;
+    if (tells) pulse(at);
+    raise(flag::CC(i), at);
+    // A request for DMA may have written others.
+    if (tells || (dier_ & all_requests) != 0) match = matching(), over = beyond();
   }
 }
 
@@ -322,28 +324,45 @@ OutputSettings Timer::settings(unsigned i) const noexcept {
 }
 
 void Timer::settle_outputs(Cycle at) noexcept {
-  if (!set_anew_ && reference_ == staged_ && stages_due_ > at) return;
-  for (unsigned i = 0; i < layout_.channels; ++i) {
-    const bool reference = reference_ >> i & 1;
-    if (!set_anew_ && reference == (staged_ >> i & 1) && stage_due_[i] > at) continue;
-    Channel& c = channels_[i];
-    put(staged_, i, reference);
-    if (set_anew_) c.stage.configure(settings(i), at);
-    c.stage.follow(reference, at);
-    stage_due_[i] = c.stage.next();
-    const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
+  // Looked at anew after each: who is told of one may bring another about.
+  const auto moved = [&]() -> Channels {
+    if (set_anew_) return (1u << layout_.channels) - 1;
+    Channels those = reference_ ^ staged_;
+    if (stages_due_ <= at)
+      for (unsigned i = 0; i < stage_due_.size(); ++i)
+        put(those, i, (those >> i & 1) || stage_due_[i] <= at);
+    return those;
+  };
+  Channels ahead = ~0u;
+  while (const Channels rest = moved() & ahead) {
+    const auto i = static_cast<unsigned>(std::countr_zero(rest));
+    ahead = ~((2u << i) - 1);
+    settle_output(i, at);
+  }
+  set_anew_ = false;
+}
+
+void Timer::settle_output(unsigned i, Cycle at) noexcept {
+  Channel& c = channels_[i];
+  const bool reference = reference_ >> i & 1;
+  put(staged_, i, reference);
+  if (set_anew_) c.stage.configure(settings(i), at);
+  c.stage.follow(reference, at);
+  stage_due_[i] = c.stage.next();
+  stages_due_ =
+      std::min(std::min(stage_due_[0], stage_due_[1]), std::min(stage_due_[2], stage_due_[3]));
+  const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
+  if (pad != c.pad || pad_n != c.pad_n) {
     // Off before on, as the dead time would have it.
     for (const bool off : {true, false}) {
       if (pad != c.pad && (pad != Pad::high) == off) listener_.pad(i, false, c.pad = pad, at);
       if (pad_n != c.pad_n && (pad_n != Pad::high) == off)
         listener_.pad(i, true, c.pad_n = pad_n, at);
     }
-    const OutputSettings& s = c.stage.settings();
-    const bool signal = s.enabled && bool(reference_ >> i & 1) != s.inverted;
-    if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
   }
-  stages_due_ = *std::min_element(stage_due_.begin(), stage_due_.end());
-  set_anew_ = false;
+  const OutputSettings& s = c.stage.settings();
+  const bool signal = s.enabled && bool(reference_ >> i & 1) != s.inverted;
+  if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
 }
 
 // --- flags ----------------------------------------------------------------------------------

@@ -153,6 +153,7 @@ class Timer final : public Peripheral {
   void start_pwm(unsigned channel, unsigned mode) noexcept;
   void refresh(Cycle at) noexcept;
   void settle_outputs(Cycle at) noexcept;
+  void settle_output(unsigned channel, Cycle at) noexcept;
   OutputSettings settings(unsigned channel) const noexcept;
   void raise(Word event, Cycle at) noexcept;
   void show_interrupts(Cycle at) noexcept;
