@@ -15,6 +15,7 @@ Adc::Adc(Scheduler& scheduler, AdcListener& listener)
 void Adc::reset(Cycle at) noexcept {
   for (Converter& c : converters_) c.reset();
   ccr_ = common_data_ = 0;
+  look_at_sources();
   configure(at);
   changed(at);
 }
@@ -46,7 +47,15 @@ void Adc::configure(Cycle at) noexcept {
   }
 }
 
+void Adc::look_at_sources() noexcept {
+  awaited_ = {};
+  for (const Converter& c : converters_)
+    for (const Group g : {Group::regular, Group::injected})
+      awaited_[g == Group::injected] |= c.awaited(g);
+}
+
 void Adc::trigger(Group g, unsigned source, bool high, Cycle at) noexcept {
+  if (!(awaited_[g == Group::injected] >> source & 1)) return;
   for (Converter& c : converters_) c.trigger(g, source, high, at);
   changed(at);
 }
@@ -102,7 +111,11 @@ Word Adc::read(Word offset, Cycle at) noexcept {
 
 void Adc::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const unsigned i = offset / window;
-  if (i < converters_.size()) return converters_[i].write(offset % window, value, mask, at);
+  if (i < converters_.size()) {
+    converters_[i].write(offset % window, value, mask, at);
+    if (offset % window == CR2) look_at_sources();
+    return;
+  }
   if (offset != CCR) return;
   ccr_ = ((ccr_ & ~mask) | (value & mask)) & 0x00c3ef1f;
   configure(at);

@@ -28,6 +28,7 @@ class Adc final : public Peripheral, private Converter::Owner {
   void converted(unsigned converter, Cycle at) noexcept override;
   void changed(Cycle at) noexcept override;
   void configure(Cycle at) noexcept;
+  void look_at_sources() noexcept;
   /// Converters that work together in that group: 1, 2 or 3.
   unsigned together(Group) const noexcept;
 
@@ -36,6 +37,7 @@ class Adc final : public Peripheral, private Converter::Owner {
   unsigned bus_cycles_ = 1;
   Word ccr_ = 0, common_data_ = 0;
   bool interrupt_ = false;
+  std::array<std::uint16_t, 2> awaited_{};  // trigger sources, by group
 };
 
 }  // namespace stillrotor::io::cortexm

@@ -12,7 +12,7 @@ Converter::Converter(unsigned index, Scheduler& scheduler, AdcListener& listener
       event_(scheduler.make<&Converter::on_event>(this)) {}
 
 void Converter::reset() noexcept {
-  sr_ = cr1_ = cr2_ = ltr_ = jsqr_ = data_ = 0;
+  sr_ = cr1_ = cr2_ = ltr_ = jsqr_ = data_ = interrupting_ = 0;
   htr_ = 0xfff;
   smpr_ = {};
   sqr_ = {};
@@ -176,15 +176,16 @@ void Converter::data_taken(Cycle at) noexcept {
 // --- triggers and registers -----------------------------------------------------------------
 
 void Converter::trigger(Group g, unsigned source, bool high, Cycle at) noexcept {
-  const bool injected = g == Group::injected;
-  const unsigned edges = injected ? cr2::JEXTEN(cr2_) : cr2::EXTEN(cr2_);
-  if (source != (injected ? cr2::JEXTSEL(cr2_) : cr2::EXTSEL(cr2_))) return;
-  if (edges & (high ? 1 : 2)) start(g, at);
+  if (source == this->source(g) && (edges(g) & (high ? 1 : 2))) start(g, at);
 }
-
-bool Converter::interrupt() const noexcept {
-  return (sr_ & sr::EOC && cr1_ & cr1::EOCIE) || (sr_ & sr::JEOC && cr1_ & cr1::JEOCIE) ||
-         (sr_ & sr::AWD && cr1_ & cr1::AWDIE) || (sr_ & sr::OVR && cr1_ & cr1::OVRIE);
+unsigned Converter::edges(Group g) const noexcept {
+  return g == Group::injected ? cr2::JEXTEN(cr2_) : cr2::EXTEN(cr2_);
+}
+unsigned Converter::source(Group g) const noexcept {
+  return g == Group::injected ? cr2::JEXTSEL(cr2_) : cr2::EXTSEL(cr2_);
+}
+std::uint16_t Converter::awaited(Group g) const noexcept {
+  return edges(g) != 0 ? static_cast<std::uint16_t>(1u << source(g)) : 0;
 }
 
 Word Converter::read(Word offset, Cycle at) noexcept {
@@ -227,6 +228,8 @@ void Converter::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       break;
     case CR1:
       put(cr1_, 0x07c0ffff);
+      interrupting_ = (cr1_ & cr1::EOCIE ? sr::EOC : 0) | (cr1_ & cr1::JEOCIE ? sr::JEOC : 0) |
+                      (cr1_ & cr1::AWDIE ? sr::AWD : 0) | (cr1_ & cr1::OVRIE ? sr::OVR : 0);
       break;
     case CR2: {
       const Word old = cr2_;

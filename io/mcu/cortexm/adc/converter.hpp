@@ -58,7 +58,9 @@ class Converter {
   void trigger(Group, unsigned source, bool high, Cycle at) noexcept;
   void begin(Group, Cycle at) noexcept;
 
-  bool interrupt() const noexcept;
+  /// The trigger source that it listens to in that group, as a bit.
+  std::uint16_t awaited(Group) const noexcept;
+  bool interrupt() const noexcept { return (sr_ & interrupting_) != 0; }
   Word status() const noexcept { return sr_; }
   std::uint16_t data() const noexcept { return static_cast<std::uint16_t>(data_); }
   /// Somebody else (the common data register) has read the data.
@@ -80,6 +82,8 @@ class Converter {
   void finish_injected(unsigned code, Cycle at) noexcept;
   void sequence_over(Group, Cycle at) noexcept;
   void watch(unsigned channel, unsigned code, Group) noexcept;
+  unsigned edges(Group) const noexcept;
+  unsigned source(Group) const noexcept;
 
   const unsigned index_;
   Scheduler& scheduler_;
@@ -88,6 +92,7 @@ class Converter {
   const unsigned event_;
   unsigned cycles_ = 4;
 
+  Word interrupting_ = 0;  // flags that interrupt, by CR1
   Word sr_ = 0, cr1_ = 0, cr2_ = 0, htr_ = 0xfff, ltr_ = 0, jsqr_ = 0;
   std::array<Word, 2> smpr_{};
   std::array<Word, 3> sqr_{};
