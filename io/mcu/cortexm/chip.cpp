@@ -55,9 +55,11 @@ void Chip::attach_blocks() {
   bus.attach(part.watchdog, block, watchdog_, "IWDG");
   bus.attach(part.window_watchdog, block, window_watchdog_, "WWDG");
   for (const PortBlock& p : part.ports) {
-    Port& port = ports_.emplace_back(p, static_cast<std::uint8_t>(ports_.size()));
-    port.follow(external_lines_);
+    const auto index = static_cast<std::uint8_t>(ports_.size());
+    Port& port = ports_.emplace_back(p, index);
     port.follow(*this);
+    port.follow_driven(*this);
+    port.follow_seen(external_lines_, external_lines_.pins(index));
     bus.attach(p.base, block, port, p.name);
   }
   for (const UsartBlock& u : part.usarts)
@@ -89,7 +91,10 @@ void Chip::attach_blocks() {
                  [this](std::string_view who, std::string_view what, Cycle at) {
                    not_modelled(who, what, at);
                  });
-  for (Port& port : ports_) port.follow(*motor_);
+  for (std::size_t i = 0; i < ports_.size(); ++i) {
+    ports_[i].follow(*motor_);
+    ports_[i].follow_seen(*motor_, motor_->heard(i));
+  }
   serial_.emplace(
       *part.serial, core_, clocks_, ports_,
       [this](const SerialRequest& r, Cycle at) {

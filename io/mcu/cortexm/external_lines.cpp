@@ -15,10 +15,15 @@ void ExternalLines::reset(Cycle) noexcept {
 }
 
 void ExternalLines::seen(PinId pin, bool high, Cycle) noexcept {
-  if (choice_.port_of(pin.number) != pin.port) return;
   if (!((high ? rising_ : falling_) >> pin.number & 1)) return;
   pending_ |= Word{1} << pin.number;
   tell();
+}
+
+void ExternalLines::choose_pins() noexcept {
+  pins_ = {};
+  for (unsigned line = 0; line < 16; ++line)
+    pins_[choice_.port_of(line)] |= (rising_ | falling_) & Word{1} << line;
 }
 
 void ExternalLines::tell() noexcept {
@@ -69,6 +74,7 @@ void ExternalLines::write(Word offset, Word value, Word mask, Cycle) noexcept {
     default:
       return;
   }
+  choose_pins();
   tell();
 }
 

@@ -15,7 +15,7 @@ namespace stillrotor::io::cortexm {
 class ExternalLines final : public Peripheral, public PinFollower {
  public:
   ExternalLines(Exceptions& exceptions, std::span<const LineInterrupt> lines)
-      : exceptions_(exceptions), lines_(lines) {}
+      : exceptions_(exceptions), lines_(lines), choice_(*this) {}
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void seen(PinId, bool high, Cycle) noexcept override;
@@ -24,28 +24,38 @@ class ExternalLines final : public Peripheral, public PinFollower {
   /// SYSCFG: the port of each line, and registers that are kept.
   class Choice final : public Peripheral {
    public:
+    explicit Choice(ExternalLines& lines) : lines_(lines) {}
     Word read(Word offset, Cycle) noexcept override {
       return offset / 4 < values_.size() ? values_[offset / 4] : 0;
     }
     void write(Word offset, Word value, Word mask, Cycle) noexcept override {
       if (offset / 4 < values_.size()) values_[offset / 4] = (values_[offset / 4] & ~mask) | value;
+      lines_.choose_pins();
     }
     unsigned port_of(unsigned line) const noexcept {
       return values_[2 + line / 4] >> (4 * (line % 4)) & 0xf;
     }
-    void reset(Cycle) noexcept override { values_ = {}; }
+    void reset(Cycle) noexcept override {
+      values_ = {};
+      lines_.choose_pins();
+    }
 
    private:
+    ExternalLines& lines_;
     std::array<Word, 9> values_{};  // MEMRMP, PMC, EXTICR1 to 4, two holes, CMPCR
   };
   Choice& choice() noexcept { return choice_; }
+  /// Of that port, those that a line listens to.
+  const Pins& pins(unsigned port) const noexcept { return pins_[port]; }
 
  private:
   void tell() noexcept;
+  void choose_pins() noexcept;
 
   Exceptions& exceptions_;
   std::span<const LineInterrupt> lines_;
   Choice choice_;
+  std::array<Pins, 16> pins_{};
   Word mask_ = 0, events_ = 0, rising_ = 0, falling_ = 0, pending_ = 0;
 };
 

@@ -31,7 +31,8 @@ class MotorBlocks::Unit final : public TimerListener {
       : owner_(owner), block(of), timer(of.layout, owner.core_.scheduler(), *this) {
     for (const TimerWire& w : owner.part_.wires)
       if (w.timer == of.layout.number && is_output(w.signal))
-        wires_[is_complement(w.signal)][channel_of(w.signal)].push_back(&w);
+        outputs_[is_complement(w.signal)][channel_of(w.signal)].push_back(
+            {&owner.ports_[static_cast<unsigned>(w.port - 'A')], w.pin, w.function});
     for (const Group group : {Group::injected, Group::regular})
       for (const ConverterTrigger& t :
            group == Group::injected ? owner.part_.injected : owner.part_.regular)
@@ -40,11 +41,8 @@ class MotorBlocks::Unit final : public TimerListener {
 
   void pad(unsigned channel, bool complementary, Pad pad, Cycle at) noexcept override {
     (complementary ? pads_n : pads)[channel] = pad;
-    for (const TimerWire* w : wires_[complementary][channel]) {
-      Port& port = owner_.ports_[static_cast<unsigned>(w->port - 'A')];
-      if (port.is_alternate(w->pin) && port.alternate_function(w->pin) == w->function)
-        port.set_alternate(w->pin, level_of(pad), at);
-    }
+    for (const Output& o : outputs_[complementary][channel])
+      if (o.port->has_function(o.pin, o.function)) o.port->set_alternate(o.pin, level_of(pad), at);
   }
   void interrupt(TimerInterrupt line, bool high, Cycle) noexcept override {
     owner_.set_vector(block.vectors[static_cast<unsigned>(line)], high);
@@ -76,8 +74,12 @@ class MotorBlocks::Unit final : public TimerListener {
     for (const Start& s : starts_[signal]) owner_.adc_.trigger(s.group, s.code, high, at);
   }
   MotorBlocks& owner_;
-  std::array<std::array<std::vector<const TimerWire*>, 4>, 2> wires_;  // of complements, by channel
-  std::array<std::vector<Start>, 5> starts_;                           // by TRGO, CC1 to CC4
+  struct Output {
+    Port* port;
+    std::uint8_t pin, function;
+  };
+  std::array<std::array<std::vector<Output>, 4>, 2> outputs_;  // of complements, by channel
+  std::array<std::vector<Start>, 5> starts_;                   // by TRGO, CC1 to CC4
 
  public:
   const TimerBlock& block;
@@ -175,31 +177,32 @@ MotorBlocks::Unit* MotorBlocks::unit(unsigned number) noexcept {
 }
 
 void MotorBlocks::seen(PinId id, bool high, Cycle at) noexcept {
-  const TimerWire* wire = wire_of(id);
-  if (wire == nullptr || is_complement(wire->signal)) return;
-  Timer& timer = unit(wire->timer)->timer;
-  if (wire->signal == TimerPin::stop)
-    timer.break_input(high, at);
-  else if (wire->signal == TimerPin::trigger)
-    timer.external_trigger(high, at);
+  const Ear& ear = ears_[id.port][id.number];
+  if (ear.signal == TimerPin::stop)
+    ear.timer->break_input(high, at);
+  else if (ear.signal == TimerPin::trigger)
+    ear.timer->external_trigger(high, at);
   else
-    timer.input(channel_of(wire->signal), high, at);
+    ear.timer->input(channel_of(ear.signal), high, at);
 }
 
 /// The pin's mode or function may have changed.
 void MotorBlocks::configured(PinId id, Cycle at) noexcept {
   Port& port = ports_[id.port];
   const TimerWire* wire = wire_of(id);
+  const bool hears = wire != nullptr && !is_complement(wire->signal);
+  heard_[id.port] = (heard_[id.port] & ~(Pins{1} << id.number)) | Pins{hears} << id.number;
   if (wire == nullptr) {
     port.set_alternate(id.number, Level::released, at);
     return;
   }
-  const Unit& u = *unit(wire->timer);
+  Unit& u = *unit(wire->timer);
+  ears_[id.port][id.number] = {&u.timer, wire->signal};
   if (is_output(wire->signal)) {
     const auto& pads = is_complement(wire->signal) ? u.pads_n : u.pads;
     port.set_alternate(id.number, level_of(pads[channel_of(wire->signal)]), at);
   }
-  seen(id, port.reads_high(id.number), at);
+  if (hears) seen(id, port.reads_high(id.number), at);
 }
 
 // --- wires within the chip ------------------------------------------------------------------

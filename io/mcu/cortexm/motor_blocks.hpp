@@ -39,6 +39,8 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
 
   /// That pin's alternate function is an output of a timer's.
   bool drives(PinId) const noexcept;
+  /// Of that port, those that a timer listens to.
+  const Pins& heard(std::size_t port) const noexcept { return heard_[port]; }
   void seen(PinId, bool high, Cycle) noexcept override;
   void configured(PinId, Cycle) noexcept override;
   void clock_changed(Cycle) noexcept override;
@@ -65,6 +67,12 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   NotModelled not_modelled_;
   std::array<std::uint8_t, 96> raised_{};  // sources that hold a vector up
   std::array<std::array<std::vector<const TimerWire*>, 16>, 9> at_pin_;
+  struct Ear {
+    Timer* timer = nullptr;
+    TimerPin signal{};
+  };
+  std::array<std::array<Ear, 16>, 9> ears_{};  // as the pins are configured
+  std::array<Pins, 9> heard_{};
   std::array<std::array<std::optional<PinId>, 16>, 3> analog_pins_;  // by converter and channel
   Adc adc_;
   std::deque<Unit> units_;

@@ -1,7 +1,5 @@
 #include "io/mcu/cortexm/ports.hpp"
 
-#include <bit>
-
 namespace stillrotor::io::cortexm {
 namespace {
 
@@ -37,7 +35,7 @@ void Port::reset(Cycle at) noexcept {
   alternate_ = {};
   by_peripheral_.fill(Level::released);
   tell_configured(0, pins - 1, at);
-  settle(every_pin, at);
+  settle_all(at);
 }
 
 void Port::tell_configured(unsigned first, unsigned last, Cycle at) noexcept {
@@ -54,35 +52,36 @@ Level Port::driver(unsigned pin) const noexcept {
   return open_drain && level == Level::high ? Level::released : level;
 }
 
-/// What those pins drive and read, after any change; followers are told of what is different.
-void Port::settle(Word changed, Cycle at) noexcept {
-  for (; changed != 0; changed &= changed - 1) {
-    const auto pin = static_cast<unsigned>(std::countr_zero(changed));
-    const PinId id{index_, static_cast<std::uint8_t>(pin)};
-    const Level level = driver(pin);
-    if (level != driven_[pin]) {
-      driven_[pin] = level;
-      for (PinFollower* f : followers_) f->driven(id, level, at);
-    }
-    // The chip's own driver against the outside: the stronger is not known; its own is read.
-    const Level wire = level != Level::released ? level : outside_[pin];
-    const bool pulled_up = (pull_ >> (2 * pin) & 3) == 1;
-    const bool is_analog = (mode_ >> (2 * pin) & 3) == analog;
-    const bool high = !is_analog && (wire == Level::released ? pulled_up : wire == Level::high);
-    if (high == (seen_ >> pin & 1)) continue;
-    seen_ ^= Word{1} << pin;
-    for (PinFollower* f : followers_) f->seen(id, high, at);
+/// What that pin drives and reads, after any change; followers are told of what is different.
+void Port::settle(unsigned pin, Cycle at) noexcept {
+  const PinId id{index_, static_cast<std::uint8_t>(pin)};
+  const Level level = driver(pin);
+  if (level != driven_[pin]) {
+    driven_[pin] = level;
+    for (PinFollower* f : driven_to_) f->driven(id, level, at);
   }
+  // The chip's own driver against the outside: the stronger is not known; its own is read.
+  const Level wire = level != Level::released ? level : outside_[pin];
+  const bool pulled_up = (pull_ >> (2 * pin) & 3) == 1;
+  const bool is_analog = (mode_ >> (2 * pin) & 3) == analog;
+  const bool high = !is_analog && (wire == Level::released ? pulled_up : wire == Level::high);
+  if (high == (seen_ >> pin & 1)) return;
+  seen_ ^= Word{1} << pin;
+  for (const Onlooker& o : seen_by_)
+    if (*o.pins >> pin & 1) o.who->seen(id, high, at);
+}
+void Port::settle_all(Cycle at) noexcept {
+  for (unsigned pin = 0; pin < pins; ++pin) settle(pin, at);
 }
 
 void Port::set_input(unsigned pin, Level level, Cycle at) noexcept {
   outside_[pin] = level;
-  settle(1u << pin, at);
+  settle(pin, at);
 }
 void Port::set_alternate(unsigned pin, Level level, Cycle at) noexcept {
   if (by_peripheral_[pin] == level) return;
   by_peripheral_[pin] = level;
-  settle(1u << pin, at);
+  settle(pin, at);
 }
 
 Word Port::read(Word offset, Cycle) noexcept {
@@ -151,7 +150,7 @@ void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
     default:
       return;
   }
-  settle(every_pin, at);
+  settle_all(at);
 }
 
 }  // namespace stillrotor::io::cortexm

@@ -21,20 +21,28 @@ struct PinId {
   bool operator==(const PinId&) const = default;
 };
 
-/// Told of what a pin drives (released: nothing), and of the level that its input sees.
 class PinFollower {
  public:
   virtual ~PinFollower() = default;
+  /// What the pin drives has changed; released: nothing.
   virtual void driven(PinId, Level, Cycle) noexcept {}
+  /// The level that its input sees has changed.
   virtual void seen(PinId, bool /*high*/, Cycle) noexcept {}
   /// Its mode or alternate function may have changed: whoever drives it says so anew.
   virtual void configured(PinId, Cycle) noexcept {}
 };
+/// Which pins of a port, a bit each: kept by the follower, who changes them as it likes.
+using Pins = Word;
 
 class Port final : public Peripheral {
  public:
   Port(const PortBlock&, std::uint8_t index);
+  /// Told in the order of these calls.
   void follow(PinFollower& follower) { followers_.push_back(&follower); }
+  void follow_driven(PinFollower& follower) { driven_to_.push_back(&follower); }
+  void follow_seen(PinFollower& follower, const Pins& pins) {
+    seen_by_.push_back({&follower, &pins});
+  }
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
@@ -48,6 +56,9 @@ class Port final : public Peripheral {
     return alternate_[pin / 8] >> (4 * (pin % 8)) & 0xf;
   }
   bool is_alternate(unsigned pin) const noexcept { return (mode_ >> (2 * pin) & 3) == 2; }
+  bool has_function(unsigned pin, unsigned function) const noexcept {
+    return is_alternate(pin) && alternate_function(pin) == function;
+  }
   Level driven(unsigned pin) const noexcept { return driven_[pin]; }
   /// What set_input() has said.
   Level outside(unsigned pin) const noexcept { return outside_[pin]; }
@@ -55,13 +66,18 @@ class Port final : public Peripheral {
 
  private:
   Level driver(unsigned pin) const noexcept;
-  static constexpr Word every_pin = 0xffff;
-  void settle(Word changed, Cycle at) noexcept;
+  void settle(unsigned pin, Cycle at) noexcept;
+  void settle_all(Cycle at) noexcept;
   void tell_configured(unsigned first, unsigned last, Cycle at) noexcept;
 
   const PortBlock& block_;
   std::uint8_t index_;
-  std::vector<PinFollower*> followers_;
+  struct Onlooker {
+    PinFollower* who;
+    const Pins* pins;
+  };
+  std::vector<PinFollower*> followers_, driven_to_;
+  std::vector<Onlooker> seen_by_;
   Word mode_ = 0, type_ = 0, speed_ = 0, pull_ = 0, output_ = 0, lock_ = 0, seen_ = 0;
   std::array<Word, 2> alternate_{};
   std::array<Level, 16> outside_{}, by_peripheral_{}, driven_{};
