@@ -16,7 +16,8 @@ namespace stillrotor {
 
 class FrameColumns {
  public:
-  explicit FrameColumns(std::size_t length) : length_(length), values_(column_count * length) {}
+  explicit FrameColumns(std::size_t length)
+      : length_(length), apart_(length + cache_line), values_(column_count * apart_) {}
 
   std::size_t size() const noexcept { return size_; }
   bool full() const noexcept { return size_ == length_; }
@@ -46,7 +47,7 @@ class FrameColumns {
 
   /// The values so far.
   std::span<const float> column(std::size_t k) const noexcept {
-    return {values_.data() + k * length_, size_};
+    return {values_.data() + k * apart_, size_};
   }
   /// A column at its full length; what lies behind the values so far is not a number.
   std::span<const float> whole_column(std::size_t k) noexcept {
@@ -83,9 +84,11 @@ class FrameColumns {
     }
   }
 
-  float* start(std::size_t k) noexcept { return values_.data() + k * length_; }
+  float* start(std::size_t k) noexcept { return values_.data() + k * apart_; }
 
-  std::size_t length_, size_ = 0;
+  // Columns a power of two apart would all fall on the same few places of the processor's caches.
+  static constexpr std::size_t cache_line = 64 / sizeof(float);
+  std::size_t length_, apart_, size_ = 0;
   std::vector<float> values_;
 };
 
