@@ -57,7 +57,11 @@ class Turns {
       controller_.skip_to(limit_ps);
       return;
     }
-    if (controller_.reached_ps() >= world_.quiet_ps()) world_.find_quiet(limit_ps);
+    if (const std::int64_t reached_ps = controller_.reached_ps(); reached_ps >= world_.quiet_ps()) {
+      if (world_.edge_expected_by(std::min(limit_ps, reached_ps + worth_before_edge_ps)))
+        return plant_first(limit_ps, reached_ps, event_ps);
+      world_.find_quiet(limit_ps);
+    }
     const std::int64_t quiet_ps = world_.quiet_ps();
     const std::int64_t worth = quiet_ps < limit_ps ? worth_before_edge_ps : worth_ps;
     if (quiet_ps > controller_.reached_ps() + worth)

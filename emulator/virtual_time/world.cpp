@@ -95,7 +95,8 @@ BenchWorld::BenchWorld(const Bench& bench, const Scenario& scenario, GivenMotion
                [this](Sampler::Pins& pins, std::int64_t t_ps) noexcept { at_pins(pins, t_ps); }),
       foresight_(plant_, sampler_),
       supply_news_(bench.drive, plant_.state().supply),
-      gates_may_wait_(gates_bring_no_news(bench.drive)) {
+      gates_may_wait_(gates_bring_no_news(bench.drive)),
+      pole_pairs_(bench.drive.pole_pairs()) {
   for (int k = 0; k < plant::sensor_line_count; ++k) {
     const auto sensor = static_cast<plant::SensorLine>(k);
     wiring_.set_source(line_of(sensor), plant_.level(sensor));
@@ -128,23 +129,27 @@ void BenchWorld::attend(LiveControl& live, std::int64_t bound_ps) noexcept {
 // ---- what the controller may do
 
 void BenchWorld::drive(const Edge& edge) noexcept {
+  if (leave_waiting({&edge, 1}) == 0) drive_now(edge);
+}
+
+std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
+  if (has_mail()) edges = edges.first(1);
+  if (const std::size_t waiting = leave_waiting(edges); waiting > 0) return waiting;
+  drive_now(edges.front());
+  return 1;
+}
+
+void BenchWorld::drive_now(const Edge& edge) noexcept {
   if (!io::from_controller(edge.line) || !wiring_.connected(edge.line)) return;
   const bool on = wiring_.turns_on(edge.line, edge.level);
   if (on == is_driven(edge.line)) return;
   if (edge.at.count() < now_ps()) ++late_gate_edges_;
   const std::int64_t t_ps = std::max(edge.at.count(), now_ps());
-  const bool waits = io::is_gate(edge.line) && may_wait(t_ps);
-  if (!waits) advance(t_ps);
+  advance(t_ps);
   if (io::is_gate(edge.line))
-    set_gate(edge.line, on, t_ps, waits);
+    set_gate(edge.line, on, t_ps);
   else
     set_input(edge.line, on, t_ps);
-}
-
-std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
-  if (const std::size_t waiting = leave_waiting(edges); waiting > 0) return waiting;
-  drive(edges.front());
-  return 1;
 }
 
 /// Before this, changes of gates can be left until somebody looks at the plant: nothing of its own
@@ -156,7 +161,7 @@ std::int64_t BenchWorld::wait_before_ps() const noexcept {
 
 /// What comes of these before anything else does and has itself nothing to tell. Returns how many.
 std::size_t BenchWorld::leave_waiting(std::span<const Edge> edges) noexcept {
-  if (has_mail() || wiring_.gates_faulty() || tells(gates_)) return 0;
+  if (!arrivals_.empty() || wiring_.gates_faulty() || tells(gates_)) return 0;
   const std::int64_t before_ps = wait_before_ps();
   edges = edges.first(std::min(edges.size(), waiting_.size() - waiting_count_));
   plant::GateChange* to = waiting_.data() + waiting_count_;
@@ -281,6 +286,13 @@ void BenchWorld::text(Time at, std::string_view said) noexcept {
 void BenchWorld::find_quiet(std::int64_t limit_ps) noexcept {
   catch_up();
   quiet_ps_ = plant_.quiet_until(limit_ps);
+}
+
+bool BenchWorld::edge_expected_by(std::int64_t t_ps) const noexcept {
+  const plant::DriveState& s = plant_.state();
+  const double turn =
+      pole_pairs_ * s.omega_m_rad_s * (1e-12 * static_cast<double>(t_ps - s.time_ps) - s.offset_s);
+  return s.theta_e_rad + turn >= s.edge_ahead_rad || s.theta_e_rad + turn < s.edge_behind_rad;
 }
 
 void BenchWorld::advance(std::int64_t t_ps) noexcept {

@@ -77,6 +77,9 @@ class BenchWorld final : public io::World {
   /// No sensor edge can come before this, whatever the gates do.
   std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
   void find_quiet(std::int64_t limit_ps) noexcept;
+  /// Whether the rotor brings a sensor edge by then if it goes on as it does. No promise, but a
+  /// fraction of what one costs.
+  bool edge_expected_by(std::int64_t t_ps) const noexcept;
   /// Moves on for good; sensor edges and scenario events on the way happen.
   void advance(std::int64_t t_ps) noexcept;
   /// Looks ahead to the first sensor edge, at most to limit_ps (no scenario event lies before it).
@@ -177,14 +180,12 @@ class BenchWorld final : public io::World {
   void follow_command_pulse() noexcept;
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
-  bool may_wait(std::int64_t t_ps) const noexcept {
-    return waiting_count_ < waiting_.size() && t_ps < wait_before_ps();
-  }
   std::int64_t wait_before_ps() const noexcept;
   std::size_t leave_waiting(std::span<const io::Edge>) noexcept;
   void play_waiting() noexcept;
-  void set_gate(io::LineId, bool on, std::int64_t t_ps, bool waits) noexcept;
-  void set_switch(io::LineId gate, bool waits = false) noexcept;  // as its wire brings it
+  void drive_now(const io::Edge&) noexcept;
+  void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
+  void set_switch(io::LineId gate) noexcept;  // as its wire brings it
   bool is_driven(io::LineId) const noexcept;  // by the controller, to its active level
   void set_input(io::LineId, bool on, std::int64_t t_ps) noexcept;
 
@@ -217,6 +218,7 @@ class BenchWorld final : public io::World {
   std::array<plant::GateChange, 64> waiting_;
   std::size_t waiting_count_ = 0;
   bool gates_may_wait_;
+  double pole_pairs_;
 
   std::vector<Arrival> arrivals_;
   std::vector<io::Edge> outbox_;

@@ -59,10 +59,7 @@ std::optional<double> BenchWorld::take_power_request() noexcept {
   return std::exchange(power_request_, std::nullopt);
 }
 
-void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps, bool waits) noexcept {
-  if (waits)
-    waiting_[waiting_count_++] = {t_ps, static_cast<plant::Switch>(io::index(line)),
-                                  wiring_.passes(line, on)};
+void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps) noexcept {
   if (!arrivals_.empty()) record_arrivals(t_ps, Cause::scenario);
   announce();
   const auto k = io::index(line);
@@ -73,15 +70,15 @@ void BenchWorld::set_gate(LineId line, bool on, std::int64_t t_ps, bool waits) n
 
   if (gates_ == 0) gates_off_since_ps_ = t_ps;
   if (on && std::exchange(gates_rest_, false)) event(t_ps, "gates switching", "");
-  set_switch(line, waits);
+  set_switch(line);
 }
 
-void BenchWorld::set_switch(LineId gate, bool waits) noexcept {
+void BenchWorld::set_switch(LineId gate) noexcept {
   const auto k = io::index(gate);
   const auto bit = static_cast<std::uint8_t>(1U << k);
   const bool on = wiring_.passes(gate, (gates_ & bit) != 0);
   driver_inputs_ = static_cast<std::uint8_t>(on ? driver_inputs_ | bit : driver_inputs_ & ~bit);
-  if (!waits) plant_.set_switch(static_cast<plant::Switch>(k), on);
+  plant_.set_switch(static_cast<plant::Switch>(k), on);
   // A leg that this shorts may trip the driver before what was promised.
   if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
   const auto leg = static_cast<int>(k / 2);
