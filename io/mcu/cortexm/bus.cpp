@@ -11,6 +11,9 @@ namespace {
 constexpr Word bands[] = {0x20000000, 0x40000000};
 constexpr Word band_alias = 0x02000000, band_bytes = 0x00100000, alias_bytes = 32 * band_bytes;
 
+/// Where no part has memory.
+constexpr bool in_peripherals(Word address) noexcept { return address >> 29 == 2; }
+
 constexpr Word lanes(Word address, unsigned size) noexcept {
   return (size == 4 ? ~Word{0} : (Word{1} << (8 * size)) - 1) << (8 * (address & 3));
 }
@@ -21,6 +24,13 @@ void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name
   const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
                                       [](Word b, const Window& w) { return b < w.base; });
   windows_.insert(place, Window{base, bytes, &peripheral, name, first});
+  pages_ = {};
+  for (std::size_t i = 0; i < windows_.size() && i < 0xff; ++i) {
+    const Window& w = windows_[i];
+    for (Word at = w.base; at - w.base < w.bytes; at += 1u << window_page_bits)
+      if (const Word page = (at - pages_base) >> window_page_bits; page < pages_.size())
+        pages_[page] = static_cast<std::uint8_t>(i + 1);
+  }
 }
 
 void Bus::guard(Word address, Guard guard) {
@@ -57,6 +67,10 @@ std::vector<Bus::Use> Bus::uses() const {
 }
 
 Bus::Window* Bus::window(Word address) noexcept {
+  if (const Word page = (address - pages_base) >> window_page_bits; page < pages_.size())
+    if (const unsigned place = pages_[page];
+        place != 0 && address - windows_[place - 1].base < windows_[place - 1].bytes)
+      return &windows_[place - 1];
   if (last_ < windows_.size() && address - windows_[last_].base < windows_[last_].bytes)
     return &windows_[last_];
   const auto after = std::upper_bound(windows_.begin(), windows_.end(), address,
@@ -86,8 +100,17 @@ std::uint8_t* Bus::memory(Word address) noexcept {
   return nullptr;
 }
 
+std::uint8_t* Bus::plain_ram(Word address, Word bytes) noexcept {
+  const WritableArea& area = writable[address >> 28];
+  const Word offset = address - area.base;
+  if (offset >= area.bytes || bytes > area.bytes - offset) return nullptr;
+  for (const Word end : {offset, offset + bytes - 1})
+    if (area.code_pages[end >> Code::page_bits] != 0) return nullptr;
+  return area.data + offset;
+}
+
 bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept {
-  if (const std::uint8_t* bytes = memory(address)) {
+  if (const std::uint8_t* bytes = in_peripherals(address) ? nullptr : memory(address)) {
     value = 0;
     std::memcpy(&value, bytes, size);
     return true;
@@ -109,7 +132,7 @@ bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileg
 }
 
 bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept {
-  if (std::uint8_t* bytes = memory(address)) {
+  if (std::uint8_t* bytes = in_peripherals(address) ? nullptr : memory(address)) {
     if (address - sram.base >= sram.bytes && address - ccm.base >= ccm.bytes) {
       if (programmer == nullptr) return false;
       programmer->write(static_cast<Word>(bytes - flash.data) & ~Word{3},

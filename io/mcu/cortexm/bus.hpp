@@ -92,6 +92,8 @@ class Bus {
   bool write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept;
   /// Memory only, without side effects; nullptr: not memory.
   std::uint8_t* memory(Word address) noexcept;
+  /// Of RAM alone, so many bytes in a row that hold no decoded instructions; nullptr: not all are.
+  std::uint8_t* plain_ram(Word address, Word bytes) noexcept;
 
   Area flash, sram, ccm;
   /// The same for the quick way, by the address's upper four bits; nothing there takes the long
@@ -119,7 +121,10 @@ class Bus {
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
 
   Code& code_;
-  std::vector<Window> windows_;           // by base
+  std::vector<Window> windows_;  // by base
+  /// Of most peripherals' pages, the window there and one more; 0: look among all.
+  static constexpr Word pages_base = 0x40000000, window_page_bits = 8;
+  std::array<std::uint8_t, 2048> pages_{};
   std::size_t last_ = 0;                  // among them, the one asked last
   std::vector<std::uint8_t> never_code_;  // pages of the memory that holds data only
 };

@@ -218,9 +218,10 @@ void Chip::run(Time until) noexcept {
   // What is due by now has to happen even where the time has come: an instruction may have ended
   // behind two edges, and only the first has been told.
   comes_back_ = false;
-  while (core_.can_go_on() && !comes_back_ &&
-         (now() < until || core_.scheduler().next() <= core_.now())) {
-    core_.run(clocks_.cycle_at(until));
+  while (core_.can_go_on() && !comes_back_) {
+    const Cycle goal = clocks_.cycle_at(until);
+    if (core_.now() >= goal && core_.scheduler().next() > core_.now()) return;
+    core_.run(goal);
     if (core_.reset_requested()) reset(cause_);
     look_for_storms();
   }

@@ -3,7 +3,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <deque>
+#include <vector>
 
 #include "io/mcu/cortexm/board/board.hpp"
 #include "io/mcu/cortexm/board/eeprom.hpp"
@@ -63,14 +63,14 @@ class CortexController final : public SimulatedController,
 
   Time run(Time horizon) noexcept override {
     const std::uint64_t told_before = told_;
-    if (chip_ != nullptr && waiting_.empty()) {
+    if (chip_ != nullptr && none_waits()) {
       const Time until = horizon - began_;
       // Once at least: it may be ahead of the horizon, and have an edge left before it.
       do {
         chip_->run(watched_ != nullptr ? std::min(until, watched_->next() - began_) : until);
         if (watched_ != nullptr) read_variables();
-      } while (chip_->core().can_go_on() && chip_->now() < until && waiting_.empty() &&
-               told_ == told_before);
+      } while (none_waits() && told_ == told_before && chip_->core().can_go_on() &&
+               chip_->now() < until);
       if (!chip_->core().can_go_on() && health_ == Health::running) {
         health_ = chip_->core().hung() ? Health::hung : Health::crashed;
         diagnosis_ = fmt::format("{}: {}.",
@@ -83,8 +83,8 @@ class CortexController final : public SimulatedController,
     }
     // Edges of different instants inside one instruction are told in different calls.
     if (told_ != told_before) return contact_;
-    if (!waiting_.empty()) {
-      const Time first = waiting_.front().at;
+    if (!none_waits()) {
+      const Time first = waiting_[first_].at;
       if (first > horizon) return horizon;
       tell(first);
       return first;
@@ -211,6 +211,7 @@ class CortexController final : public SimulatedController,
       if (wires_.lines[i] && from_controller(line_id(i))) drive(line_id(i), Level::released, at);
   }
 
+  bool none_waits() const noexcept { return first_ == waiting_.size(); }
   void drive(LineId line, Level level, Time at) noexcept {
     if (driven_[index(line)] == level) return;
     driven_[index(line)] = level;
@@ -223,9 +224,12 @@ class CortexController final : public SimulatedController,
   }
   /// The edges of that instant and before.
   void tell(Time until) noexcept {
-    while (!waiting_.empty() && waiting_.front().at <= until) {
-      const Edge edge = waiting_.front();
-      waiting_.pop_front();
+    while (!none_waits() && waiting_[first_].at <= until) {
+      const Edge edge = waiting_[first_++];
+      if (none_waits()) {
+        waiting_.clear();
+        first_ = 0;
+      }
       contact_ = edge.at;
       ++told_;
       world_->drive(edge);
@@ -250,7 +254,8 @@ class CortexController final : public SimulatedController,
   std::optional<DebugView> view_;  // where there is a debugger
   Time began_{};                   // its first cycle
   std::array<Level, line_count> driven_{};
-  std::deque<Edge> waiting_;
+  std::vector<Edge> waiting_;  // to be told, from first_ on
+  std::size_t first_ = 0;
   std::uint64_t told_ = 0;
   Time contact_{};  // when the world was last told or asked
   Health health_ = Health::running;

@@ -1,6 +1,7 @@
 #include "io/mcu/cortexm/exceptions.hpp"
 
 #include <bit>
+#include <cstring>
 #include <utility>
 
 namespace stillrotor::io::cortexm {
@@ -158,7 +159,10 @@ bool Exceptions::push_frame(Word return_address) noexcept {
   const auto put = [&](Word offset, Word value) {
     written &= c.bus.write(frame + offset, 4, value, c.cycle, c.privileged());
   };
-  for (Word i = 0; i < 8; ++i) put(4 * i, words[i]);
+  if (std::uint8_t* const place = c.bus.plain_ram(frame, sizeof words))
+    std::memcpy(place, words, sizeof words);
+  else
+    for (Word i = 0; i < 8; ++i) put(4 * i, words[i]);
   if (lazy) note_lazy_frame(frame + basic_frame);
   if (extended && !lazy) {
     for (Word i = 0; i < 16; ++i) put(basic_frame + 4 * i, c.s[i]);
@@ -377,7 +381,10 @@ void Exceptions::pop_frame(Word frame, Word exc_return) noexcept {
     return value;
   };
   std::array<Word, 8> words;
-  for (Word i = 0; i < 8; ++i) words[i] = get(4 * i);
+  if (const std::uint8_t* const place = c.bus.plain_ram(frame, sizeof words))
+    std::memcpy(words.data(), place, sizeof words);
+  else
+    for (Word i = 0; i < 8; ++i) words[i] = get(4 * i);
   std::array<Word, 17> floats{};
   const bool still_there = c.fpccr & fp_context::lazy_active;
   if (extended && !still_there) {

@@ -126,7 +126,7 @@ void Timer::advance(Cycle to) noexcept {
     happen(std::exchange(due_, unknown));
     --under_way_;
   }
-  count_on(to);
+  if (to > last_tick_) count_on(to);
 }
 
 /// What is due at that cycle.
@@ -149,7 +149,7 @@ void Timer::happen(Cycle at) noexcept {
 
 /// Not as far as the next event.
 void Timer::count_on(Cycle to) noexcept {
-  if (to <= last_tick_ || !ticks()) return;
+  if (!ticks() || to <= last_tick_) return;
   const Count::Ticks gone = ticks_in(to - last_tick_);
   count_.move(gone);
   last_tick_ += gone * period();
@@ -271,6 +271,7 @@ void Timer::sort_modes() noexcept {
     put(modes_.forced_on, i, c.mode == force_active);
     put(modes_.forced_off, i, c.mode == force_inactive);
   }
+  listen();
 }
 
 /// Out of the frozen mode OCREF follows the comparison at once.
@@ -352,13 +353,19 @@ void Timer::settle_output(unsigned i, Cycle at) noexcept {
   stages_due_ =
       std::min(std::min(stage_due_[0], stage_due_[1]), std::min(stage_due_[2], stage_due_[3]));
   const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
-  if (pad != c.pad || pad_n != c.pad_n) {
-    // Off before on, as the dead time would have it.
-    for (const bool off : {true, false}) {
-      if (pad != c.pad && (pad != Pad::high) == off) listener_.pad(i, false, c.pad = pad, at);
-      if (pad_n != c.pad_n && (pad_n != Pad::high) == off)
-        listener_.pad(i, true, c.pad_n = pad_n, at);
-    }
+  const auto tell = [&] {
+    if (pad != c.pad) listener_.pad(i, false, c.pad = pad, at);
+  };
+  const auto tell_n = [&] {
+    if (pad_n != c.pad_n) listener_.pad(i, true, c.pad_n = pad_n, at);
+  };
+  // Off before on, as the dead time would have it.
+  if (pad == Pad::high && pad_n != Pad::high) {
+    tell_n();
+    tell();
+  } else {
+    tell();
+    tell_n();
   }
   const OutputSettings& s = c.stage.settings();
   const bool signal = s.enabled && bool(reference_ >> i & 1) != s.inverted;

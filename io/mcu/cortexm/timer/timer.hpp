@@ -166,7 +166,7 @@ class Timer final : public Peripheral {
   Cycle delay_of(unsigned input) const noexcept;
   void feed_first_input(Cycle at) noexcept;
   bool source_level(unsigned source) const noexcept;
-  bool hears_inputs() const noexcept;
+  void listen() noexcept;
   void look_at_filters() noexcept;
   void settle_input(unsigned input, Cycle at) noexcept;
   void edge(unsigned input, bool high, Cycle at) noexcept;
@@ -217,6 +217,7 @@ class Timer final : public Peripheral {
   std::array<bool, 5> lines_{};  // of interrupts, as told ...
   Word shown_ = 0;               // ... by these flags
   bool trigger_in_ = false, trigger_out_ = false, break_ = false;
+  bool hears_ = false;    // its channels' pins have a delay, or anybody to notice them
   bool set_anew_ = true;  // the stages' settings may differ from the registers
   Word burst_ = 0;
 };

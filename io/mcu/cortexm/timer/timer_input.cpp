@@ -15,16 +15,15 @@ Cycle Timer::delay_of(unsigned input) const noexcept {
   return filter_delay(setting, Cycle{1} << cr1::CKD(cr1_)) * cycles_;
 }
 
-/// Channels' pins have a delay, or anybody to notice them.
-bool Timer::hears_inputs() const noexcept {
-  if (smcr::SMS(smcr_) != 0 || smcr::TS(smcr_) >= edge_detector || (cr2_ & cr2::TI1S)) return true;
-  return std::any_of(channels_.begin(), channels_.begin() + layout_.channels,
-                     [](const Channel& c) { return c.role != Role::output; });
+/// After any change of what it may listen to.
+void Timer::listen() noexcept {
+  hears_ = smcr::SMS(smcr_) != 0 || smcr::TS(smcr_) >= edge_detector || (cr2_ & cr2::TI1S) ||
+           modes_.outputs != (1u << layout_.channels) - 1;
 }
 
 void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
   if (pins_[channel] == high) return;
-  if (!hears_inputs() && inputs_[channel].next() == never) {
+  if (!hears_ && inputs_[channel].next() == never) {
     pins_[channel] = high;
     inputs_[channel].set(high);
     return;

@@ -158,12 +158,14 @@ void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       if (bdtr::LOCK(bdtr_) >= 1) kept = 0x7f00;  // OISx
       const bool preloading = cr2_ & cr2::CCPC;
       cr2_ = (merged(cr2_) & bits & ~kept) | (cr2_ & kept);
+      listen();
       if (preloading && !(cr2_ & cr2::CCPC)) commutate(at);
       feed_first_input(at);
       break;
     }
     case SMCR:
       smcr_ = merged(smcr_) & bits;
+      listen();
       if (smcr::ETPS(smcr_) != 0) listener_.not_modelled("ETPS: the trigger is not divided", at);
       trigger_in_ = source_level(smcr::TS(smcr_));
       break;
