@@ -66,6 +66,11 @@ std::vector<Parameter> mcu_and_capture() {
            role::mcu),
       real("controller.input_divider", AT(mcu.input_divider), Family::ratio, above("0", "1"),
            by_default("1"), "on the board, between analog wires and pins (stm32f405)", role::mcu),
+      on_off(
+          "controller.translation", AT(mcu.translated), by_default("on"),
+          "instructions become the computer's own where that can be (stm32f405); off: one by one, "
+          "slower, with the same results",
+          role::mcu),
       real("controller.comparator_hysteresis", AT(mcu.comparator_hysteresis_V), Family::voltage,
            above("0 V", "50 mV"), by_default("5 mV"),
            "of the analog comparator: its output stays while the inputs differ by less than half",

@@ -24,6 +24,7 @@ struct McuConfig {
   std::array<std::string, line_count> line_pins;  // by LineId; "PD6"; empty: not connected
   std::array<std::string, channel_count>
       adc_pins;             // by ChannelId; "ADC3" or "PC3", "AIN0" or "PD6"; empty: not connected
+  bool translated = true;   // instructions become the host's own where that can be (stm32f405)
   PartnersConfig partners;  // of stm32f405
   std::vector<SettingChange> settings;  // into the EEPROM, by the names of an ELF file
 };

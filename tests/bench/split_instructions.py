@@ -16,9 +16,11 @@ import sys
 import tempfile
 
 CHIP = "io/mcu/cortexm/"
-CORE = r"(cpu|code|op|decode|execute|float_arithmetic|bus|exceptions|core|system_control|systick|cycle_counter|timing)"
-# The first that fits the file, else the first that fits the function.
+CORE = r"(cpu|code|op|decode|execute|translat|float_arithmetic|bus|exceptions|core|system_control|systick|cycle_counter|timing)"
+# The first that fits the file, else the first that fits the function. What has neither a file nor a
+# name and lies in no library's file is the core's translation.
 PARTS = [
+    ("chip: core, translated", None, r"^0x[0-9a-f]+ \[\?\?\?\]"),
     ("chip: core", CHIP + CORE, r"cortexm::(Cpu|Op|Code|Bus|Exceptions|Core)\b"),
     ("chip: scheduler", CHIP + r"scheduler", None),
     ("chip: edge of the chip", CHIP + r"(controller|chip)", r"CortexController|cortexm::Chip"),

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstring>
+#include <utility>
 
 #include "io/mcu/cortexm/cpu.hpp"
 #include "io/mcu/cortexm/decode.hpp"
@@ -24,10 +25,12 @@ constexpr Op undecoded{not_decoded, not_decoded_in_it, 0, 0, 0, 0, 0, 0, 0, 0, 0
 constexpr Op end{beyond, beyond, 0, 0, 0, 0, 0, 0, 0, 0, 1, keep_carry};
 
 /// The length stays: an instruction that has just overwritten itself still knows where it ends.
-void make_undecoded(Op& op) noexcept {
+/// true: it is translated.
+bool make_undecoded(Op& op) noexcept {
   op.execute = not_decoded;
   op.in_it = not_decoded_in_it;
   op.cycles = 0;
+  return op.translated.is_inside;
 }
 
 /// The first halfword of a 32-bit instruction (A5.1).
@@ -72,19 +75,24 @@ Word Code::address_of(const Op* op) const noexcept {
 bool Code::is_decoded(const Op* op) noexcept { return op->execute != not_decoded; }
 
 void Code::forget(Word address, Word size) noexcept {
+  const Word page = (address - ram_base_) >> page_bits;
+  if (!runs_from_ram_ && page < ram_pages_.size()) return;
+  bool is_translated = false;
   for (Stretch& s : stretches_) {
     if (!s.ops) continue;
     // A 32-bit instruction begins a halfword before its second half.
     const Word first = address - s.base, from = first < 2 ? 0 : (first - 2) / 2;
     if (first >= s.size) continue;
     const Word to = std::min((first + size + 1) / 2, s.size / 2);
-    std::for_each(s.ops.get() + from, s.ops.get() + to, make_undecoded);
+    for (Word i = from; i < to; ++i) is_translated |= make_undecoded(s.ops[i]);
   }
+  if (is_translated && follower != nullptr) follower->forgotten();
 }
 
 void Code::forget_all() noexcept {
   for (Stretch& s : stretches_)
     if (s.ops) std::for_each_n(s.ops.get(), s.size / 2, make_undecoded);
+  if (follower != nullptr) follower->forgotten();
 }
 
 const Op* Code::decode(const Op* place) {
@@ -93,7 +101,9 @@ const Op* Code::decode(const Op* place) {
   const Word address = address_of(place), offset = address - s.base;
   std::uint16_t half[2] = {0, 0};
   std::memcpy(half, s.bytes + offset, std::min<Word>(4, s.size - offset));
+  const Translated translated = op.translated;
   op = undecoded;
+  op.translated = translated;
   const bool wide = is_long(half[0]);
   op.halfwords = wide ? 2 : 1;
   op.cycles = 1;
@@ -116,8 +126,11 @@ const Op* Code::decode(const Op* place) {
       op.cycles = static_cast<std::uint8_t>(op.cycles + timing.wait_states);
   }
   const Word page_end = address + 2u * op.halfwords - 1 - ram_base_;
-  for (const Word a : {address - ram_base_, page_end})
-    if (a >> page_bits < ram_pages_.size()) ram_pages_[a >> page_bits] = 1;
+  for (const Word a : {address - ram_base_, page_end}) {
+    if (a >> page_bits >= ram_pages_.size()) continue;
+    ram_pages_[a >> page_bits] = 1;
+    if (!std::exchange(runs_from_ram_, true) && follower != nullptr) follower->forgotten();
+  }
   return place;
 }
 

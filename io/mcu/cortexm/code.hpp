@@ -17,8 +17,18 @@
 
 namespace stillrotor::io::cortexm {
 
+/// Told when what was decoded is so no more.
+class CodeFollower {
+ public:
+  virtual ~CodeFollower() = default;
+  /// Of something that Translated::is_inside says, or of everything.
+  virtual void forgotten() noexcept = 0;
+};
+
 class Code {
  public:
+  CodeFollower* follower = nullptr;
+
   /// bytes outlives this and its size is a multiple of 4; in_flash: fetches wait for the flash.
   void add(Word base, const std::uint8_t* bytes, Word size, bool in_flash);
 
@@ -33,6 +43,8 @@ class Code {
   void watch(Word base, Word size);
   /// By page of that RAM; not 0: it may.
   const std::uint8_t* ram_pages() const noexcept { return ram_pages_.data(); }
+  /// Any of these pages does. The follower is told when the first one does.
+  bool runs_from_ram() const noexcept { return runs_from_ram_; }
   static constexpr unsigned page_bits = 8;
 
   static bool is_decoded(const Op*) noexcept;
@@ -53,6 +65,7 @@ class Code {
   std::vector<Stretch> stretches_;
   Word ram_base_ = 0;
   std::vector<std::uint8_t> ram_pages_;
+  bool runs_from_ram_ = false;
 };
 
 }  // namespace stillrotor::io::cortexm

@@ -172,6 +172,7 @@ class CortexController final : public SimulatedController,
     };
     chip_ = std::make_unique<Chip>(part_, program_, static_cast<std::uint32_t>(config_.crystal_Hz),
                                    std::move(outside));
+    if (!config_.translated) chip_->core().translate(false);
     if (debugger_ != nullptr) view_.emplace(*chip_, *debugger_);
     for (std::size_t i = 0; i < gate_count; ++i)
       if (wires_.lines[i]) chip_->add_gate(*wires_.lines[i]);

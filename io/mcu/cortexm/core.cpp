@@ -31,6 +31,7 @@ Core::Core(const Memories& m, unsigned interrupts, Timing timing)
   bus.map();
   set_timing(timing);
   reset();
+  translate(true);
 }
 
 void Core::set_timing(const Timing& timing) noexcept {

@@ -38,6 +38,9 @@ class Onlooker {
 class Core {
  public:
   Core(const Memories&, unsigned interrupts, Timing = {});
+  /// Instructions by the host's own code, as at first where that can be had, or one by one. Results
+  /// are the same. Between two runs.
+  void translate(bool on) { cpu_.translate(on); }
 
   /// As after power: RAM is zeros. Flash stays.
   void power_on() noexcept;

@@ -3,14 +3,24 @@
 namespace stillrotor::io::cortexm {
 
 void Cpu::execute() noexcept {
-  loop_.branch = nullptr;  // between two stretches anything may have changed
+  loop.branch = nullptr;  // between two stretches anything may have changed
   // ip is kept up for whoever asks for the PC in an access.
   if (it != 0) ip = run_it_block(*this, ip);
+  if (translation_ != nullptr) {
+    translation_->execute();
+    return;
+  }
   while (cycle < stop) {
     const Op* const op = ip;
     cycle += op->cycles;
     ip = op->execute(*this, op);
   }
+}
+
+void Cpu::translate(bool on) {
+  code.follower = nullptr;
+  translation_ = on ? make_translation(*this) : nullptr;
+  code.follower = translation_.get();
 }
 
 const Op* run_it_block(Cpu& c, const Op* op) noexcept {
@@ -196,7 +206,6 @@ void Cpu::copy_to(IdleLoop::State& to) const noexcept {
 /// further round is the same, with as many cycles: until the stretch ends.
 const Op* Cpu::hop_back(const Op* op) noexcept {
   constexpr unsigned first_look = 3, last_look = 8;  // most loops have something else to do
-  IdleLoop& loop = loop_;
   const Op* const target = op + op->hop;
   if (loop.branch != op || loop.effects != effects) {
     loop.branch = op;

@@ -7,7 +7,7 @@
 // Source ARM DDI 0403E: A2.3 registers, A3.2 alignment, B1.4 system registers.
 // Not    the memory protection unit: the default memory map holds. Stores complete at once, so a
 //        failing store is a precise bus fault (the part's write buffer makes it imprecise).
-// RT     execute() does not allocate but where Code does.
+// RT     execute() does not allocate but where Code and Translation do.
 #pragma once
 
 #include <algorithm>
@@ -16,6 +16,7 @@
 
 #include "io/mcu/cortexm/bus.hpp"
 #include "io/mcu/cortexm/code.hpp"
+#include "io/mcu/cortexm/translation.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -121,6 +122,7 @@ class Cpu {
   const Op* ip = nullptr;  // the next instruction
   /// Counts what is more than a change of registers: stores, accesses outside of memory, fetches.
   std::uint64_t effects = 0;
+  IdleLoop loop;
   std::uint64_t rounds_left_out = 0;  // of loops that wait
 
   Code code;
@@ -145,6 +147,9 @@ class Cpu {
 
   /// Instructions from ip on until stop or a trap.
   void execute() noexcept;
+  /// The same by the host's own code where there is a Translation, or never.
+  void translate(bool on);
+  Translation* translation() noexcept { return translation_.get(); }
   Word pc() const noexcept { return address_of(ip); }
   void set_pc(Word address) noexcept { ip = branch(address); }
   Word address_of(const Op* op) const noexcept {
@@ -237,10 +242,12 @@ class Cpu {
   const Op* hop(const Op* op) noexcept {
     spend(1);
     if (!has_line(op->imm)) return hop_to_new_line(op);
-    constexpr Word short_way = 32;
     if (static_cast<Word>(op->hop) + short_way < short_way) return hop_back(op);
     return op + op->hop;
   }
+  /// A branch a short way back: rounds that change nothing are counted, not run.
+  [[gnu::noinline]] const Op* hop_back(const Op* op) noexcept;
+  static constexpr Word short_way = 32;  // in halfwords
   /// BranchWritePC: bit 0 does not count.
   [[gnu::noinline]] const Op* branch(Word address) noexcept;
   /// BXWritePC and LoadWritePC: bit 0 is the state, 0xFxxxxxxx in handler mode ends the exception.
@@ -292,14 +299,12 @@ class Cpu {
     fetch_flash_line(op->imm);
     return op + op->hop;
   }
-  /// A branch a short way back: rounds that change nothing are counted, not run.
-  [[gnu::noinline]] const Op* hop_back(const Op* op) noexcept;
   void copy_to(IdleLoop::State&) const noexcept;
   [[gnu::noinline]] const Op* leave_exception(Word address, const Op* op) noexcept;
   const Op* at_nowhere(Handler, Word address) noexcept;
 
-  IdleLoop loop_;
   std::array<Op, 1> nowhere_{};  // where nothing can be executed
+  std::unique_ptr<Translation> translation_;
 };
 
 template <class T>

@@ -18,6 +18,13 @@ struct Op;
 /// completed (Cpu::trap says why).
 using Handler = const Op* (*)(Cpu&, const Op*);
 
+/// What a Translation knows of the instructions from one on.
+struct Translated {
+  std::uint32_t entry = 0;  // of the host's code for them, in its memory; 0: there is none
+  std::uint8_t met = 0;     // how often the run has come here by a jump
+  bool is_inside = false;   // some of the host's code stands for what lies here
+};
+
 struct Op {
   Handler execute;
   Handler in_it;     // inside an IT block: 16-bit data processing then leaves the flags alone
@@ -28,8 +35,9 @@ struct Op {
   std::uint8_t cycles;     // before anything that depends on data or on what ran before
   std::uint8_t halfwords;  // 0: not decoded yet
   std::uint8_t carry;      // of an immediate's rotation: 0, 1, or keep_carry
+  mutable Translated translated{};
 };
-static_assert(sizeof(Op) == 32);
+static_assert(sizeof(Op) == 40);
 
 inline constexpr std::uint8_t keep_carry = 2;
 

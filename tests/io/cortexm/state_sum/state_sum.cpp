@@ -1,7 +1,8 @@
-// One number over a run: stillrotor_cortexm_state_sum ELF MILLISECONDS. Our field-oriented firmware
-// on a chip whose rotor stands still and whose currents move by whole numbers; every edge that
-// leaves it with its time, then registers, floats and RAM. The same program must print the same
-// number however it was compiled.
+// One number over a run: stillrotor_cortexm_state_sum ELF MILLISECONDS [interpreted]. Our
+// field-oriented firmware on a chip whose rotor stands still and whose currents move by whole
+// numbers; every edge that leaves it with its time, then registers, floats and RAM. The same
+// program must print the same number however it was compiled, and whether its instructions are
+// translated or interpreted.
 #include <fmt/core.h>
 
 #include <cstdlib>
@@ -25,8 +26,8 @@ struct Sum {
 int main(int argc, char** argv) {
   using namespace stillrotor::io;
   using namespace stillrotor::io::cortexm;
-  if (argc != 3) {
-    fmt::print("stillrotor_cortexm_state_sum ELF MILLISECONDS\n");
+  if (argc != 3 && argc != 4) {
+    fmt::print("stillrotor_cortexm_state_sum ELF MILLISECONDS [interpreted]\n");
     return 2;
   }
   const ChipPart& part = *find_chip("stm32f405");
@@ -52,6 +53,7 @@ int main(int argc, char** argv) {
                if (pin == PinId{2, 1}) return 2360.0 / 4096;
                return static_cast<double>(2048 + (us * 7 + pin.number * 331) % 97 - 48) / 4096;
              }});
+  if (argc == 4) chip.core().translate(false);
   chip.set_input({1, 0}, Level::high);   // key
   chip.set_input({1, 12}, Level::high);  // no fault
   chip.set_input({2, 6}, Level::high);   // one Hall of three

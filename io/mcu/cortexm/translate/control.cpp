@@ -1,0 +1,206 @@
+// Branches and IT blocks (execute_control.hpp).
+#include <utility>
+
+#include "io/mcu/cortexm/translate/writer.hpp"
+
+namespace stillrotor::io::cortexm::translate {
+namespace {
+
+constexpr auto near = Xbyak::CodeGenerator::T_NEAR;
+
+}  // namespace
+
+/// Back: both ways end the unit. Forward: out by the side where it is taken.
+void Writer::write_branch_if() {
+  const Op& o = op();
+  const unsigned taken = test(step().kind.condition);
+  Label aside;
+  jump(taken, aside);
+  const auto hop = [this, aside, &o]() mutable {
+    a_.L(aside);
+    hop_out(o);
+  };
+  later(hop);
+  pass(o.cycles);
+  if (step().ends) {
+    store_state();
+    jump_out(step().then);
+  }
+}
+
+void Writer::write_compare_and_branch() {
+  const Op& o = op();
+  const Reg n = get(o.n);
+  Label aside;
+  a_.test(n, n);
+  step().kind.not_zero ? a_.jne(aside, near) : a_.je(aside, near);
+  later([this, aside, &o]() mutable {
+    a_.L(aside);
+    hop_out(o);
+  });
+  pass(o.cycles);
+}
+
+/// Always taken: the unit goes on there. With a link or without.
+void Writer::write_branch() {
+  const Op& o = op();
+  if (step().kind.does == Does::branch_with_link) {
+    overwrite(14);
+    set_known(14, (o.imm - static_cast<Word>(2 * o.hop) + 4) | 1);
+  }
+  if (step().ends) {
+    hop_out(o);
+    return;
+  }
+  pass(o.cycles + 1u);
+  check_line(o.imm, [] {});
+}
+
+/// To where this unit called from, as Cpu::branch() does it.
+void Writer::write_return() {
+  const Op& o = op();
+  const Op* const to = step().then;
+  const Word address = c_.address_of(to);
+  pass(o.cycles + 2u + (to->halfwords == 2 && (address & 2) ? 1u : 0u));
+  check_line(address, [] {});
+}
+
+/// IT and its block, whose instructions are simple ones: register to register, no flags.
+void Writer::write_block() {
+  const std::size_t it = at_;
+  const unsigned count = step().in_block;
+  if (step().all_or_none) {
+    write_all_or_none();
+    return;
+  }
+  pass(op().cycles);
+  // Two ways that come together again: all registers stand where they will stand behind.
+  const Pending nz = places_.nz, carry = places_.carry, overflow = places_.overflow;
+  const auto each = [&](const auto& use) {
+    for (unsigned i = 1; i <= count; ++i) {
+      at_ = it + i;
+      use(step());
+    }
+    at_ = it;
+  };
+  each([&](const Step& s) {
+    const Op& o = *s.op;
+    at_ = it + count;  // wanted behind the block
+    s.kind.does == Does::float_unary ? overwrite_single(o.d) : overwrite(o.d);
+  });
+  each([&](const Step& s) {
+    const Op& o = *s.op;
+    if (s.kind.does == Does::float_unary) {
+      if (s.kind.unary != Unary::immediate) get_single(o.m);
+      get_single(o.d);
+      return;
+    }
+    Word value = 0;
+    const bool moves = s.kind.alu == Alu::mov || s.kind.alu == Alu::mvn;
+    if (!moves && !known(o.n, value)) get(o.n);
+    if (s.kind.operand == Operand::plain && !known(o.m, value)) get(o.m);
+    get(o.d);
+  });
+  each([&](const Step& s) {
+    Place& p = s.kind.does == Does::float_unary ? places_.single[s.op->d] : places_.core[s.op->d];
+    p.in_memory = p.known = false;
+  });
+  const Pending kept_nz = std::exchange(places_.nz, nz),
+                kept_carry = std::exchange(places_.carry, carry),
+                kept_overflow = std::exchange(places_.overflow, overflow);
+  const unsigned condition = unit_.steps[it + 1].condition;
+  Label otherwise, behind;
+  jump(test(condition) ^ 1, otherwise);
+  unsigned i = 1;
+  for (; i <= count && unit_.steps[it + i].condition == condition; ++i)
+    write_conditional(unit_.steps[it + i]);
+  if (i <= count) a_.jmp(behind, near);
+  a_.L(otherwise);
+  for (; i <= count; ++i) write_conditional(unit_.steps[it + i]);
+  a_.L(behind);
+  places_.nz = kept_nz;
+  places_.carry = kept_carry;
+  places_.overflow = kept_overflow;
+  pass(count);
+}
+
+/// A block that is mostly skipped, as a whole; else its handler does it, and the unit is left.
+void Writer::write_all_or_none() {
+  Label away;
+  jump(test(unit_.steps[at_ + 1].condition), away);
+  later([this, away]() mutable {
+    a_.L(away);
+    store_state();
+    call(op(), op().execute);
+    all_in_memory();
+    a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(step().then));
+    a_.cmp(a_.rax, a_.rcx);
+    a_.jne(common_.leave);
+    a_.cmp(a_.r14, member(&c_.stop, 64));
+    a_.jae(common_.leave);
+    a_.cmp(a_.r14, member(&c_.last_load, 64));
+    a_.je(common_.leave);
+    places_.last_load = LastLoad::earlier;
+    jump_out(step().then);
+  });
+  pass(op().cycles + unsigned{step().in_block});
+}
+
+/// Nothing but its destination's host register may change.
+void Writer::write_conditional(const Step& s) {
+  const Op& o = *s.op;
+  if (s.kind.does == Does::float_unary) {
+    const Xmm to(places_.single[o.d].host);
+    switch (s.kind.unary) {
+      case Unary::immediate:
+        a_.mov(a_.eax, o.imm);
+        a_.movd(to, a_.eax);
+        return;
+      case Unary::absolute:
+        a_.movaps(to, Xmm(places_.single[o.m].host));
+        a_.andps(to, a_.ptr[a_.rip + common_.other_bits]);
+        return;
+      case Unary::negative:
+        a_.movaps(to, Xmm(places_.single[o.m].host));
+        a_.xorps(to, a_.ptr[a_.rip + common_.sign_bits]);
+        return;
+      default:
+        a_.movaps(to, Xmm(places_.single[o.m].host));
+        return;
+    }
+  }
+  const Reg to(places_.core[o.d].host);
+  const Source x = Source::of_core(o.n), y = s.kind.operand == Operand::immediate
+                                                 ? Source::of_number(o.imm)
+                                                 : Source::of_core(o.m);
+  if (s.kind.alu == Alu::mov || s.kind.alu == Alu::mvn) {
+    load_to(to, y);
+    if (s.kind.alu == Alu::mvn) a_.not_(to);
+    return;
+  }
+  load_to(a_.eax, s.kind.alu == Alu::rsb ? y : x);
+  load_to(a_.ecx, s.kind.alu == Alu::rsb ? x : y);
+  switch (s.kind.alu) {
+    case Alu::and_:
+      a_.and_(a_.eax, a_.ecx);
+      break;
+    case Alu::bic:
+      a_.not_(a_.ecx);
+      a_.and_(a_.eax, a_.ecx);
+      break;
+    case Alu::orr:
+      a_.or_(a_.eax, a_.ecx);
+      break;
+    case Alu::eor:
+      a_.xor_(a_.eax, a_.ecx);
+      break;
+    case Alu::add:
+      a_.add(a_.eax, a_.ecx);
+      break;
+    default:  // SUB, RSB
+      a_.sub(a_.eax, a_.ecx);
+  }
+  a_.mov(to, a_.eax);
+}
+
+}  // namespace stillrotor::io::cortexm::translate

@@ -1,0 +1,300 @@
+#include "io/mcu/cortexm/translate/unit.hpp"
+
+#include <algorithm>
+#include <bit>
+#include <optional>
+#include <utility>
+
+namespace stillrotor::io::cortexm::translate {
+namespace {
+
+constexpr std::size_t most_steps = 80;
+/// From here on a unit ends where another one begins.
+constexpr std::size_t long_enough = 12;
+
+bool is_call(Does d) noexcept { return d <= Does::call_away; }
+bool is_float(Does d) noexcept { return d >= Does::float_binary; }
+
+/// What can be written down only with some operands.
+Kind kind_at(const Op& op, Handler handler) {
+  Kind kind = kind_of(handler);
+  const bool is_hop = kind.does == Does::branch_if || kind.does == Does::branch_always ||
+                      kind.does == Does::branch_with_link || kind.does == Does::compare_and_branch;
+  if (is_hop && op.hop == 0)
+    kind.does = kind.does == Does::branch_if || kind.does == Does::compare_and_branch
+                    ? Does::call
+                    : Does::call_away;
+  if (kind.does == Does::load_multiple && op.imm >> 15) kind.does = Does::call_away;
+  if (kind.does == Does::float_unary) {
+    const bool is_plain =
+        op.shift == 0 && (kind.unary == Unary::from_whole ? op.imm < 2 : op.imm >= 2 && op.a == 32);
+    if ((kind.unary == Unary::to_whole || kind.unary == Unary::from_whole) && !is_plain)
+      kind.does = Does::call;
+  }
+  return kind;
+}
+
+std::uint8_t replaced(const Op& op, const Kind& k) noexcept {
+  if (k.does == Does::float_compare) return flag::float_status;
+  if (k.does == Does::status_to_flags) return flag::core;
+  if (k.does == Does::multiply_flags) return flag::nz;
+  if (k.does != Does::data || !k.sets_flags) return 0;
+  if (k.alu > Alu::mvn) return flag::core;
+  const bool carries =
+      k.operand == Operand::immediate ? op.carry != keep_carry : k.operand != Operand::plain;
+  return flag::nz | (carries ? flag::carry : 0);
+}
+
+unsigned cycles_at_most(const Op& op, const Kind& k) noexcept {
+  switch (k.does) {
+    case Does::load:
+      return op.cycles + 1u;
+    case Does::load_double:
+    case Does::store_double:
+      return op.cycles + 2u;
+    case Does::load_multiple:
+    case Does::store_multiple:
+      return op.cycles + unsigned{op.m};
+    case Does::float_load:
+    case Does::float_store:
+      return op.cycles + unsigned{k.bytes};
+    case Does::float_multiple:
+      return op.cycles + unsigned{op.a};
+    default:
+      return op.cycles;
+  }
+}
+
+bool may_write_link(const Op& op, const Kind& k) noexcept {
+  constexpr unsigned link = 14;
+  switch (k.does) {
+    case Does::nothing:
+    case Does::store_multiple:
+    case Does::branch_if:
+    case Does::branch_always:
+    case Does::compare_and_branch:
+    case Does::float_multiple:
+      return false;
+    case Does::load_multiple:
+      return op.imm >> link & 1 || op.n == link;
+    default:
+      return is_call(k.does) || op.d == link || op.n == link || op.a == link;
+  }
+}
+
+/// Inside an IT block, without a way out and without a register that moves.
+bool is_simple(const Op& op, const Kind& k) noexcept {
+  if (op.cycles != 1) return false;
+  if (k.does == Does::data)
+    return !k.sets_flags && k.keep == Keep::result && k.operand <= Operand::plain &&
+           k.alu != Alu::orn;
+  return k.does == Does::float_unary && k.unary <= Unary::immediate;
+}
+
+class Finder {
+ public:
+  Finder(Cpu& c, bool up_to_another) : c_(c), shared_from_(up_to_another ? 1 : long_enough) {}
+
+  Unit find(const Op* op) {
+    Word address = c_.address_of(op);
+    while (true) {
+      const bool cut = steps().size() >= most_steps && steps().back().kind.does != Does::load &&
+                       steps().back().kind.does != Does::float_load;
+      if (cut || c_.code.find(address) != op || !Code::is_decoded(op) || is_inside(op) ||
+          (steps().size() >= shared_from_ && op->translated.entry != 0))
+        break;
+      const std::size_t at = steps().size();
+      steps().push_back({.op = op, .kind = kind_at(*op, op->execute), .then = next(op)});
+      address += 2u * op->halfwords;
+      if (steps()[at].kind.does == Does::if_then) take_block(at, address);
+      finish(at, address);
+      if (steps()[at].ends) {
+        count_ahead();
+        return std::move(unit_);
+      }
+      op = steps()[at].then;
+    }
+    unit_.falls_to = op;
+    count_ahead();
+    return std::move(unit_);
+  }
+
+ private:
+  std::vector<Step>& steps() noexcept { return unit_.steps; }
+  bool is_inside(const Op* op) const noexcept {
+    return std::any_of(unit_.steps.begin(), unit_.steps.end(),
+                       [op](const Step& s) { return s.op == op; });
+  }
+
+  /// The steps of the block behind an IT, or a call where they are not all simple.
+  void take_block(std::size_t at, Word& then_at) {
+    std::vector<Step> block;
+    bool simple = true;
+    unsigned changes = 0;
+    Word registers = 0;
+    const Op* op = next(steps()[at].op);
+    for (Word state = steps()[at].op->imm; (state & 0xf) != 0;
+         state = (state & 7) == 0 ? 0 : (state & 0xe0) | (state << 1 & 0x1f)) {
+      if (c_.code.find(then_at) != op || !Code::is_decoded(op)) {
+        steps()[at].kind.does = Does::call;
+        steps()[at].ends = true;
+        return;
+      }
+      Step& s = block.emplace_back();
+      s.op = op;
+      s.kind = kind_at(*op, op->in_it);
+      s.condition = static_cast<std::uint8_t>(state >> 4);
+      s.most = 1;
+      simple &= is_simple(*op, s.kind) && s.condition != 14;
+      changes += block.size() > 1 && s.condition != block[block.size() - 2].condition;
+      registers |= 1u << (op->d & 15) | 1u << (op->n & 15) | 1u << (op->m & 15);
+      then_at += 2u * op->halfwords;
+      op = s.then = next(op);
+    }
+    steps()[at].then = op;
+    // One question, and room for all registers in the host's.
+    if (!simple || changes > 1 || std::popcount(registers) > 8) {
+      steps()[at].all_or_none = changes == 0 && block.front().condition != 14;
+      if (!steps()[at].all_or_none) {
+        steps()[at].kind.does = Does::call;
+        return;
+      }
+      steps()[at].leaves = true;
+      steps()[at].in_block = static_cast<std::uint8_t>(block.size());
+      for (Step& s : block) s.kind = {.does = Does::nothing};
+      steps().insert(steps().end(), block.begin(), block.end());
+      return;
+    }
+    for (Step& s : block) ask_for_float(s);
+    // Nothing can be asked for when half of a block is done.
+    for (Step& s : block) {
+      steps()[at].asks_fp_ready |= s.asks_fp_ready;
+      s.asks_fp_ready = s.asks_fp_mode = false;
+    }
+    steps()[at].leaves = steps()[at].asks_fp_ready;
+    steps()[at].in_block = static_cast<std::uint8_t>(block.size());
+    steps().insert(steps().end(), block.begin(), block.end());
+  }
+
+  void finish(std::size_t at, Word& then_at) {
+    Step& s = steps()[at];
+    const Op& op = *s.op;
+    s.most = cycles_at_most(op, s.kind);
+    s.replaces = replaced(op, s.kind);
+    switch (s.kind.does) {
+      case Does::call:
+      case Does::call_loading:
+        s.leaves = true;
+        break;
+      case Does::call_away:
+        s.leaves = s.ends = true;
+        break;
+      case Does::load:
+      case Does::store:
+      case Does::load_double:
+      case Does::store_double:
+      case Does::load_multiple:
+      case Does::store_multiple:
+      case Does::float_load:
+      case Does::float_store:
+      case Does::float_multiple:
+      case Does::float_compare:
+        s.leaves = true;
+        break;
+      case Does::branch_if:
+        s.leaves = true;
+        s.ends = op.hop < 0;
+        break;
+      case Does::compare_and_branch:
+        s.leaves = true;
+        break;
+      case Does::branch_always:
+      case Does::branch_with_link:
+        if (is_short_way_back(op)) {
+          s.leaves = s.ends = true;
+          if (s.kind.does == Does::branch_with_link) s.kind.does = Does::call_away;
+        } else {
+          s.then = s.op + op.hop;
+          s.most += 1 + c_.flash_wait;
+          then_at = op.imm;
+        }
+        break;
+      case Does::branch_to_register:
+        come_back(s, then_at);
+        break;
+      case Does::if_then:
+        s.reads = flag::core;
+        break;
+      default:
+        break;
+    }
+    if (s.kind.does == Does::branch_with_link)
+      link_ = then_of(op) | 1;
+    else if (s.kind.does != Does::branch_to_register && may_write_link(op, s.kind))
+      link_.reset();
+    for (unsigned i = 1; i <= s.in_block; ++i)
+      if (steps()[at + i].op->d == 14) link_.reset();
+    if (s.in_block == 0) ask_for_float(s);
+    if (is_call(s.kind.does)) fp_ready_ = fp_mode_ = false;
+  }
+  static Word then_of(const Op& link) noexcept {
+    return link.imm - static_cast<Word>(2 * link.hop) + 4;
+  }
+
+  /// A return to where this unit called from.
+  void come_back(Step& s, Word& then_at) {
+    const Op* const to =
+        s.op->m == 14 && link_ && (*link_ & 1) ? c_.code.find(*link_ & ~Word{1}) : nullptr;
+    if (to == nullptr || to->halfwords == 0) {
+      s.kind.does = Does::call_away;
+      s.leaves = s.ends = true;
+      return;
+    }
+    s.then = to;
+    then_at = *link_ & ~Word{1};
+    s.most += 3 + c_.flash_wait;
+  }
+
+  void ask_for_float(Step& s) {
+    if (!is_float(s.kind.does)) return;
+    const Does d = s.kind.does;
+    const bool computes = d == Does::float_binary || d == Does::float_chained ||
+                          d == Does::float_fused || d == Does::float_compare ||
+                          (d == Does::float_unary && s.kind.unary >= Unary::root);
+    s.asks_fp_ready = !std::exchange(fp_ready_, true);
+    if (computes) s.asks_fp_mode = !std::exchange(fp_mode_, true);
+    s.leaves |= s.asks_fp_ready | s.asks_fp_mode;
+  }
+
+  void count_ahead() {
+    for (std::size_t i = steps().size(); i-- > 0;) {
+      Step& s = steps()[i];
+      const bool last = i + 1 == steps().size();
+      s.ahead = last || is_call(s.kind.does) ? 0 : s.most + steps()[i + 1].ahead;
+    }
+  }
+
+  Cpu& c_;
+  const std::size_t shared_from_;
+  Unit unit_;
+  std::optional<Word> link_;
+  bool fp_ready_ = false, fp_mode_ = false;
+};
+
+}  // namespace
+
+bool Unit::lives(std::size_t step, std::uint8_t flags) const noexcept {
+  for (std::size_t i = step + 1; i < steps.size(); ++i) {
+    const Step& s = steps[i];
+    if (s.leaves || (s.reads & flags) != 0) return true;
+    flags = static_cast<std::uint8_t>(flags & ~s.replaces);
+    if (flags == 0) return false;
+  }
+  return true;
+}
+
+Unit find_unit(Cpu& c, const Op* first, bool up_to_another) {
+  return Finder(c, up_to_another).find(first);
+}
+
+}  // namespace stillrotor::io::cortexm::translate

@@ -1,0 +1,148 @@
+#include "io/mcu/cortexm/translate/writer.hpp"
+
+namespace stillrotor::io::cortexm::translate {
+
+Writer::Writer(Cpu& c, const Common& common, Xbyak::CodeGenerator& a, const Unit& unit)
+    : c_(c), common_(common), a_(a), unit_(unit), start_(a.getCurr()) {}
+
+void Writer::write() {
+  Label careful;
+  a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(unit_.steps.front().ahead)]);
+  a_.cmp(a_.rax, member(&c_.stop, 64));
+  a_.jae(careful, Xbyak::CodeGenerator::T_NEAR);
+  write_form(false);
+  a_.L(careful);
+  write_form(true);
+}
+
+void Writer::write_form(bool careful) {
+  careful_ = careful;
+  places_ = {};
+  places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
+  later_.clear();
+  for (at_ = 0; at_ < unit_.steps.size(); ++at_) write_step(at_);
+  at_ = unit_.steps.size() - 1;
+  if (!unit_.steps.back().ends && unit_.falls_to != nullptr) {
+    store_state();
+    jump_out(unit_.falls_to);
+  }
+  for (std::size_t i = 0; i < later_.size(); ++i) {
+    const Later one = later_[i];
+    places_ = one.places;
+    at_ = one.at;
+    one.write();
+  }
+}
+
+void Writer::later(std::function<void()> write) {
+  later_.push_back({places_, at_, std::move(write)});
+}
+
+unsigned Writer::ahead_of_next() const noexcept {
+  const std::size_t next = at_ + 1 + step().in_block;
+  return careful_ || next >= unit_.steps.size() ? 0 : unit_.steps[next].ahead;
+}
+
+void Writer::write_step(std::size_t at) {
+  if (careful_) {
+    Label out;
+    a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed)]);
+    a_.cmp(a_.rax, member(&c_.stop, 64));
+    a_.jae(out, Xbyak::CodeGenerator::T_NEAR);
+    later([this, out, instruction = unit_.steps[at].op]() mutable {
+      a_.L(out);
+      leave_at(instruction);
+    });
+  }
+  ask_for_float();
+  switch (step().kind.does) {
+    case Does::call:
+    case Does::call_loading:
+    case Does::call_away:
+      call_step();
+      break;
+    case Does::nothing:
+      pass(op().cycles);
+      break;
+    case Does::data:
+      write_data();
+      break;
+    case Does::compute:
+      write_compute();
+      break;
+    case Does::multiply_flags:
+      write_multiply_flags();
+      break;
+    case Does::long_product:
+      write_long_product();
+      break;
+    case Does::load:
+      write_load();
+      break;
+    case Does::store:
+      write_store();
+      break;
+    case Does::load_double:
+    case Does::store_double:
+      write_double(step().kind.does == Does::load_double);
+      break;
+    case Does::load_multiple:
+    case Does::store_multiple:
+      write_multiple(step().kind.does == Does::load_multiple);
+      break;
+    case Does::branch_if:
+      write_branch_if();
+      break;
+    case Does::compare_and_branch:
+      write_compare_and_branch();
+      break;
+    case Does::branch_always:
+    case Does::branch_with_link:
+      write_branch();
+      break;
+    case Does::branch_to_register:
+      write_return();
+      break;
+    case Does::if_then: {
+      const unsigned block = step().in_block;
+      careful_ ? call_step() : write_block();
+      at_ += block;
+      break;
+    }
+    case Does::float_binary:
+      write_float_binary();
+      break;
+    case Does::float_chained:
+      write_float_chained();
+      break;
+    case Does::float_fused:
+      write_float_fused();
+      break;
+    case Does::float_unary:
+      write_float_unary();
+      break;
+    case Does::float_compare:
+      write_float_compare();
+      break;
+    case Does::status_to_flags:
+      write_status_to_flags();
+      break;
+    case Does::float_to_core:
+      write_float_to_core();
+      break;
+    case Does::float_from_core:
+      write_float_from_core();
+      break;
+    case Does::float_load:
+      write_float_load();
+      break;
+    case Does::float_store:
+      write_float_store();
+      break;
+    case Does::float_multiple:
+      write_float_multiple();
+      break;
+  }
+}
+
+}  // namespace stillrotor::io::cortexm::translate

@@ -1,0 +1,189 @@
+// Writes a unit in the host's machine code (x86-64, calls as on Linux).
+//
+// The quick form runs where the clock cannot reach Cpu::stop before the unit's last instruction;
+// the careful form looks before each one and leaves exactly there. Both keep the guest's registers
+// in the host's where that pays, fold what is known, and make flags only where somebody may see
+// them.
+//
+// Host   rbx the Cpu, r14 the cycle at the last look (Places::passed is added to it), r13 the RAM;
+//        rax, rcx, rdx, xmm0, xmm1 for the moment; the rest holds guest registers.
+// Ways out: `leave` ends (rax: the next instruction), `go_on` looks for that one's own unit, a link
+//        jumps to a unit that is known or may be made later. In all of them the guest's state is in
+//        memory, but for the cycle in r14.
+//
+// RT     allocates.
+#pragma once
+
+#include <xbyak/xbyak.h>
+
+#include <functional>
+#include <vector>
+
+#include "io/mcu/cortexm/translate/places.hpp"
+#include "io/mcu/cortexm/translate/unit.hpp"
+
+namespace stillrotor::io::cortexm::translate {
+
+/// What all units share.
+struct Common {
+  const void* leave = nullptr;
+  const void* go_on = nullptr;
+  // 16 bytes each, on a multiple of 16.
+  const void* sign_bits = nullptr;
+  const void* other_bits = nullptr;
+};
+
+/// A jump to the unit that begins at that instruction, or, while there is none, out.
+struct Link {
+  const Op* to = nullptr;
+  std::uint8_t* jump = nullptr;
+};
+
+class Writer {
+ public:
+  Writer(Cpu&, const Common&, Xbyak::CodeGenerator&, const Unit&);
+  void write();
+  const std::vector<Link>& links() const noexcept { return links_; }
+  /// Flash whose contents stand in the code as numbers.
+  const std::vector<const Op*>& folded() const noexcept { return folded_; }
+
+ private:
+  using Reg = Xbyak::Reg32;
+  using Xmm = Xbyak::Xmm;
+  using Label = Xbyak::Label;
+
+  // --- the whole (writer.cpp) ---------------------------------------------------------------
+  void write_form(bool careful);
+  void write_step(std::size_t at);
+  /// Written behind the rest of the form, from the state as it is now.
+  void later(std::function<void()>);
+  const Step& step() const noexcept { return unit_.steps[at_]; }
+  const Op& op() const noexcept { return *step().op; }
+  /// Behind this step, or where it is left in the middle of it.
+  bool lives(std::uint8_t flags) const noexcept {
+    return careful_ || step().leaves || unit_.lives(at_, flags);
+  }
+  unsigned ahead_of_next() const noexcept;
+  /// Of an instruction that is no load.
+  void pass(unsigned cycles) noexcept {
+    places_.passed += cycles;
+    places_.last_load = LastLoad::earlier;
+  }
+
+  // --- registers (registers.cpp) --------------------------------------------------------------
+  Xbyak::Address member(const void* of_cpu, unsigned bits = 32);
+  Xbyak::Address guest(unsigned r) { return member(&c_.r[r]); }
+  Xbyak::Address guest_single(unsigned s) { return member(&c_.s[s]); }
+  bool known(unsigned r, Word& value) const noexcept;
+  /// In a host register, which stays until the third new one after it.
+  Reg get(unsigned r);
+  Xmm get_single(unsigned s);
+  Reg fresh();
+  Xmm fresh_single();
+  /// That guest register's value is now what the host's register holds.
+  void bind(unsigned r, Reg);
+  void bind_single(unsigned s, Xmm);
+  void set_known(unsigned r, Word);
+  /// It is about to be written: flags that were left to be made of it are made.
+  void overwrite(unsigned r);
+  void overwrite_single(unsigned s);
+  void store_registers();
+  void load_registers();
+  void all_in_memory();
+
+  // --- flags (flags.cpp) ------------------------------------------------------------------------
+  void replace(std::uint8_t flags) noexcept;  // what is pending of them is wanted no more
+  void make(std::uint8_t flags);              // in memory, and so from now on
+  void make_nz();
+  void make_carry_and_overflow(bool carry, bool overflow);
+  void make_float_status();
+  void compare_floats(const Pending&);
+  void load_to(Reg, const Source&);
+  template <class F>
+  void with_operand(const Source&, F);
+  /// Leaves the host's flags so that this condition code of the host holds where the guest's does.
+  unsigned test(unsigned condition);
+  void test_alone(const Pending&);
+  void jump(unsigned host_condition, const Label&);
+
+  // --- ways out, calls (exits.cpp) --------------------------------------------------------------
+  void store_last_load();
+  void store_state();
+  void leave_at(const Op*);
+  void call(const Op&, Handler);
+  void call_step();
+  void leave_by_handler();
+  void jump_out(const Op* to);
+  void hop_out(const Op& branch);
+  void check_line(Word address, const std::function<void()>& where_kept);
+  void fetch_line(Word address);
+  /// The step's handler does it after all; then on at `back`, in the state as it is now.
+  /// After a look elsewhere, which may lead on by itself. A label is used before it is handed on:
+  /// copies of a fresh one are not the same.
+  void or_by_handler(const Places& before, Label away, Label back,
+                     const std::function<void(Label& slow)>& elsewhere = {});
+
+  // --- classes of instructions ------------------------------------------------------------------
+  void write_data();
+  void write_compute();
+  void write_multiply_flags();
+  void write_long_product();
+  void write_block();
+  void write_all_or_none();
+  void write_conditional(const Step&);
+
+  void write_branch_if();
+  void write_compare_and_branch();
+  void write_branch();
+  void write_return();
+
+  bool is_static(Word& address) const noexcept;
+  std::uint8_t* memory_at(Word address, unsigned bytes, bool written) const noexcept;
+  void charge_load(std::uint8_t reg);
+  void count_effect();
+  void find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written, Label& away);
+  void take(Reg to, const Xbyak::RegExp& from);
+  void put(const Xbyak::RegExp& to, unsigned r);
+  void write_load();
+  void write_store();
+  void write_back();
+  void write_double(bool load);
+  void write_multiple(bool load);
+  void write_float_load();
+  void write_float_store();
+  void write_float_multiple();
+
+  void ask_for_float();
+  void check_ordinary(Xmm, Label& away);
+  void exactly(const Places& before, Label away, Label back,
+               const std::function<void(Label&)>& stands);
+  void write_float_binary();
+  void write_float_chained();
+  void write_float_fused();
+  void write_float_unary();
+  void write_float_compare();
+  void write_status_to_flags();
+  void write_float_to_core();
+  void write_float_from_core();
+
+  Cpu& c_;
+  const Common& common_;
+  Xbyak::CodeGenerator& a_;
+  const Unit& unit_;
+  const std::uint8_t* start_;
+  bool careful_ = false;
+  std::size_t at_ = 0;
+  Places places_;
+  std::array<std::uint32_t, 16> used_{}, used_single_{};  // host registers, when last
+  std::uint32_t clock_ = 0;
+  struct Later {
+    Places places;
+    std::size_t at;
+    std::function<void()> write;
+  };
+  std::vector<Later> later_;
+  std::vector<Link> links_;
+  std::vector<const Op*> folded_;
+};
+
+}  // namespace stillrotor::io::cortexm::translate
