@@ -6,7 +6,6 @@ namespace {
 
 constexpr double seconds_per_ps = 1e-12;
 constexpr double ps_per_second = 1e12;
-constexpr double angle_per_step_max_rad = 0.05;
 constexpr double shortest_step_s = 1e-15;
 
 /// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
@@ -135,12 +134,8 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
 template Point Drive::Impl::step<false, false>(double, double*) const noexcept;
 
 double Drive::Impl::step_limit() const noexcept {
-  const double electrical = std::abs(p * s.omega_m_rad_s);
-  const double limit = std::min(mode->step_max_s, bus.step_max_s);
-  const double by_angle =
-      electrical * limit > angle_per_step_max_rad ? angle_per_step_max_rad / electrical : limit;
-  return rigid ? by_angle
-               : std::min(by_angle, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
+  const double plain = plain_step_limit(s.omega_m_rad_s);
+  return rigid ? plain : std::min(plain, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
 // The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the

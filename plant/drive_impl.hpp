@@ -58,11 +58,21 @@ struct Drive::Impl {
     explicit AnalogPaths(const DriveParameters&) noexcept;
     CurrentPath phase_current, dc_link_current;
     bool follows_phases = false, follows_rest = false;
+    /// Phase sensors that are a lag and nothing else, and see their phase however the legs conduct.
+    bool plain_phases = false;
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
-    /// Of the latest step: many are as long as the one before, a dead time.
-    double lag_h_s = -1.0;
-    LagStep lag{1.0};
+    /// Of the latest step, and of the latest short one: dead times are all of one length.
+    struct Lagged {
+      double length_s = -1.0;
+      LagStep lag{1.0};
+    } latest, latest_short;
+    static constexpr double short_s = 2e-6;
+    const LagStep& phase_lag(double length_s) noexcept {
+      Lagged& one = length_s < short_s ? latest_short : latest;
+      if (length_s != one.length_s) one = {length_s, phase_current.lag(length_s)};
+      return one.lag;
+    }
   } analog;
   Battery battery;
   SupplyLaw supply_law;
@@ -164,29 +174,42 @@ struct Drive::Impl {
     return y;
   }
   double step_limit() const noexcept;
+  /// While the shaft itself asks for nothing.
+  double plain_step_limit(double omega) const noexcept {
+    constexpr double angle_most_rad = 0.05;
+    const double electrical = std::abs(p * omega);
+    const double limit = std::min(mode->step_max_s, bus.step_max_s);
+    return electrical * limit > angle_most_rad ? angle_most_rad / electrical : limit;
+  }
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
-  void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;  // glide.cpp
-  void glide_through(const GateChange&) noexcept;
-  bool enter(Tally&, double h) const noexcept;
-  LinkProbe plain_link(double alpha_A, double beta_A, double v_cap_V) const noexcept;
-  /// The end of a step of glide(): what take() and plain_margin() ask for, and the torque.
-  struct Glided {
-    double i_alpha, i_beta, v_cap, omega, theta, cos_e, sin_e, torque_Nm;
-  };
-  template <LegsDiffer Legs>
-  Glided glide_step(double h) const noexcept;  // glide_step.hpp
-  Glided glide_step(double h) const noexcept;
-  void show(const Glided&, const Phases& then_A, const Phases& now_A, double h,
+  // glide.cpp, glide_step.hpp
+  struct GlideLaw;
+  struct Glided;
+  struct PhasePairs;
+  void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  void glide_through(const GateChange&, const Glided&, const PhasePairs&) noexcept;
+  bool glide_legs(const Glided&, const PhasePairs&) noexcept;
+  GlideLaw glide_law() const noexcept;
+  template <LegsDiffer Legs, bool Short>
+  Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
+  template <bool Short>
+  Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
+  LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
+  bool enter_mode(Tally&, const GlideLaw&, const Glided& from) const noexcept;
+  void enter(Tally&, const GlideLaw&, double omega_before, const Glided& to, const PhasePairs& to_A,
+             double h) const noexcept;
+  void sense(const PhasePairs& from_A, const PhasePairs& to_A, double h) noexcept;
+  void show(const Glided&, const PhasePairs& from_A, const PhasePairs& to_A, double h,
             std::int64_t ends_ps, SegmentObserver&) noexcept;
   void move_ramps(double h) noexcept {
     for (Ramp* r :
          {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
       r->value += r->rate_per_s * h;
   }
-  template <class End>
-  void take(const End& y) noexcept {  // what every step moves
+  void take(const Glided&) noexcept;
+  void take(const Point& y) noexcept {  // what every step moves
     s.i_alpha_A = y.i_alpha;
     s.i_beta_A = y.i_beta;
     s.v_cap_V = y.v_cap;

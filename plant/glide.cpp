@@ -6,109 +6,191 @@
 
 namespace stillrotor::plant {
 
-inline Drive::Impl::Glided Drive::Impl::glide_step(double h) const noexcept {
+template <bool Short>
+Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& from,
+                                            double h) const noexcept {
   switch (mode->legs) {
     case LegsDiffer::no:
-      return glide_step<LegsDiffer::no>(h);
+      return glide_step<LegsDiffer::no, Short>(law, from, h);
     case LegsDiffer::in_knees:
-      return glide_step<LegsDiffer::in_knees>(h);
+      return glide_step<LegsDiffer::in_knees, Short>(law, from, h);
     case LegsDiffer::in_ohms:
       break;
   }
-  return glide_step<LegsDiffer::in_ohms>(h);
+  return glide_step<LegsDiffer::in_ohms, Short>(law, from, h);
 }
 
 // Without a cable and a supply of its own mind.
-[[gnu::always_inline]] inline LinkProbe Drive::Impl::plain_link(double alpha_A, double beta_A,
+[[gnu::always_inline]] inline LinkProbe Drive::Impl::plain_link(const GlideLaw& law, Pair i_A,
                                                                 double v_cap_V) const noexcept {
-  const double along_A = mode->u_alpha * alpha_A + mode->u_beta * beta_A;
-  const double bus_V = bus.from_cap * v_cap_V + bus.per_along_ohm * along_A +
-                       bus.from_supply * at_rest.supply_V + bus.constant_V;
-  return {bus_V, bus.per_supply_S * (at_rest.supply_V - bus_V) + bus.constant_A,
+  const double along_A = dot(pair(mode->u_alpha, mode->u_beta), i_A);
+  const double bus_V = bus.from_cap * v_cap_V + bus.per_along_ohm * along_A + law.volts;
+  return {bus_V, bus.per_supply_S * (law.source_V - bus_V) + bus.constant_A,
           1.5 * along_A + mode->shoot_S * bus_V};
 }
 
-// The begin of a step of that length. False: somebody has to look at it.
-inline bool Drive::Impl::enter(Tally& tally, double h) const noexcept {
-  if (tally.left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s) return false;
+// At the begin of a step in another mode than the tally's. False: somebody has to look at it.
+[[gnu::always_inline]] inline bool Drive::Impl::enter_mode(Tally& tally, const GlideLaw& law,
+                                                           const Glided& from) const noexcept {
   const std::uint32_t now = conduction_word(s);
   if (now == tally.mode) return true;
-  if (!tally.continues(s.i_alpha_A, s.i_beta_A)) return false;
-  tally.enter_link(plain_link(s.i_alpha_A, s.i_beta_A, s.v_cap_V));
+  if (!tally.continues(from.i_A[0], from.i_A[1])) return false;
+  tally.enter_link(plain_link(law, from.i_A, from.v_cap));
   tally.mode = now;
   return true;
 }
 
+// A step that nobody has to look at; as plain_heat() what it burns.
+[[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
+                                                      double omega_before, const Glided& to,
+                                                      const PhasePairs& to_A,
+                                                      double h) const noexcept {
+  const ConductionMode& m = *mode;
+  const LinkProbe link = plain_link(law, to.i_A, to.v_cap);
+  const Pair before_u_v = tally.end.u_v;
+  const double before_w = tally.end.w_bus[0], before_V = tally.end.w_bus[1];
+  const Tally::Squares mean = tally.add(
+      {to_A.u_v, pair(to_A.w, link.bus_V), pair(link.supply_A, to.torque_Nm), link.bridge_A}, h);
+  tally.end_at(to.i_A[0], to.i_A[1]);
+
+  const double squares = mean.u_v[0] + mean.u_v[1] + mean.w;
+  tally.heat.winding_J += h * s.machine.winding_ohm[0] * squares;
+  double legs_W = m.r_aa_ohm * squares;
+  if (m.legs != LegsDiffer::no) {
+    const Pair two = loaded(&m.leg_ohm[0]) * mean.u_v -
+                     loaded(&m.leg_V[0]) * (both(0.5) * (before_u_v + to_A.u_v));
+    legs_W = (two[0] + two[1]) + (m.leg_ohm[2] * mean.w - m.leg_V[2] * (0.5 * (before_w + to_A.w)));
+  }
+  if (m.shoot_S > 0.0) [[unlikely]]
+    legs_W += m.shoot_S * mean_square(before_V, link.bus_V);
+  tally.heat.legs_J += h * legs_W;
+  const double omega = 0.5 * (omega_before + to.omega);
+  tally.heat.friction_J += h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
+}
+
+[[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
+  s.i_alpha_A = y.i_A[0];
+  s.i_beta_A = y.i_A[1];
+  s.v_cap_V = y.v_cap;
+  s.omega_m_rad_s = y.omega;
+  s.theta_e_rad = y.theta;
+  s.cos_e = y.cos_e;
+  s.sin_e = y.sin_e;
+}
+
+/// As follow_phase_currents().
+[[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
+                                                      const PhasePairs& to_A, double h) noexcept {
+  if (!analog.plain_phases) return follow_phase_currents(from_A, to_A, h);
+  const LagStep& lag = analog.phase_lag(h);
+  SeenCurrent* const seen = s.analog.phase;
+  const Pair u_v = lag(pair(seen[0].output_A, seen[1].output_A), from_A.u_v, to_A.u_v);
+  seen[0].output_A = u_v[0];
+  seen[1].output_A = u_v[1];
+  seen[2].output_A = lag(seen[2].output_A, from_A.w, to_A.w);
+}
+
+/// As use_plain_legs(), of currents that are known two by two.
+[[gnu::always_inline]] inline bool Drive::Impl::glide_legs(const Glided& now,
+                                                           const PhasePairs& now_A) noexcept {
+  if (!(dot(now.i_A, now.i_A) < share_A * share_A)) return false;
+  const Gated& to = gated[s.gates];
+  unsigned signs = 0;
+  if (!to.all) {
+    const Pair out = now_A.u_v - both(zero_A), into = now_A.u_v + both(zero_A);
+    const unsigned flow_in = below_zero(into), not_out = below_zero(out);
+    const bool w_out = now_A.w > zero_A, w_in = now_A.w < -zero_A;
+    if (flow_in != not_out || w_out == w_in) return false;  // some current is none
+    signs = (~flow_in & 3U) | (w_out ? 4U : 0U);
+  }
+  use_legs(to.leg[signs], *to.mode[signs]);
+  return true;
+}
+
 /// At way.until_ps, as pass_change(): of a driver that passes on what it is told.
-inline void Drive::Impl::glide_through(const GateChange& change) noexcept {
-  const auto mask = static_cast<std::uint8_t>(1U << static_cast<int>(change.which));
+[[gnu::always_inline]] inline void Drive::Impl::glide_through(const GateChange& change,
+                                                              const Glided& now,
+                                                              const PhasePairs& now_A) noexcept {
+  const unsigned mask = 1U << static_cast<unsigned>(change.which);
   const auto asked = static_cast<std::uint8_t>(change.on ? s.asked | mask : s.asked & ~mask);
   if (switches_broken || switching_costs || s.rotation == 0) return switch_gates(asked);
   s.asked = asked;
   if (asked == s.gates) return;
   s.gates = asked;
-  choose_legs();
+  if (s.open_phases != 0 || s.grounded >= 0 || !glide_legs(now, now_A)) choose_legs();
 }
 
 // As advance() would go, at most to way.until_ps.
 void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
+  constexpr double short_share = 1.0 / 16.0;  // of the longest step
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
-  Phases now_A = phases({s.i_alpha_A, s.i_beta_A});
-  while (mode->freedom == 2 && !watches_motion()) {
+  Glided ends[2]{{pair(s.i_alpha_A, s.i_beta_A), s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e,
+                  s.sin_e, 0.0}};
+  Glided *now = &ends[0], *then = &ends[1];
+  PhasePairs now_A(now->i_A);
+  GlideLaw law = glide_law();
+  bool moves = !watches_motion();
+  while (mode->freedom == 2 && moves) {
     const std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
       if (target_ps == s.alarm_ps || way.next == way.end) return;
       s.time_ps = target_ps;
       s.offset_s = 0.0;
-      glide_through(*way.next);
+      glide_through(*way.next, *now, now_A);
       if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
+      if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) {
+        law = glide_law();
+        moves = !watches_motion();
+      }
+      now->v_cap = s.v_cap_V;  // what a change of gates costs
       continue;
     }
-    const double limit = step_limit();
+    const double limit = plain_step_limit(now->omega);
     if (whole_steps_only && left < limit && target_ps != s.alarm_ps) return;
     const bool whole = left <= limit;
     const double h = whole ? left : limit;
-    const double turned = s.theta_e_rad + p * h * s.omega_m_rad_s;  // about
+    const double turned = now->theta + p * h * now->omega;  // about
     if (turned >= ahead || turned < behind) return;
-    const Glided y = glide_step(h);
-    const Phases then_A = phases({y.i_alpha, y.i_beta});
-    if (plain_margin(then_A, y.omega) < 0.0 || y.theta >= ahead || y.theta < behind) return;
+    *then =
+        h < short_share * limit ? glide_step<true>(law, *now, h) : glide_step<false>(law, *now, h);
+    const PhasePairs then_A(then->i_A);
+    const Pair margins =
+        lesser(loaded(&mode->way[0]) * then_A.u_v - loaded(&mode->beyond_A[0]),
+               pair(mode->way[2] * then_A.w - mode->beyond_A[2], then->omega * law.stops));
+    if (below_zero(margins) != 0 || then->theta >= ahead || then->theta < behind) return;
 
-    const bool tallied = tally && enter(*tally, h);
-    const double omega_before = s.omega_m_rad_s;
+    const bool reaches =
+        tally && (whole ? tally->until_ps <= target_ps
+                        : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s);
+    const bool tallied = tally && !reaches && enter_mode(*tally, law, *now);
     if (observer && !tallied) {
-      show(y, then_A, now_A, h, whole ? target_ps : 0, *observer);
+      show(*then, now_A, then_A, h, whole ? target_ps : 0, *observer);
     } else {
-      if (analog.follows_phases) follow_phase_currents(now_A, then_A, h);
-      take(y);
+      if (analog.follows_phases) sense(now_A, then_A, h);
+      take(*then);
       if (whole) {
         s.time_ps = target_ps;
         s.offset_s = 0.0;
       } else {
         settle_time(h);
       }
+      if (tallied) enter(*tally, law, now->omega, *then, then_A, h);
     }
-    if (tallied) {
-      const LinkProbe link = plain_link(y.i_alpha, y.i_beta, y.v_cap);
-      tally->warm(
-          plain_heat({now_A, omega_before, tally->end.bus_V}, {then_A, y.omega, link.bus_V}, h));
-      tally->add({then_A, link.bus_V, link.supply_A, link.bridge_A, y.torque_Nm}, h);
-      tally->end_at(y.i_alpha, y.i_beta);
-    }
+    std::swap(now, then);
     now_A = then_A;
   }
 }
 
 /// A step that the observer itself looks at. ends_ps: 0 where it ends between two picoseconds.
-[[gnu::noinline]] void Drive::Impl::show(const Glided& y, const Phases& then_A, const Phases& now_A,
-                                         double h, std::int64_t ends_ps,
+[[gnu::noinline]] void Drive::Impl::show(const Glided& y, const PhasePairs& from_A,
+                                         const PhasePairs& to_A, double h, std::int64_t ends_ps,
                                          SegmentObserver& observer) noexcept {
   const Continuous begin = s;
   const AnalogState analog_before = s.analog;
-  if (analog.follows_phases) follow_phase_currents(now_A, then_A, h);
+  if (analog.follows_phases) sense(from_A, to_A, h);
   take(y);
   settle_time(h);
   if (ends_ps != 0) {

@@ -3,12 +3,43 @@
 // RT: safe.
 #pragma once
 
+#include <cstring>
+
 namespace stillrotor::plant {
 
 using Pair = double __attribute__((vector_size(16)));
 
 inline Pair pair(double first, double second) noexcept { return Pair{first, second}; }
 inline Pair both(double x) noexcept { return Pair{x, x}; }
+inline Pair loaded(const double* two) noexcept {
+  Pair x;
+  std::memcpy(&x, two, sizeof x);
+  return x;
+}
+inline void store(Pair x, double* two) noexcept { std::memcpy(two, &x, sizeof x); }
+/// Each the smaller or greater of the two; where one is no number, of b.
+inline Pair lesser(Pair a, Pair b) noexcept {
+#ifdef __SSE2__
+  return __builtin_ia32_minpd(a, b);
+#else
+  return a < b ? a : b;
+#endif
+}
+inline Pair greater(Pair a, Pair b) noexcept {
+#ifdef __SSE2__
+  return __builtin_ia32_maxpd(a, b);
+#else
+  return a > b ? a : b;
+#endif
+}
+/// Bit k: element k is below zero.
+inline unsigned below_zero(Pair x) noexcept {
+#ifdef __SSE2__
+  return static_cast<unsigned>(__builtin_ia32_movmskpd(__builtin_ia32_cmpltpd(x, both(0.0))));
+#else
+  return (x[0] < 0.0 ? 1U : 0U) | (x[1] < 0.0 ? 2U : 0U);
+#endif
+}
 inline Pair swapped(Pair x) noexcept { return Pair{x[1], x[0]}; }
 inline double dot(Pair a, Pair b) noexcept {
   const Pair product = a * b;

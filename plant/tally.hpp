@@ -9,6 +9,7 @@
 #include <cstdint>
 
 #include "plant/frames.hpp"
+#include "plant/pair.hpp"
 
 namespace stillrotor::plant {
 
@@ -29,14 +30,34 @@ struct StepHeat {
 };
 
 /// Mean of the square of a straight line, and of the product of two.
-constexpr double mean_square(double a, double b) noexcept { return (a * a + a * b + b * b) / 3.0; }
+template <class Number>  // double or Pair
+constexpr Number mean_square(Number a, Number b) noexcept {
+  constexpr double third = 1.0 / 3.0;
+  return (a * a + a * b + b * b) * third;
+}
 constexpr double mean_product(double a, double b, double c, double d) noexcept {
-  return (2.0 * (a * c + b * d) + a * d + b * c) / 6.0;
+  constexpr double sixth = 1.0 / 6.0;
+  return (2.0 * (a * c + b * d) + a * d + b * c) * sixth;
 }
 
 /// Of these, what may jump where the conduction mode changes.
 struct LinkProbe {
   double bus_V = 0.0, supply_A = 0.0, bridge_A = 0.0;
+};
+
+/// A Probe two by two, in the order of the tally's spread.
+struct ProbePairs {
+  Pair u_v{}, w_bus{}, supply_torque{};
+  double bridge_A = 0.0;
+
+  ProbePairs() = default;
+  ProbePairs(Pair u_v_A, Pair w_bus_, Pair supply_torque_, double into_bridge_A) noexcept
+      : u_v(u_v_A), w_bus(w_bus_), supply_torque(supply_torque_), bridge_A(into_bridge_A) {}
+  explicit ProbePairs(const Probe& p) noexcept
+      : u_v(pair(p.current_A.U, p.current_A.V)),
+        w_bus(pair(p.current_A.W, p.bus_V)),
+        supply_torque(pair(p.supply_A, p.torque_Nm)),
+        bridge_A(p.bridge_A) {}
 };
 
 struct Tally {
@@ -45,15 +66,18 @@ struct Tally {
   /// steps are double seconds.
   static constexpr double same_instant_s = 0.25e-12;
   enum : std::size_t { current_U, current_V, current_W, bus_V, supply_A, torque_Nm, spread_count };
+  using Spread = std::array<double, spread_count>;
 
   std::int64_t until_ps = 0;  // a step that reaches this instant is for whoever keeps the tally
-  std::array<double, spread_count> least{}, greatest{};  // over begins and ends of steps
+  alignas(Pair) Spread least{}, greatest{};  // over begins and ends of steps
   // Integrals over the steps, each quantity a straight line in a step.
-  double bridge_As = 0.0, supply_As = 0.0, torque_Nm_s = 0.0, bridge_J = 0.0;
-  double phase_A2s[3] = {};
+  double bridge_As = 0.0, bridge_J = 0.0;
+  Pair supply_As_torque_Nm_s{};
+  Pair u_v_A2s{};
+  double w_A2s = 0.0;
   StepHeat heat;
   double length_s = 0.0;
-  Probe end;                               // at the latest step's end
+  ProbePairs end;                          // at the latest step's end
   double i_alpha_A = 0.0, i_beta_A = 0.0;  // there, as the state has them
   std::uint32_t mode = no_mode;  // how bridge and supply conduct in that step, conduction_word()
 
@@ -62,8 +86,8 @@ struct Tally {
     until_ps = next_until_ps;
     least.fill(HUGE_VAL);
     greatest.fill(-HUGE_VAL);
-    bridge_As = supply_As = torque_Nm_s = bridge_J = length_s = 0.0;
-    for (double& one : phase_A2s) one = 0.0;
+    bridge_As = bridge_J = w_A2s = length_s = 0.0;
+    supply_As_torque_Nm_s = u_v_A2s = both(0.0);
     heat = {};
   }
   double left_s(std::int64_t time_ps, double offset_s) const noexcept {
@@ -75,37 +99,38 @@ struct Tally {
     return mode != no_mode && alpha_A == i_alpha_A && beta_A == i_beta_A;
   }
 
-  void include(std::size_t k, double value) noexcept {
-    if (value < least[k]) least[k] = value;
-    if (value > greatest[k]) greatest[k] = value;
-  }
-  void include(const Probe& at) noexcept {
-    include(current_U, at.current_A.U);
-    include(current_V, at.current_A.V);
-    include(current_W, at.current_A.W);
-    include(bus_V, at.bus_V);
-    include(supply_A, at.supply_A);
-    include(torque_Nm, at.torque_Nm);
+  double supply_As() const noexcept { return supply_As_torque_Nm_s[0]; }
+  double torque_Nm_s() const noexcept { return supply_As_torque_Nm_s[1]; }
+  std::array<double, 3> phase_A2s() const noexcept { return {u_v_A2s[0], u_v_A2s[1], w_A2s}; }
+
+  void include(const ProbePairs& at) noexcept {
+    include<current_U>(at.u_v);
+    include<current_W>(at.w_bus);
+    include<supply_A>(at.supply_torque);
   }
   void enter_link(const LinkProbe& at) noexcept {
-    end.bus_V = at.bus_V;
-    end.supply_A = at.supply_A;
+    end.w_bus[1] = at.bus_V;
+    end.supply_torque[0] = at.supply_A;
     end.bridge_A = at.bridge_A;
-    include(bus_V, at.bus_V);
-    include(supply_A, at.supply_A);
+    include<current_W>(end.w_bus);
+    include<supply_A>(end.supply_torque);
   }
-  /// A step, or a part of one, that ends here.
-  void add(const Probe& to, double step_s) noexcept {
+  /// A step, or a part of one, that ends here. Returns the mean squares of its currents.
+  struct Squares {
+    Pair u_v;
+    double w;
+  };
+  Squares add(const ProbePairs& to, double step_s) noexcept {
     include(to);
     bridge_As += 0.5 * (end.bridge_A + to.bridge_A) * step_s;
-    supply_As += 0.5 * (end.supply_A + to.supply_A) * step_s;
-    torque_Nm_s += 0.5 * (end.torque_Nm + to.torque_Nm) * step_s;
-    bridge_J += mean_product(end.bus_V, to.bus_V, end.bridge_A, to.bridge_A) * step_s;
-    phase_A2s[0] += mean_square(end.current_A.U, to.current_A.U) * step_s;
-    phase_A2s[1] += mean_square(end.current_A.V, to.current_A.V) * step_s;
-    phase_A2s[2] += mean_square(end.current_A.W, to.current_A.W) * step_s;
+    supply_As_torque_Nm_s += both(0.5) * (end.supply_torque + to.supply_torque) * both(step_s);
+    bridge_J += mean_product(end.w_bus[1], to.w_bus[1], end.bridge_A, to.bridge_A) * step_s;
+    const Squares mean{mean_square(end.u_v, to.u_v), mean_square(end.w_bus[0], to.w_bus[0])};
+    u_v_A2s += mean.u_v * both(step_s);
+    w_A2s += mean.w * step_s;
     length_s += step_s;
     end = to;
+    return mean;
   }
   void warm(const StepHeat& more, double share = 1.0) noexcept {
     heat.winding_J += share * more.winding_J;
@@ -117,6 +142,13 @@ struct Tally {
   void end_at(double alpha_A, double beta_A) noexcept {
     i_alpha_A = alpha_A;
     i_beta_A = beta_A;
+  }
+
+ private:
+  template <std::size_t First>
+  void include(Pair two) noexcept {
+    store(lesser(two, loaded(&least[First])), &least[First]);
+    store(greater(two, loaded(&greatest[First])), &greatest[First]);
   }
 };
 

@@ -58,8 +58,8 @@ void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noex
     bin.enter_link(drive_.probe_link(begin));
   } else {
     const plant::Probe all = drive_.probe(begin);
-    bin.end = all;
-    if (bin.mode == plant::Tally::no_mode) bin.include(all);
+    bin.end = plant::ProbePairs(all);
+    if (bin.mode == plant::Tally::no_mode) bin.include(bin.end);
     bin.enter_link({all.bus_V, all.supply_A, all.bridge_A});
   }
   bin.mode = now;
@@ -76,7 +76,8 @@ void Sampler::enter_mode(std::uint32_t now, const plant::Continuous& begin) noex
   do {
     const double tau_s = std::min(point_s, segment.length_s);
     const plant::Snapshot at = drive_.inside(segment, tau_s);
-    const plant::Probe here{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm};
+    const plant::ProbePairs here(
+        plant::Probe{at.current_A, at.bus_V, at.supply_A, at.bridge_A, at.torque_Nm});
     bin_.tally.add(here, tau_s - done_s);
     bin_.tally.warm(heat, share(tau_s - done_s));
     done_s = tau_s;
@@ -99,7 +100,7 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
   else
     bin_.tally.warm(drive_.heat(segment));
   if (done_s < segment.length_s)
-    bin_.tally.add(drive_.probe(*segment.end), segment.length_s - done_s);
+    bin_.tally.add(plant::ProbePairs(drive_.probe(*segment.end)), segment.length_s - done_s);
   bin_.tally.end_at(segment.end->i_alpha_A, segment.end->i_beta_A);
 }
 
@@ -136,7 +137,7 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::torque, at.torque_Nm);
   const bool has_length = bin.length_s > 0.0;
   set(Signal::bridge_current, has_length ? bin.bridge_As / bin.length_s : at.bridge_A);
-  set(Signal::torque_mean, has_length ? bin.torque_Nm_s / bin.length_s : at.torque_Nm);
+  set(Signal::torque_mean, has_length ? bin.torque_Nm_s() / bin.length_s : at.torque_Nm);
   set(Signal::speed, at.omega_m_rad_s);
   set(Signal::angle_e, at.theta_e_rad);
   set(Signal::current_d, at.current_dq_A.d);
@@ -171,10 +172,11 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::load_speed, at.omega_2_rad_s);
   set(Signal::coupling_torque, at.through_Nm);
   const double share = has_length ? 1.0 / bin.length_s : 0.0;
-  set(Signal::bus_current_mean, has_length ? bin.supply_As * share : at.supply_A);
-  set(Signal::current_square_U, bin.phase_A2s[0] * share);
-  set(Signal::current_square_V, bin.phase_A2s[1] * share);
-  set(Signal::current_square_W, bin.phase_A2s[2] * share);
+  set(Signal::bus_current_mean, has_length ? bin.supply_As() * share : at.supply_A);
+  const std::array<double, 3> phase_A2s = bin.phase_A2s();
+  set(Signal::current_square_U, phase_A2s[0] * share);
+  set(Signal::current_square_V, phase_A2s[1] * share);
+  set(Signal::current_square_W, phase_A2s[2] * share);
   set(Signal::bridge_power, (bin.bridge_J + s.drawn_J - bin_.drawn_J) * share);
   set(Signal::loss_winding, bin.heat.winding_J * share);
   set(Signal::loss_rotor, bin.heat.rotor_J * share);

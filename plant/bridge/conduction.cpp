@@ -89,9 +89,13 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& al
     m.floating = m.floating || legs[k] == Conduction::floating;
     if (swings(legs[k])) m.swings = static_cast<std::uint8_t>(m.swings | 1U << k);
   }
+  m.mean_ohm = 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
+  m.beyond_A.fill(-1e300);
   for (std::size_t k = 0; k < 3; ++k) {
     m.way[k] = laws[k].way;
-    m.beyond_A[k] = laws[k].way == 0.0 ? -1e300 : laws[k].beyond_A;
+    if (laws[k].way != 0.0) m.beyond_A[k] = laws[k].beyond_A;
+    m.leg_ohm[k] = laws[k].r_ohm;
+    m.leg_V[k] = laws[k].e_V;
   }
   m.freedom = static_cast<std::int8_t>(out == 0 ? 2 : out == 1 ? 1 : 0);
   if (m.freedom == 1) {

@@ -10,6 +10,7 @@
 
 #include "plant/bridge/bridge.hpp"
 #include "plant/frames.hpp"
+#include "plant/pair.hpp"
 
 namespace stillrotor::plant {
 
@@ -92,15 +93,18 @@ struct ConductionMode {
   double u_alpha = 0.0, u_beta = 0.0;                     // bus share
   double e_alpha_V = 0.0, e_beta_V = 0.0;                 // knees
   double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs only
+  double mean_ohm = 0.0;                                  // of r_aa and r_bb
   double shoot_S = 0.0;                                   // conductance across the bus
   double d_alpha = 0.0, d_beta = 0.0;                     // free direction, unit length (freedom 1)
   double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
   std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
   LegsDiffer legs = LegsDiffer::no;
-  // Watched: leg currents, each while way i > beyond_A; what carries any current has way 0.
-  std::array<double, 3> way{}, beyond_A{};
-  bool floating = false;    // some terminal floats
-  std::uint8_t swings = 0;  // bit k: leg k swings
+  // By leg, two by two with one more that never matters.
+  /// Watched: leg currents, each while way i > beyond_A; what carries any current has way 0.
+  alignas(Pair) std::array<double, 4> way{}, beyond_A{};
+  alignas(Pair) std::array<double, 4> leg_ohm{}, leg_V{};  // r and e of each leg's law
+  bool floating = false;                                   // some terminal floats
+  std::uint8_t swings = 0;                                 // bit k: leg k swings
 };
 
 /// Of sound legs.

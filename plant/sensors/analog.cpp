@@ -8,6 +8,7 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
     : phase_current(par.phase_current), dc_link_current(par.dc_link_current) {
   const CurrentSensing kind = par.phase_current.kind;
   follows_phases = kind != CurrentSensing::none;
+  plain_phases = kind == CurrentSensing::in_line && phase_current.plain();
   follows_rest = par.dc_link_current.kind != CurrentSensing::none || par.bus_voltage.filtered() ||
                  par.phase_voltage.filtered();
   seen_share.fill(kind == CurrentSensing::in_line ? 1.0 : 0.0);
@@ -27,14 +28,10 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
 // A step between these currents, which all lies in the present mode.
 void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, double h) noexcept {
   const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-  if (h != analog.lag_h_s) {
-    analog.lag_h_s = h;
-    analog.lag = analog.phase_current.lag(h);
-  }
+  const LagStep& lag = analog.phase_lag(h);
   for (std::size_t k = 0; k < 3; ++k) {
     const double share = analog.seen_share[static_cast<std::size_t>(s.leg[k])];
-    analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h,
-                              analog.lag);
+    analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h, lag);
   }
 }
 

@@ -56,6 +56,8 @@ class CurrentPath {
     for (std::size_t k = 0; k < 3; ++k) slew_A_per_s_[k] = par.slew_V_per_s / par.gain_V_per_A[k];
   }
 
+  /// A lag and nothing else.
+  bool plain() const noexcept { return plain_; }
   LagStep lag(double length_s) const noexcept { return LagStep(length_s * rate_per_s_); }
 
   /// A step in which the current at the sensor goes from a0 to a1.

@@ -42,8 +42,9 @@ struct LagStep {
     }
   }
 
-  /// Output at the end; the input goes from a0 to a1.
-  double operator()(double y0, double a0, double a1) const noexcept {
+  /// Output at the end; the input goes from a0 to a1. Of one, or of two together (Pair).
+  template <class Number>
+  Number operator()(Number y0, Number a0, Number a1) const noexcept {
     return a1 + (y0 - a0) * decay - (a1 - a0) * mean_decay;
   }
 };
