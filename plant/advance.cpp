@@ -45,13 +45,12 @@ void add_shorts(Extra& x, double h, const Extra& rate) noexcept {
 
 }  // namespace
 
-// Classical RK4 in all states; cosine and sine follow theta by rotation.
-template <bool Ledger, bool Extras>
+// RK4 or Heun in all states; cosine and sine follow theta by rotation.
+template <bool Ledger, bool Extras, Drive::Impl::Order How>
 Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   const ConductionMode& m = *mode;
   const Point y0 = point();
-  const Drivers d0 = drivers(0.0), d2 = drivers(h);
-  const Drivers d1 = ramping ? drivers(0.5 * h) : d0;
+  const Drivers d0 = drivers(0.0);
 
   const auto from_start = [&](const Flow& k, double omega_stage, double dt) {
     Point y;
@@ -68,6 +67,30 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
     return y;
   };
   const Flow k1 = flow<Extras>(m, y0, d0);
+  if constexpr (How == Order::third) {
+    const double to_1 = h / 3.0, to_2 = 2.0 * to_1;
+    const Point y1 = from_start(k1, y0.omega, to_1);
+    const Flow k2 = flow<Extras>(m, y1, ramping ? drivers(to_1) : d0);
+    const Point y2 = from_start(k2, y1.omega, to_2);
+    const Flow k3 = flow<Extras>(m, y2, ramping ? drivers(to_2) : d0);
+    const double a = 0.25 * h, b = 0.75 * h;
+    Point y;
+    y.i_alpha = y0.i_alpha + (a * k1.di_dt.alpha + b * k3.di_dt.alpha);
+    y.i_beta = y0.i_beta + (a * k1.di_dt.beta + b * k3.di_dt.beta);
+    y.v_cap = y0.v_cap + (a * k1.dv_dt + b * k3.dv_dt);
+    y.omega = y0.omega + (a * k1.domega_dt + b * k3.domega_dt);
+    y.extra = Extras ? added(added(y0.extra, a, k1.extra_dt), b, k3.extra_dt) : y0.extra;
+    if (Extras && s.machine.shorted) [[unlikely]] {
+      add_shorts(y.extra, a, k1.extra_dt);
+      add_shorts(y.extra, b, k3.extra_dt);
+    }
+    y.legs_C = a * k1.legs_A + b * k3.legs_A;
+    const double turn = p * (a * y0.omega + b * y2.omega);
+    y.theta = y0.theta + turn;
+    rotate(turn, y0.cos_e, y0.sin_e, y.cos_e, y.sin_e);
+    return y;
+  }
+  const Drivers d2 = ramping ? drivers(h) : d0, d1 = ramping ? drivers(0.5 * h) : d0;
   const Point y1 = from_start(k1, y0.omega, 0.5 * h);
   const Flow k2 = flow<Extras>(m, y1, d1);
   const Point y2 = from_start(k2, y1.omega, 0.5 * h);
@@ -131,7 +154,10 @@ Point Drive::Impl::step(double h, double energies_J[5]) const noexcept {
   return y;
 }
 // map_step.cpp falls back on it
-template Point Drive::Impl::step<false, false>(double, double*) const noexcept;
+template Point Drive::Impl::step<false, false, Drive::Impl::Order::third>(double,
+                                                                          double*) const noexcept;
+template Point Drive::Impl::step<false, false, Drive::Impl::Order::fourth>(double,
+                                                                           double*) const noexcept;
 
 double Drive::Impl::step_limit() const noexcept {
   const double plain = plain_step_limit(s.omega_m_rad_s);
@@ -191,21 +217,44 @@ void Drive::Impl::set_alarm() noexcept {
     s.alarm_ps = std::min(s.alarm_ps, s.absolute_angle.next_ps);
 }
 
+// The begin of a step of that length. False: somebody has to look at it.
+bool Drive::Impl::may_tally(Tally& tally, double h) const noexcept {
+  if (tally.left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s) return false;
+  const std::uint32_t now = conduction_word(s);
+  if (now == tally.mode) return true;
+  if (!tally.continues(s.i_alpha_A, s.i_beta_A)) return false;
+  tally.enter_link(probe_link(s, ramping ? drivers(0.0) : at_rest));
+  tally.mode = now;
+  return true;
+}
+
+void Drive::Impl::tally_step(Tally& tally, const Point& begin, double h) const noexcept {
+  tally.warm(warms ? latest_heat : step_heat(begin, point(), h).all);
+  tally.add(ProbePairs(probe(s)), h);
+  tally.end_at(s.i_alpha_A, s.i_beta_A);
+}
+
 void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
+  const bool tallied = observer && observer->tally && may_tally(*observer->tally, h);
+  const bool shown = observer && !tallied;
   AnalogState analog_before;
-  if (observer) analog_before = s.analog;
+  if (shown) analog_before = s.analog;
   if (analog.follows_phases)
     follow_phase_currents(phases({s.i_alpha_A, s.i_beta_A}), phases({y.i_alpha, y.i_beta}), h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
   if (warms) follow_heat(y, h);
-  const Continuous begin = s;
+  Continuous begin;
+  Point tally_begin;
+  if (shown) begin = s;
+  if (tallied) tally_begin = point();
   take(y);
   if (!fast || mode->swings != 0) s.extra = y.extra;
   if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
   if (ramping) move_ramps(h);
-  if (observer) observer->on_segment({&begin, &s, h, &analog_before});
+  if (tallied) tally_step(*observer->tally, tally_begin, h);
+  if (shown) observer->on_segment({&begin, &s, h, &analog_before});
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {
     const double turns = std::floor(s.theta_e_rad / two_pi);
@@ -259,7 +308,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     bool whole = left <= limit;
 
     if (follows_charge) steer_battery();
-    Point y = step(h);
+    Point y = h < short_share * limit ? step<Order::third>(h) : step(h);
     bool event = false;
     if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);
@@ -288,7 +337,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
 
     if (ledger) {
       double energies[5];
-      step<true, true>(h, energies);
+      step<true, true, Order::fourth>(h, energies);
       if (!follows_charge) s.supplied_J += energies[0];
       s.mechanical_J += energies[1];
       s.dissipated_J += energies[2];

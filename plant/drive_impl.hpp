@@ -152,22 +152,28 @@ struct Drive::Impl {
     if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
     return true;
   }
-  template <bool Ledger, bool Extras>
+  /// Third order (Heun) in short steps, see glide_step.hpp; else classical RK4.
+  enum class Order { third, fourth };
+  template <bool Ledger, bool Extras, Order>
   Point step(double h, double energies_J[5]) const noexcept;
+  static constexpr double short_share = 1.0 / 16.0;  // of the longest step
   template <LegsDiffer Legs, bool Bare>
   Point rotor_step(double h) const noexcept;
   template <bool Bare>
   Point rotor_step(double h) const noexcept;  // rotor_step.cpp
   template <bool Bare>
   Point line_step(double h) const noexcept;  // line_step.cpp
-  template <LegsDiffer Legs>
+  template <LegsDiffer Legs, Order>
   Point map_step(double h) const noexcept;
+  template <Order>
   Point map_step(double h) const noexcept;  // map_step.cpp
+  /// Order::third: where it helps.
+  template <Order How = Order::fourth>
   Point step(double h) const noexcept {
     if (ledger || !fast || mode->swings != 0 || (mapped && mode->freedom != 2))
-      return extras || !rigid || mode->swings != 0 ? step<false, true>(h, nullptr)
-                                                   : step<false, false>(h, nullptr);
-    Point y = mapped               ? map_step(h)
+      return extras || !rigid || mode->swings != 0 ? step<false, true, How>(h, nullptr)
+                                                   : step<false, false, How>(h, nullptr);
+    Point y = mapped               ? map_step<How>(h)
               : mode->freedom != 2 ? (bare ? line_step<true>(h) : line_step<false>(h))
                                    : (bare ? rotor_step<true>(h) : rotor_step<false>(h));
     y.extra = s.extra;
@@ -184,6 +190,8 @@ struct Drive::Impl {
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
+  bool may_tally(Tally&, double h) const noexcept;
+  void tally_step(Tally&, const Point& begin, double h) const noexcept;
   // glide.cpp, glide_step.hpp
   struct GlideLaw;
   struct Glided;
@@ -304,27 +312,14 @@ struct Drive::Impl {
   // thermal/step_heat.cpp: of a step that this mode has taken
   double leg_J(std::size_t k, const Point& from, const Point& to, double h) const noexcept;
   StepHeat machine_heat(const Point& from, const Point& to, double h) const noexcept;
+  std::array<double, 3> legs_J(const Point& from, const Point& to, double h) const noexcept;
   double friction_J(const Point& from, const Point& to, double h) const noexcept;
-  /// What plain_heat() asks of either end of a step.
-  struct PlainEnd {
-    Phases current_A;
-    double omega, bus_V;
+  struct HeatOfStep {
+    StepHeat all;
+    std::array<double, 3> legs_J;
   };
-  /// All of it, of a plain machine on one shaft.
-  StepHeat plain_heat(const PlainEnd& from, const PlainEnd& to, double h) const noexcept {
-    const Phases &a = from.current_A, &b = to.current_A;
-    const double squares = mean_square(a.U, b.U) + mean_square(a.V, b.V) + mean_square(a.W, b.W);
-    StepHeat out;
-    out.winding_J = h * s.machine.winding_ohm[0] * squares;
-    out.legs_J = mode->freedom == 2 && mode->legs == LegsDiffer::no ? h * mode->r_aa_ohm * squares
-                                                                    : plain_legs_J(a, b, h);
-    if (mode->shoot_S > 0.0) [[unlikely]]
-      out.legs_J += h * mode->shoot_S * mean_square(from.bus_V, to.bus_V);
-    const double omega = 0.5 * (from.omega + to.omega);
-    out.friction_J = h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
-    return out;
-  }
-  double plain_legs_J(const Phases& from_A, const Phases& to_A, double h) const noexcept;
+  HeatOfStep step_heat(const Point& from, const Point& to, double h) const noexcept;
+  StepHeat latest_heat;  // of the latest step, where it warms anything
 
   // thermal/warming.cpp
   void start_heat() noexcept;
@@ -492,6 +487,7 @@ struct Drive::Impl {
   void switch_gates(std::uint8_t asked) noexcept;  // of the six switches from now on
   // observe.cpp
   LinkProbe probe_link(const Continuous&, const Drivers&) const noexcept;
+  Probe probe(const Continuous&) const noexcept;
   double plain_torque_Nm(const Continuous& c) const noexcept {  // of a plain machine
     const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
     return 1.5 * p * (s.machine.flux_linkage_Wb + rotor.saliency_H * i.d) * i.q;

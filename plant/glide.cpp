@@ -40,7 +40,7 @@ Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& f
   return true;
 }
 
-// A step that nobody has to look at; as plain_heat() what it burns.
+// A step that nobody has to look at, and what it burns (thermal/step_heat.cpp).
 [[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
                                                       double omega_before, const Glided& to,
                                                       const PhasePairs& to_A,
@@ -122,7 +122,6 @@ Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& f
 
 // As advance() would go, at most to way.until_ps.
 void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
-  constexpr double short_share = 1.0 / 16.0;  // of the longest step
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);

@@ -1,5 +1,5 @@
-// The fast path of a saturated machine while all three legs conduct: one RK4 step in the rotor
-// frame, with currents as states and the flux map's piece of each stage.
+// The fast path of a saturated machine while all three legs conduct: one step in the rotor frame,
+// with currents as states and the flux map's piece of each stage.
 //   H di/dt = v - R i - r_legs i - omega_e (J psi + psi_m (g - (0, 1))),   J psi = (-psi_q, psi_d)
 // The same equations as machine/saturated_magnet.hpp and flow.hpp, turned by -theta.
 // Source: textbook (two-axis model with saturation), from memory; tested against flow.hpp.
@@ -16,13 +16,13 @@ struct Rates {
 
 }  // namespace
 
-template <LegsDiffer Legs>
+template <LegsDiffer Legs, Drive::Impl::Order How>
 Point Drive::Impl::map_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const FluxMap& map = *machine.flux_map();
   const double c0 = s.cos_e, s0 = s.sin_e;
   const Pair i0 = into_rotor(s.i_alpha_A, s.i_beta_A, c0, s0);
-  if (!map.reaches(i0[0], i0[1])) return step<false, false>(h, nullptr);
+  if (!map.reaches(i0[0], i0[1])) return step<false, false, How>(h, nullptr);
 
   FluxMapPiece piece(map);
   const double psi = s.machine.flux_linkage_Wb, off_map = psi - map.magnet_Wb();
@@ -42,7 +42,10 @@ Point Drive::Impl::map_step(double h) const noexcept {
                                          c0 * c0 - s0 * s0, 2.0 * s0 * c0)
                             : both(0.0);
   const Drivers a = drivers(0.0), c = ramping ? drivers(h) : a;
-  const Drivers b{0.5 * (a.supply_V + c.supply_V), 0.5 * (a.load_Nm + c.load_Nm)};
+  const auto between = [&](double x) {
+    return Drivers{a.supply_V + x * (c.supply_V - a.supply_V),
+                   a.load_Nm + x * (c.load_Nm - a.load_Nm)};
+  };
 
   const auto rates = [&](Pair i, double v_cap, double w, const Turn& t, double theta,
                          const Drivers& in) __attribute__((always_inline)) {
@@ -79,46 +82,73 @@ Point Drive::Impl::map_step(double h) const noexcept {
     return k;
   };
 
-  const double half = 0.5 * h, w0 = s.omega_m_rad_s, v0 = s.v_cap_V;
-  const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
-  const double t0 = s.theta_e_rad, t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
+  const double w0 = s.omega_m_rad_s, v0 = s.v_cap_V, t0 = s.theta_e_rad;
   const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
-  const Rates k2 =
-      rates(i0 + both(half) * k1.i, v0 + half * k1.v, w0 + half * k1.w, to_half, t_half, b);
-  const double extra_3 = p * half * half * k1.w, extra_4 = p * h * half * k2.w;
-  const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w0 + half * k2.w,
-                         and_a_little(to_half, extra_3), t_half + extra_3, b);
-  const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w,
-                         and_a_little(to_end, extra_4), t_end + extra_4, c);
-
-  const double w = h / 6.0, extra = w * p * h * (k1.w + k2.w + k3.w);
-  const Turn end = and_a_little(to_end, extra);
+  Pair i;
+  Turn end;
+  double extra;  // that the speed's change turns the rotor by
   Point y;
+  if constexpr (How == Order::third) {
+    const double to_1 = h / 3.0, to_2 = 2.0 * to_1;
+    const Turn first = turn_by(p * w0 * to_1);
+    const Rates k2 = rates(i0 + both(to_1) * k1.i, v0 + to_1 * k1.v, w0 + to_1 * k1.w, first,
+                           t0 + p * w0 * to_1, between(1.0 / 3.0));
+    const double extra_3 = p * to_2 * to_1 * k1.w;
+    const Turn second = twice(first);
+    const Rates k3 =
+        rates(i0 + both(to_2) * k2.i, v0 + to_2 * k2.v, w0 + to_2 * k2.w,
+              and_a_little(second, extra_3), t0 + p * w0 * to_2 + extra_3, between(2.0 / 3.0));
+    const double w = 0.25 * h, w3 = 0.75 * h;
+    extra = p * w3 * to_2 * k2.w;
+    end = and_a_little(both_turns(first, second), extra);
+    i = i0 + both(w) * k1.i + both(w3) * k3.i;
+    y.v_cap = v0 + (w * k1.v + w3 * k3.v);
+    y.omega = w0 + (w * k1.w + w3 * k3.w);
+    y.legs_C = w * k1.legs_A + w3 * k3.legs_A;
+  } else {
+    const double half = 0.5 * h;
+    const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
+    const double t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
+    const Drivers b = between(0.5);
+    const Rates k2 =
+        rates(i0 + both(half) * k1.i, v0 + half * k1.v, w0 + half * k1.w, to_half, t_half, b);
+    const double extra_3 = p * half * half * k1.w, extra_4 = p * h * half * k2.w;
+    const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w0 + half * k2.w,
+                           and_a_little(to_half, extra_3), t_half + extra_3, b);
+    const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w,
+                           and_a_little(to_end, extra_4), t_end + extra_4, c);
+    const double w = h / 6.0;
+    extra = w * p * h * (k1.w + k2.w + k3.w);
+    end = and_a_little(to_end, extra);
+    i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
+    y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
+    y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
+    y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
+  }
   y.cos_e = c0 * end.cos - s0 * end.sin;
   y.sin_e = s0 * end.cos + c0 * end.sin;
   const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);
   y.cos_e *= unit;
   y.sin_e *= unit;
-  const Pair i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
   y.i_alpha = y.cos_e * i[0] - y.sin_e * i[1];
   y.i_beta = y.sin_e * i[0] + y.cos_e * i[1];
-  y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
-  y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
   y.theta = t0 + (p * w0 * h + extra);
-  y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
   return y;
 }
 
+template <Drive::Impl::Order How>
 Point Drive::Impl::map_step(double h) const noexcept {
   switch (mode->legs) {
     case LegsDiffer::no:
-      return map_step<LegsDiffer::no>(h);
+      return map_step<LegsDiffer::no, How>(h);
     case LegsDiffer::in_knees:
-      return map_step<LegsDiffer::in_knees>(h);
+      return map_step<LegsDiffer::in_knees, How>(h);
     case LegsDiffer::in_ohms:
       break;
   }
-  return map_step<LegsDiffer::in_ohms>(h);
+  return map_step<LegsDiffer::in_ohms, How>(h);
 }
+template Point Drive::Impl::map_step<Drive::Impl::Order::third>(double) const noexcept;
+template Point Drive::Impl::map_step<Drive::Impl::Order::fourth>(double) const noexcept;
 
 }  // namespace stillrotor::plant

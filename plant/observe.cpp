@@ -75,13 +75,13 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   return d.snapshot(y, to_begin + tau_s);
 }
 
-Probe Drive::probe(const Continuous& c) const noexcept {
-  const Impl& d = *impl_;
-  const Drivers in = d.ramping ? d.drivers(seconds_since(c, d.s)) : d.at_rest;
-  const LinkProbe link = d.probe_link(c, in);
+Probe Drive::Impl::probe(const Continuous& c) const noexcept {
+  const Drivers in = ramping ? drivers(seconds_since(c, s)) : at_rest;
+  const LinkProbe link = probe_link(c, in);
   return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A,
-          d.smooth ? d.plain_torque_Nm(c) : d.machine_torque_Nm(point_of(c))};
+          smooth ? plain_torque_Nm(c) : machine_torque_Nm(point_of(c))};
 }
+Probe Drive::probe(const Continuous& c) const noexcept { return impl_->probe(c); }
 
 LinkProbe Drive::probe_link(const Continuous& c) const noexcept {
   const Impl& d = *impl_;

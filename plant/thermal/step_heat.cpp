@@ -54,34 +54,42 @@ double Drive::Impl::leg_J(std::size_t k, const Point& from, const Point& to,
   return h * heat_W;
 }
 
-double Drive::Impl::plain_legs_J(const Phases& from_A, const Phases& to_A,
-                                 double h) const noexcept {
-  const double from[3] = {from_A.U, from_A.V, from_A.W}, to[3] = {to_A.U, to_A.V, to_A.W};
-  double heat_W = 0.0;
-  for (std::size_t k = 0; k < 3; ++k) {
-    const LegLaw& leg = law(s.leg[k]);
-    heat_W += leg.r_ohm * mean_square(from[k], to[k]) - leg.e_V * 0.5 * (from[k] + to[k]);
-  }
-  return h * heat_W;
+std::array<double, 3> Drive::Impl::legs_J(const Point& from, const Point& to,
+                                          double h) const noexcept {
+  if (s.grounded >= 0 || mode->shoot_S > 0.0) [[unlikely]]
+    return {leg_J(0, from, to, h), leg_J(1, from, to, h), leg_J(2, from, to, h)};
+  const Phases a = line_A(from), b = line_A(to);
+  const auto of = [&](std::size_t k, double from_A, double to_A) {
+    return h *
+           (mode->leg_ohm[k] * mean_square(from_A, to_A) - mode->leg_V[k] * 0.5 * (from_A + to_A));
+  };
+  return {of(0, a.U, b.U), of(1, a.V, b.V), of(2, a.W, b.W)};
 }
 
 StepHeat Drive::Impl::machine_heat(const Point& from, const Point& to, double h) const noexcept {
   StepHeat out;
-  if (Machine::plain(s.machine) || (mapped && !s.machine.shorted)) {
-    const Phases a = line_A(from), b = line_A(to);
-    out.winding_J = h * s.machine.winding_ohm[0] *
-                    (mean_square(a.U, b.U) + mean_square(a.V, b.V) + mean_square(a.W, b.W));
+  const MachineCondition& now = s.machine;
+  if (now.model != MachineModel::induction && !now.shorted) {
+    // A delta that is computed winding by winding; else it is its equivalent star.
+    const bool loop =
+        now.model == MachineModel::phase_magnet && par.machine.connection == Connection::delta;
+    const Phases a = loop ? machine.windings_A(from, now) : line_A(from);
+    const Phases b = loop ? machine.windings_A(to, now) : line_A(to);
+    out.winding_J =
+        h * (loop ? 3.0 : 1.0) *
+        (now.winding_ohm[0] * mean_square(a.U, b.U) + now.winding_ohm[1] * mean_square(a.V, b.V) +
+         now.winding_ohm[2] * mean_square(a.W, b.W));
     if (machine.iron().any()) {
       const Dq i = park({from.i_alpha, from.i_beta}, from.cos_e, from.sin_e);
       const Dq j = park({to.i_alpha, to.i_beta}, to.cos_e, to.sin_e);
       out.iron_J = h * machine.iron_W({0.5 * (i.d + j.d), 0.5 * (i.q + j.q)},
-                                      0.5 * (from.omega + to.omega), s.machine);
+                                      0.5 * (from.omega + to.omega), now);
     }
     return out;
   }
   constexpr double aside = 0.28867513459481287;  // sqrt(3) / 6
   for (const double x : {0.5 - aside, 0.5 + aside}) {
-    const TerminalLaw law = machine.at(between(from, to, x), s.machine);
+    const TerminalLaw law = machine.at(between(from, to, x), now);
     out.winding_J += 0.5 * h * law.heat_W[0];
     out.rotor_J += 0.5 * h * law.heat_W[1];
     out.iron_J += 0.5 * h * law.heat_W[2];
@@ -90,30 +98,29 @@ StepHeat Drive::Impl::machine_heat(const Point& from, const Point& to, double h)
 }
 
 double Drive::Impl::friction_J(const Point& from, const Point& to, double h) const noexcept {
+  if (rigid) {
+    const double omega = 0.5 * (from.omega + to.omega);
+    return h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
+  }
   const Point middle = between(from, to, 0.5);
-  if (rigid)
-    return h *
-           (shaft_law.viscous * middle.omega * middle.omega + coulomb_Nm * std::abs(middle.omega));
   const ShaftPoint at = shaft_point(middle, machine_torque_Nm(middle));
   const ShaftInputs in = shaft_inputs(ramping ? drivers(0.0) : at_rest);
   const ShaftMode now = shaft_mode();
   return h * shaft_law.powers(at, in, now, shaft_law.rates(at, in, now)).heat_W;
 }
 
+Drive::Impl::HeatOfStep Drive::Impl::step_heat(const Point& from, const Point& to,
+                                               double h) const noexcept {
+  HeatOfStep out{machine_heat(from, to, h), legs_J(from, to, h)};
+  out.all.legs_J = out.legs_J[0] + out.legs_J[1] + out.legs_J[2];
+  out.all.friction_J = friction_J(from, to, h);
+  return out;
+}
+
 StepHeat Drive::heat(const Segment& segment) const noexcept {
   const Impl& d = *impl_;
-  const Point from = point_of(*segment.begin), to = point_of(*segment.end);
-  const double h = segment.length_s;
-  if (d.smooth) {
-    const auto end = [&d](const Point& y) {
-      return Impl::PlainEnd{line_A(y), y.omega, d.flow_of_bus(*d.mode, y, d.at_rest).bus_V};
-    };
-    return d.plain_heat(end(from), end(to), h);
-  }
-  StepHeat out = d.machine_heat(from, to, h);
-  for (std::size_t k = 0; k < 3; ++k) out.legs_J += d.leg_J(k, from, to, h);
-  out.friction_J = d.friction_J(from, to, h);
-  return out;
+  if (d.warms) return d.latest_heat;
+  return d.step_heat(point_of(*segment.begin), point_of(*segment.end), segment.length_s).all;
 }
 
 }  // namespace stillrotor::plant

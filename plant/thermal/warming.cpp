@@ -23,12 +23,12 @@ void Drive::Impl::start_heat() noexcept {
 
 void Drive::Impl::follow_heat(const Point& y, double h) noexcept {
   Warming& w = s.warming;
-  const Point now = point();
-  const StepHeat of_machine = machine_heat(now, y, h);
-  w.heat.winding_J += of_machine.winding_J;
-  w.heat.magnet_J += of_machine.rotor_J;
-  w.heat.housing_J += of_machine.iron_J;
-  for (std::size_t k = 0; k < 3; ++k) w.heat.leg_J[k] += leg_J(k, now, y, h);
+  const HeatOfStep heat = step_heat(point(), y, h);
+  latest_heat = heat.all;
+  w.heat.winding_J += heat.all.winding_J;
+  w.heat.magnet_J += heat.all.rotor_J;
+  w.heat.housing_J += heat.all.iron_J;
+  for (std::size_t k = 0; k < 3; ++k) w.heat.leg_J[k] += heat.legs_J[k];
 }
 
 void Drive::Impl::ring_heat() noexcept {
