@@ -228,8 +228,9 @@ bool Drive::Impl::may_tally(Tally& tally, double h) const noexcept {
   return true;
 }
 
-void Drive::Impl::tally_step(Tally& tally, const Point& begin, double h) const noexcept {
-  tally.warm(warms ? latest_heat : step_heat(begin, point(), h).all);
+void Drive::Impl::tally_step(Tally& tally, const Point& begin, const Point& end,
+                             double h) const noexcept {
+  tally.warm(warms ? latest_heat : step_heat(begin, end, h).all);
   tally.add(ProbePairs(probe(s)), h);
   tally.end_at(s.i_alpha_A, s.i_beta_A);
 }
@@ -243,17 +244,16 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     follow_phase_currents(phases({s.i_alpha_A, s.i_beta_A}), phases({y.i_alpha, y.i_beta}), h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
-  if (warms) follow_heat(y, h);
+  const Point from = point();
+  if (warms) follow_heat(from, y, h);
   Continuous begin;
-  Point tally_begin;
   if (shown) begin = s;
-  if (tallied) tally_begin = point();
   take(y);
   if (!fast || mode->swings != 0) s.extra = y.extra;
   if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
   if (ramping) move_ramps(h);
-  if (tallied) tally_step(*observer->tally, tally_begin, h);
+  if (tallied) tally_step(*observer->tally, from, y, h);
   if (shown) observer->on_segment({&begin, &s, h, &analog_before});
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {

@@ -8,6 +8,13 @@ namespace stillrotor::plant {
 // what the gates offer clamps.
 Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point& y,
                               const Flow& f) const noexcept {
+  const auto of_leg = [&](std::size_t k) {
+    return swings(leg[k])
+               ? swing_terminal_V(k, y, f.bus_V)
+               : law(leg[k]).s * f.bus_V + law(leg[k]).e_V - law(leg[k]).r_ohm * leg_current(k, y);
+  };
+  if (conducts(leg[0]) && conducts(leg[1]) && conducts(leg[2]))
+    return {of_leg(0), of_leg(1), of_leg(2)};
   const TerminalLaw& t = f.machine;
   const AlphaBeta v{t.back_V.alpha + t.l_aa_H * f.di_dt.alpha + t.l_ab_H * f.di_dt.beta,
                     t.back_V.beta + t.l_ab_H * f.di_dt.alpha + t.l_bb_H * f.di_dt.beta};
@@ -16,10 +23,7 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
   bool fixed = false;
   for (std::size_t k = 0; k < 3 && !fixed; ++k) {
     if (!conducts(leg[k])) continue;
-    const double leg_V = swings(leg[k]) ? swing_terminal_V(k, y, f.bus_V)
-                                        : law(leg[k]).s * f.bus_V + law(leg[k]).e_V -
-                                              law(leg[k]).r_ohm * leg_current(k, y);
-    common = leg_V - at(out, k);
+    common = of_leg(k) - at(out, k);
     fixed = true;
   }
   if (!fixed) {

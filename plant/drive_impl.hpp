@@ -62,17 +62,7 @@ struct Drive::Impl {
     bool plain_phases = false;
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
-    /// Of the latest step, and of the latest short one: dead times are all of one length.
-    struct Lagged {
-      double length_s = -1.0;
-      LagStep lag{1.0};
-    } latest, latest_short;
-    static constexpr double short_s = 2e-6;
-    const LagStep& phase_lag(double length_s) noexcept {
-      Lagged& one = length_s < short_s ? latest_short : latest;
-      if (length_s != one.length_s) one = {length_s, phase_current.lag(length_s)};
-      return one.lag;
-    }
+    LagSteps phase_lag, dc_link_lag, bus_V_lag, terminal_V_lag;
   } analog;
   Battery battery;
   SupplyLaw supply_law;
@@ -191,7 +181,7 @@ struct Drive::Impl {
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
   bool may_tally(Tally&, double h) const noexcept;
-  void tally_step(Tally&, const Point& begin, double h) const noexcept;
+  void tally_step(Tally&, const Point& begin, const Point& end, double h) const noexcept;
   // glide.cpp, glide_step.hpp
   struct GlideLaw;
   struct Glided;
@@ -323,7 +313,8 @@ struct Drive::Impl {
 
   // thermal/warming.cpp
   void start_heat() noexcept;
-  void follow_heat(const Point& end, double h) noexcept;  // before a step is taken over
+  void follow_heat(const Point& begin, const Point& end,
+                   double h) noexcept;  // before a step is taken over
   void ring_heat() noexcept;
   void take_temperatures() noexcept;  // from the bodies into machine and sensors
 

@@ -61,17 +61,20 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   y.omega = cubic_hermite(a.omega, h * fa.domega_dt, b.omega, h * fb.domega_dt, x);
   y.theta = cubic_hermite(a.theta, h * d.p * a.omega, b.theta, h * d.p * b.omega, x);
   rotate(y.theta - a.theta, a.cos_e, a.sin_e, y.cos_e, y.sin_e);
-  for (double Extra::*state :
-       {&Extra::i_cable_A, &Extra::supply_inner, &Extra::twist_rad, &Extra::omega_2_rad_s})
-    y.extra.*state = cubic_hermite(a.extra.*state, h * (fa.extra_dt.*state), b.extra.*state,
-                                   h * (fb.extra_dt.*state), x);
-  for (std::size_t k = 0; k < inner_states; ++k)
-    y.extra.inner[k] = cubic_hermite(a.extra.inner[k], h * fa.extra_dt.inner[k], b.extra.inner[k],
-                                     h * fb.extra_dt.inner[k], x);
-  for (std::size_t k = 0; k < 3; ++k)
-    y.extra.leg_swing_V[k] =
-        cubic_hermite(a.extra.leg_swing_V[k], h * fa.extra_dt.leg_swing_V[k],
-                      b.extra.leg_swing_V[k], h * fb.extra_dt.leg_swing_V[k], x);
+  y.extra = a.extra;
+  if (!d.fast || d.mode->swings != 0) {
+    for (double Extra::*state :
+         {&Extra::i_cable_A, &Extra::supply_inner, &Extra::twist_rad, &Extra::omega_2_rad_s})
+      y.extra.*state = cubic_hermite(a.extra.*state, h * (fa.extra_dt.*state), b.extra.*state,
+                                     h * (fb.extra_dt.*state), x);
+    for (std::size_t k = 0; k < inner_states; ++k)
+      y.extra.inner[k] = cubic_hermite(a.extra.inner[k], h * fa.extra_dt.inner[k], b.extra.inner[k],
+                                       h * fb.extra_dt.inner[k], x);
+    for (std::size_t k = 0; k < 3; ++k)
+      y.extra.leg_swing_V[k] =
+          cubic_hermite(a.extra.leg_swing_V[k], h * fa.extra_dt.leg_swing_V[k],
+                        b.extra.leg_swing_V[k], h * fb.extra_dt.leg_swing_V[k], x);
+  }
   return d.snapshot(y, to_begin + tau_s);
 }
 

@@ -109,9 +109,9 @@ struct Tally {
     include<supply_A>(at.supply_torque);
   }
   void enter_link(const LinkProbe& at) noexcept {
-    end.w_bus[1] = at.bus_V;
-    end.supply_torque[0] = at.supply_A;
-    end.bridge_A = at.bridge_A;
+    // Built anew: to store a half and load the whole makes the processor wait.
+    end = {end.u_v, pair(end.w_bus[0], at.bus_V), pair(at.supply_A, end.supply_torque[1]),
+           at.bridge_A};
     include<current_W>(end.w_bus);
     include<supply_A>(end.supply_torque);
   }

@@ -3,9 +3,19 @@
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
+namespace {
+double rate_of(const VoltageSensorParameters& sensor) noexcept {
+  return sensor.filtered() ? 1.0 / sensor.filter_s : 0.0;
+}
+}  // namespace
 
 Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
-    : phase_current(par.phase_current), dc_link_current(par.dc_link_current) {
+    : phase_current(par.phase_current),
+      dc_link_current(par.dc_link_current),
+      phase_lag(phase_current.rate_per_s()),
+      dc_link_lag(dc_link_current.rate_per_s()),
+      bus_V_lag(rate_of(par.bus_voltage)),
+      terminal_V_lag(rate_of(par.phase_voltage)) {
   const CurrentSensing kind = par.phase_current.kind;
   follows_phases = kind != CurrentSensing::none;
   plain_phases = kind == CurrentSensing::in_line && phase_current.plain();
@@ -42,12 +52,11 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
   const BusFlow f1 = flow_of_bus(*mode, i1, y.v_cap, y.extra, in1);
   if (par.dc_link_current.kind != CurrentSensing::none)
     analog.dc_link_current.step(s.analog.dc_link, 0, f0.legs_A + mode->shoot_S * f0.bus_V,
-                                f1.legs_A + mode->shoot_S * f1.bus_V, h,
-                                analog.dc_link_current.lag(h));
+                                f1.legs_A + mode->shoot_S * f1.bus_V, h, analog.dc_link_lag(h));
   if (par.bus_voltage.filtered())
-    s.analog.bus_V = LagStep(h / par.bus_voltage.filter_s)(s.analog.bus_V, f0.bus_V, f1.bus_V);
+    s.analog.bus_V = analog.bus_V_lag(h)(s.analog.bus_V, f0.bus_V, f1.bus_V);
   if (par.phase_voltage.filtered()) {
-    const LagStep lag(h / par.phase_voltage.filter_s);
+    const LagStep& lag = analog.terminal_V_lag(h);
     const bool fixed = mode->freedom == 2 && mode->swings == 0;
     const Phases v0 =
         fixed ? leg_terminals(i0, f0.bus_V) : terminals(legs(), point(), flow(*mode, point(), in0));

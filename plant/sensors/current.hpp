@@ -58,7 +58,7 @@ class CurrentPath {
 
   /// A lag and nothing else.
   bool plain() const noexcept { return plain_; }
-  LagStep lag(double length_s) const noexcept { return LagStep(length_s * rate_per_s_); }
+  double rate_per_s() const noexcept { return rate_per_s_; }
 
   /// A step in which the current at the sensor goes from a0 to a1.
   void step(SeenCurrent& seen, std::size_t k, double a0_A, double a1_A, double length_s,

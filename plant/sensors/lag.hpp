@@ -49,6 +49,27 @@ struct LagStep {
   }
 };
 
+/// The steps of one time constant, of the latest length and of the latest short one: dead times are
+/// all of one length.
+class LagSteps {
+ public:
+  explicit LagSteps(double rate_per_s = 1.0) noexcept : rate_per_s_(rate_per_s) {}
+  const LagStep& operator()(double length_s) noexcept {
+    constexpr double short_s = 2e-6;
+    Known& one = length_s < short_s ? short_ : other_;
+    if (length_s != one.length_s) one = {length_s, LagStep(length_s * rate_per_s_)};
+    return one.step;
+  }
+
+ private:
+  struct Known {
+    double length_s = -1.0;
+    LagStep step{1.0};
+  };
+  double rate_per_s_;
+  Known short_, other_;
+};
+
 /// The same for any length with |dy/dt| <= slew (> 0, per second).
 inline double lagged_with_slew(double y0, double a0, double a1, double length_s, double tau_s,
                                double slew) noexcept {

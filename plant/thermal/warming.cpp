@@ -21,9 +21,9 @@ void Drive::Impl::start_heat() noexcept {
   for (double& t : s.temperature_C) t = ambient_K - zero_C_K;
 }
 
-void Drive::Impl::follow_heat(const Point& y, double h) noexcept {
+void Drive::Impl::follow_heat(const Point& begin, const Point& end, double h) noexcept {
   Warming& w = s.warming;
-  const HeatOfStep heat = step_heat(point(), y, h);
+  const HeatOfStep heat = step_heat(begin, end, h);
   latest_heat = heat.all;
   w.heat.winding_J += heat.all.winding_J;
   w.heat.magnet_J += heat.all.rotor_J;
