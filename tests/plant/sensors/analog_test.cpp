@@ -95,8 +95,8 @@ double settled(const CurrentSensorParameters& par, std::initializer_list<double>
   for (const double to : currents_A) {
     for (int k = 0; k < 100; ++k)
       path.step(seen, 0, from + (to - from) * k / 100, from + (to - from) * (k + 1) / 100, 1.0,
-                path.lag(1.0));
-    path.step(seen, 0, to, to, 1.0, path.lag(1.0));
+                LagStep(1.0 * path.rate_per_s()));
+    path.step(seen, 0, to, to, 1.0, LagStep(1.0 * path.rate_per_s()));
     from = to;
   }
   return seen.output_A;
@@ -131,7 +131,7 @@ TEST(CurrentPath, OutputSlewsNoFasterThanItsLimit) {
   par.slew_V_per_s = 1e6;
   const CurrentPath path(par);
   SeenCurrent seen;
-  path.step(seen, 0, 100.0, 100.0, 1e-6, path.lag(1e-6));
+  path.step(seen, 0, 100.0, 100.0, 1e-6, LagStep(1e-6 * path.rate_per_s()));
   EXPECT_NEAR(seen.output_A, 50.0, 1e-9);
 }
 
