@@ -283,7 +283,9 @@ void RecordFile::write_pending(EdgeSeries& series) {
 void RecordFile::add_edges(std::span<const LineEdge> edges) {
   for (const LineEdge& edge : edges) {
     EdgeSeries& series = edges_[edge.line];
-    series.pending[series.filled++] = {edge.at_ps, edge.level};
+    layout::EdgeEntry& entry = series.pending[series.filled++];
+    entry.t_ps = edge.at_ps;
+    entry.level = edge.level;
     if (series.filled == series.chunk) {
       const Hdf5Lock lock;
       write_pending(series);

@@ -110,9 +110,7 @@ void Recorder::frame(const Frame& frame) noexcept {
 void Recorder::edges(std::span<const LineEdge> edges) noexcept {
   if (!impl_->open) return;
   const auto unknown = [](const LineEdge& edge) { return edge.line >= io::line_count; };
-  std::uint16_t greatest = 0;
-  for (const LineEdge& edge : edges) greatest = std::max(greatest, edge.line);
-  const bool all_known = greatest < io::line_count;
+  const bool all_known = std::none_of(edges.begin(), edges.end(), unknown);
   while (!edges.empty()) {
     Batch& batch = impl_->batch();
     const auto few = edges.first(std::min(edges.size(), Batch::most_edges - batch.edge_count));
