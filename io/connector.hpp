@@ -135,9 +135,9 @@ class World {
   virtual ~World() = default;
   /// A line that the controller drives changes. Only actual changes of level need to be told.
   virtual void drive(const Edge&) noexcept = 0;
-  /// The same for changes that the controller has decided on already, whatever it may yet hear: one
-  /// or more, in the order of time, none beyond the horizon of the running run(). The world takes
-  /// the first, and of the others those before which it has nothing to tell. Returns how many.
+  /// The same for changes that are decided on, whatever the controller may yet hear: in the order
+  /// of time, none beyond the horizon of the running run(). The world takes the first, or as many
+  /// as nothing comes of. Returns how many; more than one: run() may go on.
   virtual std::size_t drive_ahead(std::span<const Edge> edges) noexcept {
     drive(edges.front());
     return 1;
@@ -170,9 +170,9 @@ class SimulatedController {
   /// Supply at the controller's own pins: start, brown-out, off (0 V). Keeps World until the next
   /// call. May throw ConfigError. At 0 V every gate line is driven to Level::released.
   virtual void power(double volts, Time, World&) = 0;
-  /// Runs until its first drive() or drive_ahead(), else to the first instruction end >= horizon;
-  /// returns the time reached (>= the time of what was driven). Never called with a horizon in the
-  /// past.
+  /// Runs until its first drive() (of drive_ahead(): see there), else to the first instruction end
+  /// >= horizon; returns the time reached (>= the time of what was driven). Never called with a
+  /// horizon in the past.
   virtual Time run(Time horizon) noexcept = 0;
   /// A plant edge at <= the time reached.
   virtual void deliver(const Edge&) noexcept = 0;

@@ -18,7 +18,10 @@ class SupplyNews {
                   bench.supply.kind == plant::SupplyKind::bench_supply),
         closed_(start.contactor_closed) {}
 
-  /// event(t_ps, name, detail) for each. A plain supply costs one comparison.
+  /// Of a plain supply there is none.
+  bool possible() const noexcept { return possible_; }
+
+  /// event(t_ps, name, detail) for each.
   template <class Event>
   void tell(const plant::SupplyState& now, Event event) noexcept {
     if (!possible_) return;

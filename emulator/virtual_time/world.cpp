@@ -329,7 +329,7 @@ bool BenchWorld::keep_look() noexcept {
   return true;
 }
 
-void BenchWorld::absorb(const plant::Drive::Stop& stop) noexcept {
+void BenchWorld::heed(const plant::Drive::Stop& stop) noexcept {
   supply_news_.tell(plant_.state().supply, [this](auto... what) { event(what...); });
   if (now_ps() >= timeline_.next_ps()) do_due_actions();
   if (!stop.edge) return;

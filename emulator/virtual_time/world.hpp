@@ -163,7 +163,11 @@ class BenchWorld final : public io::World {
   }
   void announce_rest() noexcept;
   void announce_machine() noexcept;
-  void absorb(const plant::Drive::Stop&) noexcept;
+  /// What the plant has come to.
+  void absorb(const plant::Drive::Stop& stop) noexcept {
+    if (stop.edge || supply_news_.possible() || now_ps() >= timeline_.next_ps()) heed(stop);
+  }
+  void heed(const plant::Drive::Stop&) noexcept;
   void do_due_actions() noexcept;
   void watch_conditions() noexcept;
   void act(const Action&) noexcept;

@@ -80,13 +80,14 @@ Time Controller::run(Time horizon) noexcept {
       if (phase_ == Phase::running) react();
       pwm_.plan(now_);
     }
-    if (drive_supply_line()) return now_;
+    if (supply_.fitted() && drive_supply_line()) return now_;
     if (pwm_.next() != nullptr) {
       const std::span<const Edge> edges = pwm_.until(horizon);
       if (edges.empty()) break;
       const std::size_t taken = world_->drive_ahead(edges);
       now_ = edges[taken - 1].at;
       pwm_.taken(taken);
+      if (taken > 1) continue;
       return now_;
     }
     if (next_period_ > horizon) break;

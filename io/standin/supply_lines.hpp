@@ -28,6 +28,8 @@ class SupplyLines {
   /// Both outputs to that level: low at power-up, released without supply.
   void rest(Level at) noexcept { contactor_.wanted = chopper_.wanted = at; }
 
+  /// Any output at all.
+  bool fitted() const noexcept { return has_contactor() || has_chopper(); }
   /// The next output that is not as wanted; driven by the caller at once.
   std::optional<Edge> due(Time now) noexcept {
     if (has_contactor_ && contactor_.stands != contactor_.wanted)
