@@ -185,7 +185,7 @@ unsigned Converter::source(Group g) const noexcept {
   return g == Group::injected ? cr2::JEXTSEL(cr2_) : cr2::EXTSEL(cr2_);
 }
 std::uint16_t Converter::awaited(Group g) const noexcept {
-  return edges(g) != 0 ? static_cast<std::uint16_t>(1u << source(g)) : 0;
+  return static_cast<std::uint16_t>(edges(g) != 0 ? 1u << source(g) : 0u);
 }
 
 Word Converter::read(Word offset, Cycle at) noexcept {
