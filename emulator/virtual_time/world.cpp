@@ -139,6 +139,13 @@ std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
   return 1;
 }
 
+/// What time alone tells is announced between two runs of the controller: so not where it has
+/// something to tell, or the plant has moved on.
+bool BenchWorld::pass(const Edge& edge) noexcept {
+  if (has_mail() || gates_ == 0 || foresight_.now_ps() != announced_ps_) return false;
+  return leave_waiting({&edge, 1}) == 1;
+}
+
 void BenchWorld::drive_now(const Edge& edge) noexcept {
   if (!io::from_controller(edge.line) || !wiring_.connected(edge.line)) return;
   const bool on = wiring_.turns_on(edge.line, edge.level);

@@ -32,10 +32,11 @@
 #include "emulator/virtual_time/supply_news.hpp"
 #include "emulator/virtual_time/timeline.hpp"
 #include "emulator/virtual_time/wiring.hpp"
+#include "io/passing.hpp"
 
 namespace stillrotor {
 
-class BenchWorld final : public io::World {
+class BenchWorld final : public io::World, public io::LetsPass {
  public:
   /// Stands at time 0, the actions of time 0 not yet done. Throws std::invalid_argument (plant).
   BenchWorld(const Bench&, const Scenario&, GivenMotion, RunSink&);
@@ -43,6 +44,7 @@ class BenchWorld final : public io::World {
   // What the controller may do.
   void drive(const io::Edge&) noexcept override;
   std::size_t drive_ahead(std::span<const io::Edge>) noexcept override;
+  bool pass(const io::Edge&) noexcept override;
   double volts(io::ChannelId, io::Time) noexcept override;
   io::Level level(io::LineId, io::Time) noexcept override;
   /// Exact to 1 ps where the plant's voltages are smooth; where they jump, at the jump. Of a noisy
@@ -115,6 +117,7 @@ class BenchWorld final : public io::World {
   void event(std::int64_t t_ps, std::string_view name, std::string_view detail) noexcept;
   /// Events that only time can tell ("all gates off" for a while).
   void announce() noexcept {
+    announced_ps_ = foresight_.now_ps();
     if (!gates_rest_ && gates_ == 0) announce_rest();
     const plant::DriveState& s = plant_.state();
     if (s.machine.magnet_left < magnets_told_ || (s.outside_map_s > 0.0 && !map_told_))
@@ -232,9 +235,10 @@ class BenchWorld final : public io::World {
   std::uint8_t driver_inputs_ = 0;  // as they arrive
   std::uint8_t shoot_through_told_ = 0;
   std::int64_t gates_off_since_ps_ = 0;
-  double magnets_told_ = 1.0;  // below this share of the magnets' flux there is news
-  bool map_told_ = false;      // that the currents have left the machine's flux map
-  bool gates_rest_ = true;     // "all gates off" has been said, or holds since the start
+  std::int64_t announced_ps_ = -1;  // where the plant stood then
+  double magnets_told_ = 1.0;       // below this share of the magnets' flux there is news
+  bool map_told_ = false;           // that the currents have left the machine's flux map
+  bool gates_rest_ = true;          // "all gates off" has been said, or holds since the start
   std::uint64_t gate_edges_ = 0, sensor_edges_ = 0, late_gate_edges_ = 0;
 };
 

@@ -13,6 +13,7 @@
 #include "io/mcu/cortexm/wiring.hpp"
 #include "io/mcu/debugger/debuggable.hpp"
 #include "io/mcu/watch.hpp"
+#include "io/passing.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -50,6 +51,7 @@ class CortexController final : public SimulatedController,
                                                          volts, highest_board_V));
     const bool is_new = world_ != &world;
     world_ = &world;
+    passing_ = dynamic_cast<LetsPass*>(&world);
     supply_V_ = std::min(volts, config_.reference_V);
     const bool on = supply_V_ >= std::max(off_V, brown_out_V());
     const Time when = std::max(at, contact_);
@@ -64,6 +66,7 @@ class CortexController final : public SimulatedController,
   Time run(Time horizon) noexcept override {
     const std::uint64_t told_before = told_;
     if (chip_ != nullptr && none_waits()) {
+      horizon_ = horizon;
       const Time until = horizon - began_;
       // Once at least: it may be ahead of the horizon, and have an edge left before it.
       do {
@@ -71,6 +74,7 @@ class CortexController final : public SimulatedController,
         if (watched_ != nullptr) read_variables();
       } while (none_waits() && told_ == told_before && chip_->core().can_go_on() &&
                chip_->now() < until);
+      horizon_ = Time::min();
       if (!chip_->core().can_go_on() && health_ == Health::running) {
         health_ = chip_->core().hung() ? Health::hung : Health::crashed;
         diagnosis_ = fmt::format("{}: {}.",
@@ -161,6 +165,7 @@ class CortexController final : public SimulatedController,
         at_gates_[index(*line)] = level;
         if (gate_driver_ && !gate_driver_->enabled()) return;
       }
+      if (passes(*line, level, began_ + t)) return;
       drive(*line, level, began_ + t);
       chip_->come_back();
     };
@@ -218,6 +223,15 @@ class CortexController final : public SimulatedController,
     driven_[index(line)] = level;
     waiting_.push_back({at, line, level});
   }
+  /// The chip runs on behind it.
+  bool passes(LineId line, Level level, Time at) noexcept {
+    if (driven_[index(line)] == level || !none_waits() || at > horizon_ || passing_ == nullptr ||
+        !passing_->pass({at, line, level}))
+      return false;
+    driven_[index(line)] = level;
+    contact_ = at;
+    return true;
+  }
   /// The world is about to be told or asked something of that instant.
   void contact(Time at) noexcept {
     tell(at);
@@ -243,6 +257,7 @@ class CortexController final : public SimulatedController,
   McuConfig config_;
   Wires wires_;
   World* world_ = nullptr;
+  LetsPass* passing_ = nullptr;      // the same, where it can
   double supply_V_ = 0.0;            // of the chip
   double brown_out_rising_V_ = 0.0;  // by its option bytes, while it is off
   Board board_;
@@ -258,7 +273,8 @@ class CortexController final : public SimulatedController,
   std::vector<Edge> waiting_;  // to be told, from first_ on
   std::size_t first_ = 0;
   std::uint64_t told_ = 0;
-  Time contact_{};  // when the world was last told or asked
+  Time contact_{};              // when the world was last told or asked
+  Time horizon_ = Time::min();  // of the running run()
   Health health_ = Health::running;
   std::string diagnosis_;
   std::optional<Doubt> doubt_;  // of the chip's earlier lives

@@ -2,8 +2,10 @@
 // by itself.
 #include <gtest/gtest.h>
 
+#include <filesystem>
 #include <span>
 
+#include "io/passing.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -13,7 +15,7 @@ using io::Edge;
 using io::Level;
 
 /// Another controller and what it hands over; one edge at a time, or as many as the world takes.
-class Watched final : public io::SimulatedController, private io::World {
+class Watched final : public io::SimulatedController, public io::World, public io::LetsPass {
  public:
   Watched(const Bench& bench, bool one_by_one)
       : inner_(io::make_controller(bench.controller)), one_by_one_(one_by_one) {}
@@ -27,10 +29,19 @@ class Watched final : public io::SimulatedController, private io::World {
   io::Health health() const noexcept override { return inner_->health(); }
   std::string_view diagnosis() const noexcept override { return inner_->diagnosis(); }
 
-  std::size_t edges = 0, calls = 0;  // of drive_ahead()
+  std::size_t edges = 0, calls = 0;    // of drive_ahead()
+  std::size_t passed = 0, driven = 0;  // of pass() and drive()
 
  private:
-  void drive(const Edge& edge) noexcept override { world_->drive(edge); }
+  void drive(const Edge& edge) noexcept override {
+    ++driven;
+    world_->drive(edge);
+  }
+  bool pass(const Edge& edge) noexcept override {
+    const bool taken = !one_by_one_ && dynamic_cast<io::LetsPass&>(*world_).pass(edge);
+    passed += taken ? 1 : 0;
+    return taken;
+  }
   std::size_t drive_ahead(std::span<const Edge> ahead) noexcept override {
     const std::size_t taken = world_->drive_ahead(one_by_one_ ? ahead.first(1) : ahead);
     ++calls;
@@ -107,6 +118,24 @@ TEST(DrivenAhead, IsDrivenOneByOneWhereTheDriverMayTrip) {
   Bench bench = mid_bench();
   bench.drive.gate_driver.trip_A = 500.0;
   EXPECT_EQ(compared(bench), 1.0);
+}
+
+// A chip runs on past its gates' edges. Not a promise either: of a period of 50 us with 12 edges,
+// those behind each sampled voltage and each encoder's edge end a run.
+TEST(Passed, GivesTheSameRunOfAChipAsEdgeByEdge) {
+  const std::string firmware = STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf";
+  if (!std::filesystem::exists(firmware)) GTEST_SKIP() << firmware << " is not built";
+  const Bench bench = load_bench(STILLROTOR_SOURCE_DIR "/configs/benches/orchard-cart-mid-m4.yaml",
+                                 {"load.cart_mass=15 kg"}, STILLROTOR_BUILD_DIR);
+  KeepingSink on, back;
+  Watched going_on(bench, false), coming_back(bench, true);
+  const RunOutcome outcome = run(bench, eventful(), going_on, on);
+  run(bench, eventful(), coming_back, back);
+  EXPECT_EQ(outcome.controller, io::Health::running);
+  EXPECT_GT(outcome.gate_edges, 5000U);
+  EXPECT_EQ(coming_back.passed, 0U);
+  EXPECT_GT(going_on.passed, 2 * going_on.driven);
+  expect_the_same(on, back);
 }
 
 /// How many of three edges, well within a turn of the controller, a world takes that a scenario
