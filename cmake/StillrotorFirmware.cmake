@@ -29,7 +29,7 @@ function(stillrotor_firmware name)
   file(GLOB headers CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.h)
   set(elf ${CMAKE_BINARY_DIR}/firmware/${name}.elf)
   add_custom_command(OUTPUT ${elf}
-    COMMAND ${AVR_GCC} -mmcu=${FW_MCU} -DF_CPU=16000000UL -std=gnu11 -Os -Wall -Wextra -Werror
+    COMMAND ${AVR_GCC} -mmcu=${FW_MCU} -DF_CPU=16000000UL -std=gnu11 -Os -gdwarf-2 -Wall -Wextra -Werror
             ${FW_OPTIONS} -o ${elf} ${sources}
     DEPENDS ${sources} ${headers}
     COMMENT "Building firmware/${name}.elf" VERBATIM)

@@ -70,9 +70,8 @@ class ControllerAssembler {
     if (!problem.empty()) problems_.add(readings_.at("controller.watch").place, problem);
     // What the other family of parts has.
     const bool cortex = io::cortexm::find_chip(d_.mcu.part) != nullptr;
-    for (const char* path :
-         {"controller.crystal", "controller.reference", "controller.input_divider",
-          "controller.translation", "controller.watch"})
+    for (const char* path : {"controller.crystal", "controller.reference",
+                             "controller.input_divider", "controller.translation"})
       not_of_this_part(path, !cortex);
     partners(cortex, build_dir);
     for (const char* path : {"controller.clock", "controller.comparator_hysteresis"})

@@ -84,9 +84,9 @@ std::vector<Parameter> mcu_and_capture() {
            "settings of the firmware under their own names, {pole_pairs: 4}; hostfw: what it "
            "declares, mcu: variables in its EEPROM",
            role::mcu | role::hostfw),
-      text("controller.watch", AT(firmware_watch), "pairs name: variable type", optional,
-           "variables of the firmware that are recorded, {wish: torque_A float}; types int8 to "
-           "uint32, float (stm32f405)",
+      text("controller.watch", AT(firmware_watch), "pairs name: variable", optional,
+           "variables of the firmware that are recorded, {wish: torque_A, integral: drive.pid.i}; "
+           "a type behind one where the firmware has no debug information",
            role::mcu),
       on_off("controller.in_process", AT(hostfw.in_process), by_default("off"),
              "load the firmware into the program itself: faster, and a crash takes all with it",

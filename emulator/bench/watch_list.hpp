@@ -1,6 +1,8 @@
-// controller.watch: variables of the firmware under names of their own, {wish: torque_A float}.
+// controller.watch: variables of the firmware under names of their own,
+// {wish: torque_A, integral: drive.axis[1].pid.integral}.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -10,15 +12,18 @@
 namespace stillrotor {
 
 struct WatchEntry {
-  std::string name;          // of the signal
-  std::string symbol;        // of the firmware
-  std::uint32_t offset = 0;  // bytes into it
-  io::mcu::VariableType type = io::mcu::VariableType::float32;
-  std::string written;  // "torque_A float"
+  std::string name;                           // of the signal
+  std::string path;                           // "drive.axis[1].pid.integral", "foc.c:state"
+  std::optional<std::uint32_t> offset;        // bytes into it
+  std::optional<io::mcu::VariableType> type;  // nothing: as the debug information says
+  std::string written;                        // "torque_A float"
 };
 inline constexpr std::size_t most_watched = 32;
 
-/// Pairs "name: symbol[+offset] type". What cannot be read becomes `problem`, a sentence with what
+/// As a bench writes it: "float".
+std::string_view word_of(io::mcu::VariableType) noexcept;
+
+/// Pairs "name: path[+offset] [type]". What cannot be read becomes `problem`, a sentence with what
 /// is allowed, and ends the list.
 std::vector<WatchEntry> read_watch_list(std::string_view text, std::string& problem);
 

@@ -15,6 +15,7 @@
 #include "emulator/budget/routes.hpp"
 #include "emulator/cli/check_lines.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/firmware_watch.hpp"
 #include "emulator/cli/known_measures.hpp"
 #include "emulator/cli/options.hpp"
 #include "emulator/cli/program.hpp"
@@ -59,6 +60,15 @@ void print_facts(const Bench& bench) {
   for (const Fact& fact : facts(bench))
     rows.push_back({fact.what, fmt::format("{:.6g}", fact.value), fact.unit, fact.how});
   fmt::print("What follows:\n{}\n", table(rows));
+}
+
+void print_watched(const std::vector<WatchedNumber>& numbers) {
+  if (numbers.empty()) return;
+  std::vector<std::vector<std::string>> rows{{"recorded as", "variable", "type", "address"}};
+  for (const WatchedNumber& number : numbers)
+    rows.push_back({"firmware." + number.entry.name, number.entry.path, number.type,
+                    fmt::format("0x{:08x}", number.place.address)});
+  fmt::print("Variables of the firmware:\n{}\n", table(rows));
 }
 
 void print_wires(const WiringPlan& plan) {
@@ -204,6 +214,7 @@ int check(const Request& request) {
     const io::ControllerConfig completed = completed_controller(*bench);
     const auto wired = io::make_wired_controller(completed, bench->analog);
     const auto controller = wired ? nullptr : io::make_controller(bench->controller);
+    const std::vector<WatchedNumber> watched = watched_numbers(*bench, controller.get());
     std::optional<Scenario> scenario;
     if (!request.scenario.empty())
       scenario = load_scenario(request.scenario, *bench, known_measures());
@@ -217,6 +228,7 @@ int check(const Request& request) {
     fmt::print("{}\n\n", bench->name);
     print_values(*bench);
     print_facts(*bench);
+    print_watched(watched);
     const WiringPlan plan = wiring_plan(*bench);
     print_wires(plan);
     if (!request.wiring.empty()) write_file(request.wiring, drawing(plan));

@@ -6,15 +6,22 @@
 #include <vector>
 
 #include "emulator/bench/bench.hpp"
+#include "emulator/cli/watched_place.hpp"
 #include "emulator/scenario/scenario.hpp"
 #include "io/connector.hpp"
 
 namespace stillrotor {
 
+/// Throws io::ConfigError: that controller's variables cannot be looked at.
+const io::mcu::Watchable& watchable(const Bench&, const io::SimulatedController*);
+/// What the bench watches, each found in the firmware's file. Throws io::ConfigError: one is not
+/// there, or the controller cannot be looked into.
+std::vector<WatchedNumber> watched_numbers(const Bench&, const io::SimulatedController*);
+
 class FirmwareWatch {
  public:
-  /// Nothing where the bench watches nothing. Throws io::ConfigError: a variable that the firmware
-  /// does not have, a controller that cannot be looked into, more than fits.
+  /// Nothing where the bench watches nothing. Throws io::ConfigError: as
+  /// watched_numbers(), or more than fits.
   FirmwareWatch(const Bench&, const Scenario&, io::SimulatedController*);
 
   /// Into the record of that folder, which is closed; as long as it has points. Throws
@@ -22,7 +29,7 @@ class FirmwareWatch {
   void keep(const std::filesystem::path& folder) const;
 
  private:
-  std::vector<WatchEntry> entries_;
+  std::vector<WatchedNumber> numbers_;
   double rate_Hz_ = 0.0;
   std::optional<io::mcu::WatchedValues> values_;
 };

@@ -7,14 +7,20 @@
 #include <fstream>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "emulator/bench/bench.hpp"
+#include "emulator/bench/input_error.hpp"
 #include "emulator/bench/parameter_table.hpp"
 #include "emulator/cli/commands.hpp"
+#include "emulator/cli/firmware_watch.hpp"
 #include "emulator/cli/options.hpp"
+#include "emulator/cli/program.hpp"
 #include "emulator/cli/scenario_schema.hpp"
 #include "emulator/cli/table.hpp"
+#include "emulator/cli/variable_list.hpp"
 #include "emulator/handover/frame.hpp"
 #include "emulator/judge/judge.hpp"
 #include "emulator/scenario/keys.hpp"
@@ -203,26 +209,66 @@ const std::map<std::string, Lister>& listers() {
 
 /// Not a table: a JSON Schema.
 constexpr const char* schema = "scenario-schema";
+/// Of a bench's firmware.
+constexpr const char* variables = "variables";
+
+struct Request {
+  std::string what, bench;
+  std::vector<std::string> overrides;
+};
+
+int list_variables(const Request& request) {
+  std::optional<Bench> bench;
+  try {
+    if (request.bench.empty())
+      throw InputError("list variables needs a bench, whose firmware it shows. Name its file.");
+    bench = load_bench(request.bench, request.overrides, build_folder());
+    const auto controller = io::make_controller(bench->controller);
+    const io::mcu::Variables found = watchable(*bench, controller.get()).variables();
+    fmt::print("{}", table(variable_rows(found), 0));
+    if (!found.untyped.empty())
+      fmt::print("\nTypes and members are not known: the firmware {}.\n", found.untyped);
+    return 0;
+  } catch (const std::exception& error) {
+    return report(error, bench ? &*bench : nullptr);
+  }
+}
+
+int list(const Request& request) {
+  if (request.what == variables) return list_variables(request);
+  if (!request.bench.empty())
+    return report(InputError(
+        fmt::format("list {} takes no bench; allowed with list variables.", request.what)));
+  fmt::print("{}",
+             request.what == schema ? scenario_schema() : table(listers().at(request.what)(), 0));
+  return 0;
+}
 
 }  // namespace
 
 void add_list(Command& program, int& status) {
-  const auto what = std::make_shared<std::string>();
+  const auto request = std::make_shared<Request>();
   Command command =
       program.add("list", "Show what there is: parameters, measures, faults, files, ...");
   std::vector<std::string> words;
   for (const auto& [word, lister] : listers()) words.push_back(word);
   words.emplace_back(schema);
-  command.option("WHAT", *what, "what to list").required().one_of(words);
+  words.emplace_back(variables);
+  command.option("WHAT", request->what, "what to list").required().one_of(words);
+  command.option("BENCH", request->bench,
+                 "with variables: the bench (YAML) whose firmware to list");
+  command
+      .option("--set", request->overrides,
+              "with variables: change a parameter of the bench: path=value; may be given again")
+      .one_each_time();
   command.footer(R"(Examples:
   stillrotor list parameters        everything a bench file can say, with unit, range and default
   stillrotor list measures          what a scenario can set limits on
   stillrotor list scenario-schema   a JSON Schema of scenario files, for editors
-  stillrotor list machines          part files below ./configs, and the parameters of a machine)");
-  command.does([what, &status] {
-    fmt::print("{}", *what == schema ? scenario_schema() : table(listers().at(*what)(), 0));
-    status = 0;
-  });
+  stillrotor list machines          part files below ./configs, and the parameters of a machine
+  stillrotor list variables configs/benches/orchard-cart-mid-m4.yaml
+                                    what controller.watch can record of that bench's firmware)");
+  command.does([request, &status] { status = list(*request); });
 }
 
 }  // namespace stillrotor

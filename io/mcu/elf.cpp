@@ -7,7 +7,6 @@
 #include <cstring>
 
 #include "io/connector.hpp"
-#include "io/mcu/image/elf_file.hpp"
 
 namespace stillrotor::io::mcu {
 namespace {
@@ -17,8 +16,7 @@ constexpr std::string_view device_note = ".note.gnu.avr.deviceinfo";
 class Reader {
  public:
   Reader(std::string_view bytes, const Part& part, const std::string& name)
-      : part_(part),
-        file_(bytes, {EM_AVR, "AVR", fmt::format("avr-gcc -mmcu={}", part.name)}, name) {}
+      : part_(part), file_(bytes, elf_target(part), name) {}
 
   Firmware read() {
     check_part();
@@ -105,6 +103,10 @@ class Reader {
 };
 
 }  // namespace
+
+ElfTarget elf_target(const Part& part) {
+  return {EM_AVR, "AVR", fmt::format("avr-gcc -mmcu={}", part.name)};
+}
 
 Firmware read_elf(std::string_view bytes, const Part& part, const std::string& name) {
   return Reader(bytes, part, name).read();

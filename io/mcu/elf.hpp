@@ -9,9 +9,12 @@
 #include <string_view>
 
 #include "io/mcu/firmware.hpp"
+#include "io/mcu/image/elf_file.hpp"
 
 namespace stillrotor::io::mcu {
 
+/// What a file for that part must be.
+ElfTarget elf_target(const Part&);
 /// name: the file's, for messages.
 Firmware read_elf(std::string_view bytes, const Part&, const std::string& name);
 

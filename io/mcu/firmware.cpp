@@ -64,6 +64,7 @@ bool starts_with_jump(const Firmware& firmware) {
 
 Firmware load_firmware(const fs::path& path, const Part& part) {
   Firmware firmware = read(path, part);
+  firmware.file = path;
   if (!part.has_jump && starts_with_jump(firmware))
     refuse(path, fmt::format("begins with JMP, an instruction that {} has not", part.name),
            fmt::format("Compile it with -mmcu={}, or set controller.part.", part.name));

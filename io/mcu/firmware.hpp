@@ -21,6 +21,7 @@ struct EepromName {
 };
 
 struct Firmware {
+  std::filesystem::path file;
   std::vector<std::uint8_t> flash;   // from address 0; 0xff where the file says nothing
   std::vector<std::uint8_t> eeprom;  // from address 0; may be empty
   std::vector<EepromName> names;     // of an ELF file, by address

@@ -8,6 +8,8 @@
 #include <cmath>
 #include <cstring>
 
+#include "io/mcu/elf.hpp"
+
 namespace stillrotor::io::mcu {
 namespace {
 
@@ -35,7 +37,8 @@ Microcontroller::Microcontroller(const Part& part, std::uint32_t clock_Hz,
       adc_(part.converter, core_, interrupts_, outside_, connections.analog, comparator_),
       usart_(part.usart, core_, interrupts_, outside_, ports_),
       unmodelled_(part.power, core_, ports_),
-      undisturbed_run_(core_.avr()->run) {
+      undisturbed_run_(core_.avr()->run),
+      file_(firmware.file) {
   timer0_.connect(&adc_);
   timer1_.connect(&adc_);
   adc_.connect({&timer0_, &timer1_});
@@ -101,6 +104,7 @@ void Microcontroller::power(double volts, Time at, World& world) {
     core_.clear_failure();
     if (!on) usart_.flush(cycle);
     core_.avr()->cycle = cycle;
+    if (on && watched_ != nullptr) watched_->skip_to(outside_.clock().time(cycle));
     restart(cycle, true);
   }
   if (is_new) ports_.announce(cycle);
@@ -123,6 +127,7 @@ void Microcontroller::restart(Cycle at, bool power_on) noexcept {
   adc_.reset();
   usart_.reset();
   if (powered_) ports_.read_wires(at);
+  if (watched_ != nullptr) await_watch();
 }
 
 Time Microcontroller::run(Time horizon) noexcept {
@@ -135,7 +140,10 @@ Time Microcontroller::run(Time horizon) noexcept {
     check_for_standstill();
     core_.schedule<&Microcontroller::on_horizon>(end_cycle, this);
     comparator_.begin_stretch(horizon);
-    while (avr->cycle < end_cycle && !drove() && avr->state != cpu_Crashed) step();
+    while (avr->cycle < end_cycle && !drove() && avr->state != cpu_Crashed) {
+      step();
+      if (watched_ != nullptr) read_variables();
+    }
     if (avr->state == cpu_Crashed && health_ == Health::running) {
       usart_.flush(avr->cycle);
       end(Health::crashed, core_.failure());
@@ -151,6 +159,30 @@ Time Microcontroller::run(Time horizon) noexcept {
   }
   if (!drove()) avr->cycle = std::max(avr->cycle, end_cycle);  // no power, or crashed
   return outside_.clock().time(avr->cycle);
+}
+
+Variables Microcontroller::variables() const {
+  const avr_t* avr = core_.avr();
+  return mcu::read_variables(file_, elf_target(part_),
+                             [avr](std::uint64_t at, std::uint64_t bytes) {
+                               const Place place = place_of(at);
+                               return place.memory == Memory::data && place.address > avr->ioend &&
+                                      bytes <= avr->ramend + std::uint64_t{1} &&
+                                      place.address + bytes <= avr->ramend + std::uint64_t{1};
+                             });
+}
+
+void Microcontroller::await_watch() noexcept {
+  core_.schedule<&Microcontroller::on_watch>(outside_.clock().at_or_after(watched_->next()), this);
+}
+
+void Microcontroller::read_variables() noexcept {
+  if (outside_.clock().time(core_.now()) < watched_->next()) return;
+  while (outside_.clock().time(core_.now()) >= watched_->next())
+    watched_->take([&](const WatchedPlace& p) -> const std::uint8_t* {
+      return core_.avr()->data + place_of(p.address).address;
+    });
+  await_watch();
 }
 
 void Microcontroller::step() noexcept {

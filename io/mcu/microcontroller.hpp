@@ -9,6 +9,7 @@
 #pragma once
 
 #include <array>
+#include <filesystem>
 #include <optional>
 #include <string>
 
@@ -23,6 +24,7 @@
 #include "io/mcu/timer.hpp"
 #include "io/mcu/unmodelled.hpp"
 #include "io/mcu/usart.hpp"
+#include "io/mcu/watch.hpp"
 
 namespace stillrotor::io::mcu {
 
@@ -32,7 +34,7 @@ struct Connections {
   double comparator_hysteresis_V = 0.0;
 };
 
-class Microcontroller final : public SimulatedController {
+class Microcontroller final : public SimulatedController, public Watchable {
  public:
   /// The part is one of parts(). clock_Hz divides 1e12. The firmware fits (load_firmware checked
   /// it).
@@ -46,6 +48,8 @@ class Microcontroller final : public SimulatedController {
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
   std::vector<Setting> settings() const override { return settings_; }
+  Variables variables() const override;
+  void watch(WatchedValues& values) noexcept override { watched_ = &values; }
 
  private:
   void load_eeprom(const Firmware&, const std::vector<SettingChange>&);
@@ -63,6 +67,9 @@ class Microcontroller final : public SimulatedController {
   std::uint8_t read_timer_flags(Address, Cycle) noexcept;
   std::array<Timer*, 3> timers() noexcept { return {&timer0_, &timer1_, &timer2_}; }
   void on_horizon(Cycle) noexcept { core_.request_stop(); }
+  void on_watch(Cycle) noexcept {}  // ends a stretch of instructions, as each event does
+  void await_watch() noexcept;
+  void read_variables() noexcept;
 
   const Part& part_;
   Core core_;
@@ -80,6 +87,8 @@ class Microcontroller final : public SimulatedController {
   Health health_ = Health::running;
   std::string diagnosis_;
   std::vector<Setting> settings_;
+  std::filesystem::path file_;
+  WatchedValues* watched_ = nullptr;
 };
 
 }  // namespace stillrotor::io::mcu

@@ -4,30 +4,24 @@
 
 #include <cstdint>
 #include <cstring>
-#include <functional>
 #include <limits>
-#include <string>
 #include <utility>
 #include <vector>
 
 #include "io/connector.hpp"
+#include "io/mcu/image/variables.hpp"
 
 namespace stillrotor::io::mcu {
 
-enum class VariableType : std::uint8_t { int8, uint8, int16, uint16, int32, uint32, float32 };
-constexpr std::uint32_t bytes_of(VariableType type) noexcept {
-  constexpr std::uint32_t bytes[] = {1, 1, 2, 2, 4, 4, 4};
-  return bytes[static_cast<std::size_t>(type)];
-}
-
-/// A variable of the firmware's file.
-struct Variable {
-  std::string name;
-  std::uint32_t address, bytes;
-};
+/// A number in the firmware's memory.
 struct WatchedPlace {
-  std::uint32_t address;
-  VariableType type;
+  std::uint32_t address = 0;
+  VariableType type = VariableType::float32;
+  std::uint8_t bit = 0, bits = 0;  // of an integer's part, from bit on; 0: all of it
+
+  std::uint32_t bytes() const noexcept {
+    return bits == 0 ? bytes_of(type) : (bit + bits + 7u) / 8;
+  }
 };
 
 /// Values at (k + 1) / rate_Hz, as a record has them; not a number while the processor is off. A
@@ -47,7 +41,7 @@ class WatchedValues {
   void take(const Peek& peek) {
     for (std::size_t k = 0; k < places_.size(); ++k) {
       const std::uint8_t* const bytes = peek(places_[k]);
-      values_[k].push_back(bytes == nullptr ? nothing : value(bytes, places_[k].type));
+      values_[k].push_back(bytes == nullptr ? nothing : value(bytes, places_[k]));
     }
     ++points_;
   }
@@ -65,8 +59,9 @@ class WatchedValues {
     std::memcpy(&value, bytes, sizeof value);
     return static_cast<float>(value);
   }
-  static float value(const std::uint8_t* bytes, VariableType type) noexcept {
-    switch (type) {
+  static float value(const std::uint8_t* bytes, const WatchedPlace& place) noexcept {
+    if (place.bits != 0) return part(bytes, place);
+    switch (place.type) {
       case VariableType::int8:
         return as<std::int8_t>(bytes);
       case VariableType::uint8:
@@ -79,9 +74,24 @@ class WatchedValues {
         return as<std::int32_t>(bytes);
       case VariableType::uint32:
         return as<std::uint32_t>(bytes);
+      case VariableType::int64:
+        return as<std::int64_t>(bytes);
+      case VariableType::uint64:
+        return as<std::uint64_t>(bytes);
+      case VariableType::float64:
+        return as<double>(bytes);
       default:
         return as<float>(bytes);
     }
+  }
+  /// Moved to the upper end, then down again: the sign comes with it.
+  static float part(const std::uint8_t* bytes, const WatchedPlace& place) noexcept {
+    std::uint64_t word = 0;
+    std::memcpy(&word, bytes, place.bytes());
+    word <<= 64 - place.bit - place.bits;
+    return is_signed(place.type)
+               ? static_cast<float>(static_cast<std::int64_t>(word) >> (64 - place.bits))
+               : static_cast<float>(word >> (64 - place.bits));
   }
 
   std::vector<WatchedPlace> places_;
@@ -93,8 +103,8 @@ class WatchedValues {
 /// A simulated controller whose variables can be read.
 class Watchable {
  public:
-  /// Those in its memory, by its file.
-  virtual std::vector<Variable> variables() const = 0;
+  /// Those in its memory, by its file. Throws ConfigError.
+  virtual Variables variables() const = 0;
   /// Before the first power(); the values outlive this, and grow while it runs.
   virtual void watch(WatchedValues&) noexcept = 0;
 

@@ -115,11 +115,9 @@ class CortexController final : public SimulatedController,
     return coverage_ + (chip_ != nullptr ? used() : std::string());
   }
 
-  std::vector<mcu::Variable> variables() const override {
-    std::vector<mcu::Variable> all;
-    for (const Named& n : program_.names)
-      if (!n.is_function && in_ram(n.address, n.bytes)) all.push_back({n.name, n.address, n.bytes});
-    return all;
+  mcu::Variables variables() const override {
+    return mcu::read_variables(config_.firmware, elf_target(),
+                               [this](auto address, auto bytes) { return in_ram(address, bytes); });
   }
   void watch(mcu::WatchedValues& values) noexcept override { watched_ = &values; }
   std::optional<mcu::Workload> workload() const override {
@@ -130,7 +128,7 @@ class CortexController final : public SimulatedController,
   double brown_out_V() const noexcept {
     return chip_ != nullptr ? chip_->flash_controller().brown_out_V(false) : brown_out_rising_V_;
   }
-  bool in_ram(Word address, Word bytes) const noexcept {
+  bool in_ram(std::uint64_t address, std::uint64_t bytes) const noexcept {
     const Memories& m = part_.memories;
     const auto in = [&](Word base, Word size) {
       return address >= base && address - base < size && bytes <= size - (address - base);

@@ -6,12 +6,9 @@
 #include <iterator>
 
 #include "io/connector.hpp"
-#include "io/mcu/image/elf_file.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
-
-constexpr const char* compiler = "arm-none-eabi-gcc -mcpu=cortex-m4 -mthumb";
 
 bool lies_in(std::uint64_t address, std::uint64_t bytes, Word base, Word size) noexcept {
   return address >= base && address + bytes <= std::uint64_t{base} + size;
@@ -93,8 +90,10 @@ const Named* Program::find(std::string_view name) const {
   return nullptr;
 }
 
+mcu::ElfTarget elf_target() { return {EM_ARM, "Arm", "arm-none-eabi-gcc -mcpu=cortex-m4 -mthumb"}; }
+
 Program read_program(std::string_view bytes, const Memories& memories, const std::string& name) {
-  const mcu::ElfFile file(bytes, {EM_ARM, "Arm", compiler}, name);
+  const mcu::ElfFile file(bytes, elf_target(), name);
   Program program;
   const std::vector<mcu::Segment> segments = file.segments();
   refuse_overlaps(file, segments);

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "io/mcu/cortexm/core.hpp"
+#include "io/mcu/image/elf_file.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -30,6 +31,8 @@ struct Program {
   const Named* find(std::string_view name) const;
 };
 
+/// What a file for these chips must be.
+mcu::ElfTarget elf_target();
 Program read_program(std::string_view bytes, const Memories&, const std::string& name);
 Program load_program(const std::filesystem::path&, const Memories&);
 

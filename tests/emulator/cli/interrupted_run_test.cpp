@@ -110,15 +110,18 @@ class DebuggedRun : public ProgramTest {
 TEST_F(DebuggedRun, IsTheSameRun) {
   // Watched variables change it as little.
   ASSERT_EQ(call({"run", m4, scenario("60 ms"), "--out", "alone", "--set",
-                  "controller.watch={wish: torque_A float, offset: offset_V+4 float}"})
+                  "controller.watch={wish: torque_A float, offset: offset_V+4 float, integral: "
+                  "integral.q}"})
                 .status,
             0);
   const auto watched = firmware_signals(path("alone"));
-  ASSERT_EQ(watched.size(), 2U);  // by name
+  ASSERT_EQ(watched.size(), 3U);  // by name
   EXPECT_EQ(watched[0].values.size(), RecordReader(path("alone")).frames());
-  EXPECT_NEAR(watched[0].values.back(), 2.5F, 0.05F);  // measured at the start: of V's sensor
-  EXPECT_EQ(watched[1].values.front(), 0.0F);
-  EXPECT_GT(watched[1].values.back(), 1.0F);  // the throttle is open by then
+  EXPECT_EQ(watched[0].values.front(), 0.0F);
+  EXPECT_NE(watched[0].values.back(), 0.0F);           // of the current loop
+  EXPECT_NEAR(watched[1].values.back(), 2.5F, 0.05F);  // measured at the start: of V's sensor
+  EXPECT_EQ(watched[2].values.front(), 0.0F);
+  EXPECT_GT(watched[2].values.back(), 1.0F);  // the throttle is open by then
   EXPECT_NE(read_text(path("alone/report.html")).find("Firmware: wish"), std::string::npos);
   const Answer answer = debug("debugged", {"$vCont;s#b8", "$vCont;s#b8", "$g#67", "$D#44"});
   ASSERT_EQ(answer.status, 0) << answer.err;
@@ -140,9 +143,10 @@ TEST_F(DebuggedRun, WatchesWhatTheFirmwareHas) {
       {"{a: torque_B float}", "Did you mean torque_A?"},
       {"{a: torque_A+2 float}", "torque_A has 4 bytes"},
       {"{a: periods uint32}", "several variables periods"},
-      {"{a: torque_A double}", "its type is not known"},
+      {"{a: torque_A flaot}", "its type is not known"},
+      {"{a: torque_A double}", "torque_A is float by the firmware's debug information, and double"},
       {"{a: torque_A+x float}", "no number of bytes"},
-      {"{a: float}", "its type is not known"},
+      {"{a: float}", "it names no variable"},
       {"{a: +4 float}", "it names no variable"},
       {"{a/b: torque_A float}", "a name is due"},
       {"{a: torque_A float, a: torque_A float}", "given twice"},
