@@ -205,7 +205,7 @@ void Cpu::copy_to(IdleLoop::State& to) const noexcept {
 /// Where the state is what it was a round ago and nothing but registers has been touched, every
 /// further round is the same, with as many cycles: until the stretch ends.
 const Op* Cpu::hop_back(const Op* op) noexcept {
-  constexpr unsigned first_look = 3, last_look = 8;  // most loops have something else to do
+  constexpr unsigned first_look = 1, last_look = 6;  // most loops have something else to do
   const Op* const target = op + op->hop;
   if (loop.branch != op || loop.effects != effects) {
     loop.branch = op;
@@ -224,6 +224,8 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
       last_load += skipped;
       rounds_left_out += skipped / round;
     }
+    loop.rounds = last_look;  // less than a round is left of the stretch
+    return target;
   }
   loop.state = now;
   loop.at = cycle;
