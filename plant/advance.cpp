@@ -219,13 +219,8 @@ void Drive::Impl::set_alarm() noexcept {
 
 // The begin of a step of that length. False: somebody has to look at it.
 bool Drive::Impl::may_tally(Tally& tally, double h) const noexcept {
-  if (tally.left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s) return false;
-  const std::uint32_t now = conduction_word(s);
-  if (now == tally.mode) return true;
-  if (!tally.continues(s.i_alpha_A, s.i_beta_A)) return false;
-  tally.enter_link(probe_link(s, ramping ? drivers(0.0) : at_rest));
-  tally.mode = now;
-  return true;
+  return tally.left_s(s.time_ps, s.offset_s) > h + Tally::same_instant_s &&
+         enter_mode(tally, [this] { return probe_link(s, ramping ? drivers(0.0) : at_rest); });
 }
 
 void Drive::Impl::tally_step(Tally& tally, const Point& begin, const Point& end,

@@ -181,6 +181,17 @@ struct Drive::Impl {
   double crossing(const Point& end, double h) const noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
   bool may_tally(Tally&, double h) const noexcept;
+  /// At the begin of a step, perhaps in another mode than the tally's; link(): the link there.
+  /// False: somebody has to look at it.
+  template <class Link>
+  bool enter_mode(Tally& tally, const Link& link) const noexcept {
+    const std::uint32_t now = conduction_word(s);
+    if (now == tally.mode) return true;
+    if (!tally.continues(s.i_alpha_A, s.i_beta_A)) return false;
+    tally.enter_link(link());
+    tally.mode = now;
+    return true;
+  }
   void tally_step(Tally&, const Point& begin, const Point& end, double h) const noexcept;
   // glide.cpp, glide_step.hpp
   struct GlideLaw;
@@ -195,7 +206,6 @@ struct Drive::Impl {
   template <bool Short>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
-  bool enter_mode(Tally&, const GlideLaw&, const Glided& from) const noexcept;
   void enter(Tally&, const GlideLaw&, double omega_before, const Glided& to, const PhasePairs& to_A,
              double h) const noexcept;
   void sense(const PhasePairs& from_A, const PhasePairs& to_A, double h) noexcept;

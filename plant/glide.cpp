@@ -29,17 +29,6 @@ Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& f
           1.5 * along_A + mode->shoot_S * bus_V};
 }
 
-// At the begin of a step in another mode than the tally's. False: somebody has to look at it.
-[[gnu::always_inline]] inline bool Drive::Impl::enter_mode(Tally& tally, const GlideLaw& law,
-                                                           const Glided& from) const noexcept {
-  const std::uint32_t now = conduction_word(s);
-  if (now == tally.mode) return true;
-  if (!tally.continues(from.i_A[0], from.i_A[1])) return false;
-  tally.enter_link(plain_link(law, from.i_A, from.v_cap));
-  tally.mode = now;
-  return true;
-}
-
 // A step that nobody has to look at, and what it burns (thermal/step_heat.cpp).
 [[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
                                                       double omega_before, const Glided& to,
@@ -164,7 +153,8 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
     const bool reaches =
         tally && (whole ? tally->until_ps <= target_ps
                         : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s);
-    const bool tallied = tally && !reaches && enter_mode(*tally, law, *now);
+    const bool tallied = tally && !reaches &&
+                         enter_mode(*tally, [&] { return plain_link(law, now->i_A, now->v_cap); });
     if (observer && !tallied) {
       show(*then, now_A, then_A, h, whole ? target_ps : 0, *observer);
     } else {

@@ -56,7 +56,7 @@ inline Pair into_rotor(Pair v, double cos_e, double sin_e) noexcept {
   return both(cos_e) * v + pair(sin_e, -sin_e) * swapped(v);
 }
 inline Pair into_rotor(double alpha, double beta, double cos_e, double sin_e) noexcept {
-  return pair(cos_e * alpha + sin_e * beta, cos_e * beta - sin_e * alpha);
+  return into_rotor(pair(alpha, beta), cos_e, sin_e);
 }
 
 }  // namespace stillrotor::plant

@@ -97,14 +97,17 @@ void Writer::write_float_binary() {
       return;
     }
     a_.jnz(slow, near);
-    for (const Xmm& factor : {n, m}) {
-      a_.movd(a_.ecx, factor);
-      a_.add(a_.ecx, a_.ecx);
-      a_.jz(stands, near);
-      if (what == Binary::quotient) break;
-    }
+    jump_if_zero(n, stands);
+    if (what != Binary::quotient) jump_if_zero(m, stands);
     a_.L(slow);
   });
+}
+
+/// Either zero: a product or quotient of it is zero exactly.
+void Writer::jump_if_zero(const Xmm& factor, Label& to) {
+  a_.movd(a_.ecx, factor);
+  a_.add(a_.ecx, a_.ecx);
+  a_.jz(to, near);
 }
 
 void Writer::write_float_chained() {
@@ -143,11 +146,7 @@ void Writer::write_float_chained() {
             a_.L(product_away);
             a_.add(a_.eax, a_.eax);
             a_.jnz(slow, near);
-            for (const Xmm& factor : {n, m}) {
-              a_.movd(a_.ecx, factor);
-              a_.add(a_.ecx, a_.ecx);
-              a_.jz(product_stands, near);
-            }
+            for (const Xmm& factor : {n, m}) jump_if_zero(factor, product_stands);
             a_.L(slow);
           });
 }

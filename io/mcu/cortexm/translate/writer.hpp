@@ -155,6 +155,7 @@ class Writer {
 
   void ask_for_float();
   void check_ordinary(Xmm, Label& away);
+  void jump_if_zero(const Xmm& factor, Label& to);
   void exactly(const Places& before, Label away, Label back,
                const std::function<void(Label&)>& stands);
   void write_float_binary();
