@@ -94,7 +94,7 @@ ResultFacts result_facts(const Bench& bench, const Scenario& scenario, const Tes
   if (tested.simulated() != nullptr) facts.settings = tested.simulated()->settings();
   if (!facts.settings.empty()) facts.settings_sha256 = text_sha256(settings_text(facts.settings));
   facts.firmware_sha256 = firmware_sha256(bench);
-  facts.signals_sha256 = run.record.signals_sha256;
+  facts.signals_xxh128 = run.record.signals_xxh128;
   facts.software_version = software_version();
   facts.software_commit = software_commit();
   return facts;

@@ -115,7 +115,7 @@ RunDigest digest_of(const fs::path& run_folder) {
     run.verdict = result.at("verdict");
     run.reason = result.at("reason");
     run.firmware_sha256 = result.at("firmware_sha256");
-    run.signals_sha256 = result.at("signals_sha256");
+    run.signals_xxh128 = result.value("signals_xxh128", std::string());
     run.seed = result.at("seeds").value("scenario", std::uint64_t{0});
     run.overrides = result.at("overrides").get<std::vector<std::string>>();
     add_measures(result, run);

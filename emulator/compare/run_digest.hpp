@@ -35,7 +35,8 @@ struct DigestedEvent {
 
 struct RunDigest {
   std::filesystem::path folder;
-  std::string bench, scenario, clock, verdict, reason, firmware_sha256, signals_sha256;
+  std::string bench, scenario, clock, verdict, reason, firmware_sha256;
+  std::string signals_xxh128;  // empty: of a version that summed up otherwise
   std::uint64_t seed = 0;
   std::vector<std::string> overrides;
   std::vector<std::string> bench_lines, scenario_lines;  // resolved; scenario without its seed

@@ -169,7 +169,7 @@ std::string result_json(const RecordReader& record, const Judgement& judgement,
     json["settings_sha256"] = facts.settings_sha256;
   }
   json["firmware_sha256"] = facts.firmware_sha256;
-  json["signals_sha256"] = facts.signals_sha256;
+  json["signals_xxh128"] = facts.signals_xxh128;
   json["software"] = {{"version", facts.software_version}, {"commit", facts.software_commit}};
   // What a controller sends may be no UTF-8.
   return json.dump(2, ' ', false, Json::error_handler_t::replace);

@@ -33,7 +33,7 @@ struct ResultFacts {
   std::vector<io::Setting> settings;  // of the firmware, as read back
   std::string settings_sha256;        // over all of them, as settings_text() has them
   std::string firmware_sha256;        // empty: no firmware binary on this bench
-  std::string signals_sha256;
+  std::string signals_xxh128;
   std::string software_version, software_commit;
 };
 

@@ -269,7 +269,7 @@ RecordSummary RecordStream::finish(std::optional<std::int64_t> end_ps) noexcept 
       file.flush(covered_ps_);
   });
   file_.reset();
-  summary_.signals_sha256 = hash_.finish();
+  summary_.signals_xxh128 = hash_.finish();
   return summary_;
 }
 

@@ -41,7 +41,7 @@ struct RecordSummary {
   std::uint64_t lost = 0;  // not taken in: a line that does not exist; the rest is kept
   // For which a full disk had no room; gap marks say when. (Not: what was not to be kept.)
   std::uint64_t lost_frames = 0, lost_edges = 0;
-  std::string signals_sha256;  // over frames and edges in order; empty until finish()
+  std::string signals_xxh128;  // over frames and edges in order; empty until finish()
   std::string failure;         // the disk failed; empty: it did not
 };
 

@@ -1,7 +1,7 @@
 #include "emulator/record/signal_hash.hpp"
 
 #include <algorithm>
-#include <stdexcept>
+#include <new>
 
 #include "io/connector.hpp"
 
@@ -13,18 +13,17 @@ static_assert(io::line_count <= 1U << line_bits);
 
 }  // namespace
 
-SignalHash::Context SignalHash::start() {
-  Context context(EVP_MD_CTX_new());
-  if (!context || EVP_DigestInit_ex(context.get(), EVP_sha256(), nullptr) != 1) {
-    throw std::runtime_error("the OpenSSL library offers no SHA-256");
-  }
-  return context;
+SignalHash::State SignalHash::start() {
+  State state(XXH3_createState());
+  if (!state) throw std::bad_alloc();
+  XXH3_128bits_reset(state.get());
+  return state;
 }
 
 SignalHash::SignalHash() : frames_(start()), edges_(start()) {}
 
 void SignalHash::add_column(std::span<const float> values) noexcept {
-  EVP_DigestUpdate(frames_.get(), values.data(), values.size_bytes());
+  XXH3_128bits_update(frames_.get(), values.data(), values.size_bytes());
 }
 
 void SignalHash::add_edges(std::span<const LineEdge> edges) noexcept {
@@ -47,20 +46,20 @@ void SignalHash::add_edges(std::span<const LineEdge> edges) noexcept {
 }
 
 void SignalHash::hash_packed() noexcept {
-  EVP_DigestUpdate(edges_.get(), packed_.data(), packed_count_ * sizeof packed_[0]);
+  XXH3_128bits_update(edges_.get(), packed_.data(), packed_count_ * sizeof packed_[0]);
   packed_count_ = 0;
 }
 
-std::string SignalHash::finish() {
+std::string SignalHash::finish() noexcept {
   hash_packed();
-  std::array<unsigned char, 64> both{};
-  std::array<unsigned char, 32> digest{};
-  EVP_DigestFinal_ex(frames_.get(), both.data(), nullptr);
-  EVP_DigestFinal_ex(edges_.get(), both.data() + 32, nullptr);
-  EVP_Digest(both.data(), both.size(), digest.data(), nullptr, EVP_sha256(), nullptr);
+  std::array<XXH128_canonical_t, 2> both;
+  XXH128_canonicalFromHash(&both[0], XXH3_128bits_digest(frames_.get()));
+  XXH128_canonicalFromHash(&both[1], XXH3_128bits_digest(edges_.get()));
+  XXH128_canonical_t sum;
+  XXH128_canonicalFromHash(&sum, XXH3_128bits(both.data(), sizeof both));
   constexpr char digits[] = "0123456789abcdef";
   std::string text;
-  for (const unsigned char byte : digest) {
+  for (const unsigned char byte : sum.digest) {
     text += digits[byte >> 4];
     text += digits[byte & 15];
   }

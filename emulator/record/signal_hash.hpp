@@ -1,9 +1,10 @@
-// SHA-256 over a run's frames and edges: equal for equal runs, whatever the threads did.
-// Frames and edges have a digest each, so their interleaving does not matter; the result is the
-// digest over both digests.
+// A sum over a run's frames and edges: equal for equal runs, whatever the threads did.
+// XXH3, 128 bits: against accidents, not against somebody who wants two runs to look alike.
+// Frames and edges have a sum each, so their interleaving does not matter; the result is the sum
+// over both.
 #pragma once
 
-#include <openssl/evp.h>
+#include <xxhash.h>
 
 #include <array>
 #include <cstddef>
@@ -22,18 +23,18 @@ class SignalHash {
   /// Values as the record keeps them, columns of fixed length (only the last may be shorter).
   void add_column(std::span<const float>) noexcept;
   void add_edges(std::span<const LineEdge>) noexcept;
-  /// Hexadecimal digest; call once.
-  std::string finish();
+  /// Hexadecimal, in the library's canonical order; call once.
+  std::string finish() noexcept;
 
  private:
   struct Free {
-    void operator()(EVP_MD_CTX* context) const noexcept { EVP_MD_CTX_free(context); }
+    void operator()(XXH3_state_t* state) const noexcept { XXH3_freeState(state); }
   };
-  using Context = std::unique_ptr<EVP_MD_CTX, Free>;
-  static Context start();
+  using State = std::unique_ptr<XXH3_state_t, Free>;
+  static State start();
   void hash_packed() noexcept;
 
-  Context frames_, edges_;
+  State frames_, edges_;
   std::array<std::uint64_t, 2048> packed_{};
   std::size_t packed_count_ = 0;
   std::int64_t last_ps_ = 0;

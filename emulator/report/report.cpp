@@ -208,7 +208,8 @@ void add_result(data& page, const Json& result) {
   for (const char* count : {"deadline_misses", "lost_edges", "late_writes"})
     page.set(count, data{words(integrity.at(count))});
   page.set("gap_count", data{std::to_string(integrity.at("gaps").size())});
-  page.set("signals_sha256", data{words(result.at("signals_sha256"))});
+  if (result.contains("signals_xxh128"))  // else of a version that summed up otherwise
+    page.set("signals_xxh128", data{words(result.at("signals_xxh128"))});
   if (const std::string sum = words(result.at("firmware_sha256")); !sum.empty())
     page.set("firmware_sha256", data{sum});
   page.set("software", data{words(result.at("software").at("version")) + " (" +

@@ -165,7 +165,7 @@ def run(program, firmware, binary, bench, scenario, folder, may_hang=False):
         if not result.is_file():
             sys.exit(f"{bench} {scenario}: no result\n{said[-2000:]}")
     read = json.loads(result.read_text(encoding="utf-8"))
-    return read["verdict"], read["reason"], read["signals_sha256"]
+    return read["verdict"], read["reason"], read["signals_xxh128"]
 
 
 def tried(program, firmware, mutant, good_signals, experience):

@@ -52,7 +52,7 @@ def run(program, bench, scenario, out):
         sys.exit(f"{bench} {scenario}: no result (exit {done.returncode})\n{done.stderr[-2000:]}")
     read = json.loads(result.read_text(encoding="utf-8"))
     shutil.rmtree(out)
-    return read["verdict"], read["reason"], read["signals_sha256"]
+    return read["verdict"], read["reason"], read["signals_xxh128"]
 
 
 def main():

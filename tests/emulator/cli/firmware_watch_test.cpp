@@ -189,7 +189,7 @@ TEST_F(FirmwareWatchTest, ChangesNothingInTheRunOfAnAvr) {
     words.insert(words.end(), more.begin(), more.end());
     EXPECT_EQ(call(words).status, 0);
     const std::string text = read_text(path(std::string(out) + "/result.json"));
-    const std::size_t at = text.find("signals_sha256");
+    const std::size_t at = text.find("signals_xxh128");
     EXPECT_NE(at, std::string::npos);
     return text.substr(at, 90);
   };

@@ -52,7 +52,7 @@ TEST_F(HostFirmwareRun, IsTheSameWithinTheProgram) {
                   "controller.in_process=on"})
                 .status,
             0);
-  EXPECT_EQ(result("own")["signals_sha256"], result("shared")["signals_sha256"]);
+  EXPECT_EQ(result("own")["signals_xxh128"], result("shared")["signals_xxh128"]);
 }
 
 TEST_F(HostFirmwareRun, FindsItsRotorWithoutHallsByPullingItToAFixedVector) {

@@ -127,7 +127,7 @@ TEST_F(DebuggedRun, IsTheSameRun) {
   ASSERT_EQ(answer.status, 0) << answer.err;
   const auto hash = [&](const char* run) {
     return nlohmann::json::parse(read_text(path(std::string(run) + "/result.json")))
-        .at("signals_sha256");
+        .at("signals_xxh128");
   };
   EXPECT_EQ(hash("debugged"), hash("alone"));
 }

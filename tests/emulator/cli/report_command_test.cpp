@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "emulator/record/hdf5.hpp"
 #include "tests/emulator/cli/program_runner.hpp"
 
 namespace stillrotor::test {
@@ -118,6 +119,49 @@ TEST_F(CompareCommand, TellsTheSameFromTheChangedMostImportantFirst) {
   EXPECT_THAT(compare({"one", "stricter"}).out, HasSubstr("other scenario under one name"));
   EXPECT_EQ(compare({"one", "nothing"}).status, 2);
   EXPECT_EQ(compare({"one"}).status, 2);
+}
+
+/// The last edge of a line in a folder's record, a picosecond later.
+void delay_last_edge(const fs::path& folder, const char* line) {
+  const Hdf5Lock lock;
+  const Hdf5Handle file(H5Fopen((folder / "record.h5").c_str(), H5F_ACC_RDWR, H5P_DEFAULT),
+                        &H5Fclose, "record");
+  const Hdf5Handle edges(H5Dopen2(file.get(), line, H5P_DEFAULT), &H5Dclose, line);
+  const Hdf5Handle space(H5Dget_space(edges.get()), &H5Sclose, line);
+  hsize_t count = 0;
+  H5Sget_simple_extent_dims(space.get(), &count, nullptr);
+  ASSERT_GT(count, 0U);
+  const hsize_t last = count - 1, one = 1;
+  check_hdf5(H5Sselect_hyperslab(space.get(), H5S_SELECT_SET, &last, nullptr, &one, nullptr), line);
+  const Hdf5Handle memory(H5Screate_simple(1, &one, nullptr), &H5Sclose, line);
+  const Hdf5Handle time(H5Tcreate(H5T_COMPOUND, sizeof(std::int64_t)), &H5Tclose, line);
+  check_hdf5(H5Tinsert(time.get(), "t_ps", 0, H5T_NATIVE_INT64), line);
+  std::int64_t t_ps = 0;
+  check_hdf5(H5Dread(edges.get(), time.get(), memory.get(), space.get(), H5P_DEFAULT, &t_ps), line);
+  ++t_ps;
+  check_hdf5(H5Dwrite(edges.get(), time.get(), memory.get(), space.get(), H5P_DEFAULT, &t_ps),
+             line);
+}
+
+// Folders of before signals were summed up as they are: what the sums cannot tell, the records do.
+TEST_F(CompareCommand, LooksAtTheRecordsWhereSumsAreOfDifferentKinds) {
+  run("one", 1);
+  run("old", 1);
+  std::string result = read_text(path("old/result.json"));
+  const std::string key = "signals_xxh128";
+  ASSERT_NE(result.find(key), std::string::npos);
+  result.replace(result.find(key), key.size(), "signals_sha256");
+  write_text(path("old/result.json"), result);
+  const Answer same = compare({"one", "old"});
+  EXPECT_EQ(same.status, 0) << same.out << same.err;
+  EXPECT_THAT(same.out, HasSubstr("The same."));
+  const Answer page = call({"report", "old"});
+  EXPECT_EQ(page.status, 0) << page.err;
+
+  delay_last_edge(path("old"), "edges/gates.UH");
+  const Answer other = compare({"one", "old"});
+  EXPECT_EQ(other.status, 1) << other.out << other.err;
+  EXPECT_THAT(other.out, HasSubstr("edges of lines differ"));
 }
 
 // Eight seeds make the bands; a ninth lies within, in both forms; less current does not.

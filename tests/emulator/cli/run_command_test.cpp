@@ -181,7 +181,7 @@ TEST_F(RunCommand, TwiceGivesTheSameResultToTheByte) {
   EXPECT_EQ(call({"run", bench(), file, "--out", "one"}).status, 0);
   EXPECT_EQ(call({"run", bench(), file, "--out", "two"}).status, 0);
   EXPECT_EQ(read_text(path("one/result.json")), read_text(path("two/result.json")));
-  EXPECT_EQ(document("one/result.json")["signals_sha256"].get<std::string>().size(), 64U);
+  EXPECT_EQ(document("one/result.json")["signals_xxh128"].get<std::string>().size(), 32U);
   EXPECT_EQ(call({"record", "export", "one", "--vcd", "one.vcd"}).status, 0);
   EXPECT_EQ(call({"record", "export", "two", "--vcd", "two.vcd"}).status, 0);
   EXPECT_THAT(read_text(path("one.vcd")), HasSubstr("$dumpvars"));
@@ -280,8 +280,8 @@ TEST_F(RunCommand, ResolvedFilesRunToTheSameSignals) {
       call({"run", bench(), file, "--out", "one", "--set", "supply.resistance=60 mohm"}).status, 0);
   const Answer again = call({"run", "one/bench.yaml", "one/scenario.yaml", "--out", "two"});
   EXPECT_EQ(again.status, 0) << again.err;
-  EXPECT_EQ(document("one/result.json")["signals_sha256"],
-            document("two/result.json")["signals_sha256"]);
+  EXPECT_EQ(document("one/result.json")["signals_xxh128"],
+            document("two/result.json")["signals_xxh128"]);
 }
 
 TEST_F(RunCommand, QuietSaysOnlyTheResult) {

@@ -53,7 +53,7 @@ ResultFacts facts() {
   facts.overrides = {"machine.winding_resistance=50 mohm"};
   facts.seeds = {{"scenario", 7}};
   facts.possible_faults = {"hall_line_open", "hall_line_stuck", "phase_open"};
-  facts.signals_sha256 = "abc";
+  facts.signals_xxh128 = "abc";
   facts.software_version = "0.1.0";
   facts.software_commit = "123";
   return facts;
@@ -73,7 +73,7 @@ TEST(ResultJson, HasEveryFieldInItsPlace) {
   EXPECT_THAT(keys,
               ElementsAre("format", "bench", "scenario", "clock", "verdict", "reason", "integrity",
                           "overrides", "seeds", "measures", "overview", "faults", "events",
-                          "not_tested", "firmware_sha256", "signals_sha256", "software"));
+                          "not_tested", "firmware_sha256", "signals_xxh128", "software"));
   EXPECT_EQ(result["format"], 1);
   EXPECT_EQ(result["verdict"], "INVALID");
   EXPECT_EQ(result["seeds"]["scenario"], 7);
