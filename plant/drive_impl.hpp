@@ -147,6 +147,8 @@ struct Drive::Impl {
   template <bool Ledger, bool Extras, Order>
   Point step(double h, double energies_J[5]) const noexcept;
   static constexpr double short_share = 1.0 / 16.0;  // of the longest step
+  // The inner loop's: of second and of third order below these.
+  static constexpr double second_share = 1.0 / 32.0, third_share = 1.0 / 6.0;
   template <LegsDiffer Legs, bool Bare>
   Point rotor_step(double h) const noexcept;
   template <bool Bare>
@@ -201,10 +203,10 @@ struct Drive::Impl {
   void glide_through(const GateChange&, const Glided&, const PhasePairs&) noexcept;
   bool glide_legs(const Glided&, const PhasePairs&) noexcept;
   GlideLaw glide_law() const noexcept;
-  template <LegsDiffer Legs, bool Short>
+  template <bool Ohms, int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
-  template <bool Short>
-  Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
+  template <bool Ohms>
+  Glided glide_step(const GlideLaw&, const Glided& from, double h, double limit) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
   void enter(Tally&, const GlideLaw&, double omega_before, const Glided& to, const PhasePairs& to_A,
              double h) const noexcept;

@@ -6,18 +6,12 @@
 
 namespace stillrotor::plant {
 
-template <bool Short>
-Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& from,
-                                            double h) const noexcept {
-  switch (mode->legs) {
-    case LegsDiffer::no:
-      return glide_step<LegsDiffer::no, Short>(law, from, h);
-    case LegsDiffer::in_knees:
-      return glide_step<LegsDiffer::in_knees, Short>(law, from, h);
-    case LegsDiffer::in_ohms:
-      break;
-  }
-  return glide_step<LegsDiffer::in_ohms, Short>(law, from, h);
+template <bool Ohms>
+[[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(
+    const GlideLaw& law, const Glided& from, double h, double limit) const noexcept {
+  if (h < second_share * limit) return glide_step<Ohms, 2>(law, from, h);
+  if (h < third_share * limit) return glide_step<Ohms, 3>(law, from, h);
+  return glide_step<Ohms, 4>(law, from, h);
 }
 
 // Without a cable and a supply of its own mind.
@@ -35,7 +29,7 @@ Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& f
                                                       const PhasePairs& to_A,
                                                       double h) const noexcept {
   const ConductionMode& m = *mode;
-  const LinkProbe link = plain_link(law, to.i_A, to.v_cap);
+  const LinkProbe link = plain_link(law, to.i_A, to.v_cap());
   const Pair before_u_v = tally.end.u_v;
   const double before_w = tally.end.w_bus[0], before_V = tally.end.w_bus[1];
   const Tally::Squares mean = tally.add(
@@ -53,18 +47,18 @@ Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law, const Glided& f
   if (m.shoot_S > 0.0) [[unlikely]]
     legs_W += m.shoot_S * mean_square(before_V, link.bus_V);
   tally.heat.legs_J += h * legs_W;
-  const double omega = 0.5 * (omega_before + to.omega);
+  const double omega = 0.5 * (omega_before + to.omega());
   tally.heat.friction_J += h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
   s.i_alpha_A = y.i_A[0];
   s.i_beta_A = y.i_A[1];
-  s.v_cap_V = y.v_cap;
-  s.omega_m_rad_s = y.omega;
+  s.v_cap_V = y.vw[0];
+  s.omega_m_rad_s = y.vw[1];
   s.theta_e_rad = y.theta;
-  s.cos_e = y.cos_e;
-  s.sin_e = y.sin_e;
+  s.cos_e = y.magnet[0];
+  s.sin_e = y.magnet[1];
 }
 
 /// As follow_phase_currents().
@@ -114,8 +108,8 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
-  Glided ends[2]{{pair(s.i_alpha_A, s.i_beta_A), s.v_cap_V, s.omega_m_rad_s, s.theta_e_rad, s.cos_e,
-                  s.sin_e, 0.0}};
+  Glided ends[2]{{pair(s.i_alpha_A, s.i_beta_A), pair(s.v_cap_V, s.omega_m_rad_s),
+                  pair(s.cos_e, s.sin_e), s.theta_e_rad, 0.0}};
   Glided *now = &ends[0], *then = &ends[1];
   PhasePairs now_A(now->i_A);
   GlideLaw law = glide_law();
@@ -133,28 +127,29 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
         law = glide_law();
         moves = !watches_motion();
       }
-      now->v_cap = s.v_cap_V;  // what a change of gates costs
+      now->vw = pair(s.v_cap_V, now->vw[1]);  // what a change of gates costs
       continue;
     }
-    const double limit = plain_step_limit(now->omega);
+    const double limit = plain_step_limit(now->omega());
     if (whole_steps_only && left < limit && target_ps != s.alarm_ps) return;
     const bool whole = left <= limit;
     const double h = whole ? left : limit;
-    const double turned = now->theta + p * h * now->omega;  // about
+    const double turned = now->theta + p * h * now->omega();  // about
     if (turned >= ahead || turned < behind) return;
-    *then =
-        h < short_share * limit ? glide_step<true>(law, *now, h) : glide_step<false>(law, *now, h);
+    *then = mode->legs == LegsDiffer::in_ohms ? glide_step<true>(law, *now, h, limit)
+                                              : glide_step<false>(law, *now, h, limit);
     const PhasePairs then_A(then->i_A);
     const Pair margins =
         lesser(loaded(&mode->way[0]) * then_A.u_v - loaded(&mode->beyond_A[0]),
-               pair(mode->way[2] * then_A.w - mode->beyond_A[2], then->omega * law.stops));
+               pair(mode->way[2] * then_A.w - mode->beyond_A[2], then->omega() * law.stops));
     if (below_zero(margins) != 0 || then->theta >= ahead || then->theta < behind) return;
 
     const bool reaches =
         tally && (whole ? tally->until_ps <= target_ps
                         : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s);
-    const bool tallied = tally && !reaches &&
-                         enter_mode(*tally, [&] { return plain_link(law, now->i_A, now->v_cap); });
+    const bool tallied = tally && !reaches && enter_mode(*tally, [&] {
+                           return plain_link(law, now->i_A, now->v_cap());
+                         });
     if (observer && !tallied) {
       show(*then, now_A, then_A, h, whole ? target_ps : 0, *observer);
     } else {
@@ -166,7 +161,7 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
       } else {
         settle_time(h);
       }
-      if (tallied) enter(*tally, law, now->omega, *then, then_A, h);
+      if (tallied) enter(*tally, law, now->omega(), *then, then_A, h);
     }
     std::swap(now, then);
     now_A = then_A;

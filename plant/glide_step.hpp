@@ -1,14 +1,18 @@
-// The step of glide(): rotor_step.cpp's for a plain drive in which all legs conduct and no input
-// moves, with half its arithmetic. The same classical RK4 of the same equations, but
-//  - capacitor voltage and speed go through it as one pair, (v, w): linear in themselves, in u . i
-//    and in the torque. Drag is linear about the speed at the begin (what that leaves out is the
-//    square of a step's gain in speed, 1e-4 rad/s);
-//  - the rotor's angle in the stages is that of the acceleration at the begin. What its change
-//    adds, some 1e-9 rad, is in the angle at the end;
-//  - a short step, such as a dead time, is of third order (Heun): a sixteenth of the step that the
-//    fourth order would be allowed, it errs by (1/64)^4 / 24 of a transient, 2e-9.
-// As there, the chain from one stage to the next is kept short: one dot product, one product and
-// two sums, with all factors that are known early multiplied out beforehand.
+// The step of glide(): of a plain drive in which all legs conduct and no input moves, the Taylor
+// series of the solution about the step's begin.
+//
+// What is integrated is the windings' flux linkage in the frame in which the rotor stands at the
+// begin: there the bridge's voltage keeps its direction, and the linkage answers it without the
+// machine. Currents follow from it term by term, the rotor's turn being a series itself:
+//   dflux/dt = u bus + e - r i,  i = 1/L(phi) (flux - magnets(phi)),
+//   (v, w) as one pair: linear in themselves, in u . i and in the torque flux x i.
+// Drag is linear about the speed at the begin (what that leaves out is the square of a step's gain
+// in speed, 1e-4 rad/s). At the end currents come from the whole linkage and the whole turn, and
+// what the end's torque has beyond the terms before is taken for the last one.
+//
+// Order: the step allowed (plain_step_limit()) is a quarter of the link's time constant x and 0.05
+// rad at most, where fourth order leaves x^5 / 120 = 8e-6 of a transient; third order below a sixth
+// of it leaves 1.3e-7, second order below a thirty-second, such as dead times, 8e-8.
 #pragma once
 
 #include "plant/flow.hpp"
@@ -18,8 +22,12 @@ namespace stillrotor::plant {
 
 /// What a stretch without a step's own events and one end of it ask for.
 struct Drive::Impl::Glided {
-  Pair i_A;  // alpha, beta
-  double v_cap, omega, theta, cos_e, sin_e, torque_Nm;
+  Pair i_A;     // alpha, beta
+  Pair vw;      // capacitor voltage [V] and speed [rad/s]
+  Pair magnet;  // cosine and sine of theta
+  double theta, torque_Nm;
+  double v_cap() const noexcept { return vw[0]; }
+  double omega() const noexcept { return vw[1]; }
 };
 
 struct Drive::Impl::PhasePairs {
@@ -36,13 +44,18 @@ struct Drive::Impl::PhasePairs {
 
 /// What stays the same from step to step while nothing but plain gates change.
 struct Drive::Impl::GlideLaw {
-  Pair still, own, by;  // d(v, w)/dt = still + own (v, w) + by (u . i, torque over 3/2 p)
-  Pair turning, emf;    // di/dt = ... + w (turning (i_q, i_d) - emf)
-  double drag_gain;     // d|w|w/dt of drag by speed squared
-  double psi_Wb, saliency_H, torque_gain, winding_ohm;
-  double source_V;  // of the supply
-  double volts;     // at the bridge, of the supply alone
-  double stops;     // the rotation that friction ends at zero speed; 0: none
+  Pair still, own, by;         // d(v, w)/dt = still + own (v, w) + by (u . i, torque over 3/2 p)
+  Pair inductance, per_H;      // of the rotor's axes
+  Pair per_turn;               // 1/L_d - 1/L_q, twice
+  Pair magnets_Wb, magnets_A;  // of the magnets (on their axis): flux linkage, and over L_d
+  Pair magnets_turn_A;         // of the latter, a quarter turn on
+  double drag_gain;            // d|w|w/dt of drag by speed squared
+  double torque_gain, winding_ohm;
+  double from_cap, per_along_ohm;  // bus voltage
+  double source_V;                 // of the supply
+  double volts;                    // at the bridge, of the supply alone
+  double pole_pairs;
+  double stops;  // the rotation that friction ends at zero speed; 0: none
   std::int8_t rotation;
   double shoot_S;
 };
@@ -50,14 +63,19 @@ struct Drive::Impl::GlideLaw {
 inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   GlideLaw l;
   const bool moves = !s.speed_held && !(s.rotation == 0 && coulomb_Nm > 0.0);
-  const double gain = moves ? inertia_inverse : 0.0;
+  const double gain = moves ? inertia_inverse : 0.0, psi_Wb = s.machine.flux_linkage_Wb;
   l.drag_gain = gain * quadratic_Nm_s2;
-  l.psi_Wb = s.machine.flux_linkage_Wb;
-  l.saliency_H = rotor.saliency_H;
   l.torque_gain = 1.5 * p;
+  l.pole_pairs = p;
   l.winding_ohm = s.machine.winding_ohm[0];
-  l.turning = both(p) * rotor.crossing;
-  l.emf = pair(0.0, p * l.psi_Wb) * rotor.inverse;
+  l.inductance = rotor.inductance;
+  l.per_H = rotor.inverse;
+  l.per_turn = both(rotor.inverse[0] - rotor.inverse[1]);
+  l.magnets_Wb = pair(psi_Wb, 0.0);
+  l.magnets_A = l.magnets_Wb * rotor.inverse;
+  l.magnets_turn_A = swapped(l.magnets_A);
+  l.from_cap = bus.from_cap;
+  l.per_along_ohm = bus.per_along_ohm;
   l.source_V = at_rest.supply_V;
   l.volts = bus.from_supply * at_rest.supply_V + bus.constant_V;
   l.still =
@@ -72,101 +90,128 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   return l;
 }
 
-template <LegsDiffer Legs, bool Short>
+template <bool Ohms, int Order>
 [[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law,
                                                                           const Glided& from,
                                                                           double h) const noexcept {
-  constexpr bool knees = Legs != LegsDiffer::no, ohms = Legs == LegsDiffer::in_ohms;
-  constexpr double third = 1.0 / 3.0;
+  static_assert(Order >= 2 && Order <= 4);
   const ConductionMode& m = *mode;
-  const double c0 = from.cos_e, s0 = from.sin_e, w0 = from.omega;
-  const Pair i0 = into_rotor(from.i_A, c0, s0), vw0 = pair(from.v_cap, w0);
+  // Into the frame in which the rotor stands at the begin; it stays there.
+  const Pair cosine = both(from.magnet[0]), sine = conjugate(both(from.magnet[1]));
+  const auto seen = [&](Pair v) __attribute__((always_inline)) {
+    return cosine * v + sine * swapped(v);
+  };
+  const Pair u = seen(loaded(&m.u_alpha)), e = seen(loaded(&m.e_alpha_V)), i_0 = seen(from.i_A);
+  const double w_0 = from.vw[1], p_h = law.pole_pairs * h;
 
-  const double drag = law.drag_gain * std::abs(w0);
-  const Pair still = law.still + pair(0.0, drag * w0), own = law.own - pair(0.0, 2.0 * drag);
-  const auto torque_Wb_A = [&](Pair i) __attribute__((always_inline)) {
-    return (law.psi_Wb + law.saliency_H * i[0]) * i[1];
+  const Pair ohm = both(law.winding_ohm + m.mean_ohm);
+  Pair uneven_ohm = both(0.0), uneven_turned = both(0.0);  // [x y; y -x]
+  if constexpr (Ohms) {
+    const Pair twice = pair(from.magnet[0] * from.magnet[0] - from.magnet[1] * from.magnet[1],
+                            2.0 * from.magnet[0] * from.magnet[1]);
+    const Pair xy =
+        into_rotor(pair(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm), twice[0], twice[1]);
+    uneven_ohm = conjugate(both(xy[0]));
+    uneven_turned = both(xy[1]);
+  }
+  const auto drop = [&](Pair i) __attribute__((always_inline)) {
+    return Ohms ? ohm * i + (uneven_ohm * i + uneven_turned * swapped(i)) : ohm * i;
   };
+  const auto push = [&](double bus_V, Pair i) __attribute__((always_inline)) {
+    return u * both(bus_V) - drop(i);
+  };
+  const double drag = law.drag_gain * std::abs(w_0);
+  const Pair own = law.own - pair(0.0, 2.0 * drag);
 
-  // The turns of the second and third evaluation, and of the end.
-  const double torque_0 = torque_Wb_A(i0);
-  const double w_rate = still[1] + own[1] * w0 + law.by[1] * torque_0;
-  const double p_h = p * h, gained = 0.5 * p_h * h * w_rate;  // by the acceleration, at the end
-  const Turn first = Short ? tiny_turn(third * (p_h * w0 + third * gained))
-                           : turn_by(0.5 * (p_h * w0 + 0.5 * gained));
-  const Turn two = twice(first);
-  const Turn second = Short ? and_hardly(two, 2.0 / 9.0 * gained) : first;
-  const Turn last = Short ? both_turns(first, second) : and_hardly(two, 0.5 * gained);
-  const Turn third_turn = Short ? second : last;       // of the last evaluation
-  constexpr double in_last = Short ? 5.0 / 9.0 : 1.0;  // of `gained`
+  // Each of these times h^k: what the series' k-th term adds at the end.
+  const Pair flux_0 = law.inductance * i_0 + law.magnets_Wb, flux_0_turned = swapped(flux_0);
+  const Pair mirrored_0 = conjugate(flux_0);
+  const Pair by_turn = law.per_turn * flux_0_turned - law.magnets_turn_A;  // of i, per radian
+  const Pair along_torque_0 = sums(u * i_0, mirrored_0 * swapped(i_0));
+  const double bus_0 =
+      (law.volts + law.from_cap * from.vw[0]) + law.per_along_ohm * along_torque_0[0];
 
-  /// The bridge as the turning rotor sees it: u, and u, e and r by the inductances.
-  struct View {
-    Pair u, u_per_H, e_per_H, r_per_H;
-  };
-  const Pair u0 = into_rotor(pair(m.u_alpha, m.u_beta), c0, s0);
-  const Pair e0 = knees ? into_rotor(pair(m.e_alpha_V, m.e_beta_V), c0, s0) : both(0.0);
-  // Unlike legs: [x y; y -x], which turns twice as fast.
-  const Pair r0 = ohms ? into_rotor(pair(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm),
-                                    c0 * c0 - s0 * s0, 2.0 * s0 * c0)
-                       : both(0.0);
-  const auto view = [&](Pair u, Pair e, Pair r) __attribute__((always_inline)) {
-    return View{u, u * rotor.inverse, knees ? e * rotor.inverse : e, r};
-  };
-  const auto after = [&](const Turn& t) __attribute__((always_inline)) {
-    return view(seen(u0, t), knees ? seen(e0, t) : e0, ohms ? seen(r0, twice(t)) : r0);
-  };
-  const View at_0 = view(u0, e0, r0), at_1 = after(first), at_2 = after(third_turn);
-  const Pair decay = both(law.winding_ohm + m.mean_ohm) * rotor.inverse;
+  const Pair h_1 = both(h), h_2 = both(0.5) * h_1;
+  const Pair vw_1 =
+      h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw + law.by * along_torque_0);
+  const Pair flux_1 = h_1 * (e + push(bus_0, i_0));
+  const double turn_1 = p_h * w_0, turn_2 = 0.5 * p_h * vw_1[1];
+  const Pair i_1 = law.per_H * flux_1 + both(turn_1) * by_turn;
+  const Pair along_1 = u * i_1;
 
-  struct Stage {
-    Pair i, vw;
-  };
-  // base + dt * rates(at); what waits for `along` and `torque` is added last.
-  const auto next = [&](const Stage& at, const View& b, double torque, double dt, const Stage& base)
-      __attribute__((always_inline)) {
-    const double along = dot(b.u, at.i);
-    Pair rate = both(at.vw[1]) * (law.turning * swapped(at.i) - law.emf) - decay * at.i +
-                b.u_per_H * both(law.volts + bus.from_cap * at.vw[0]);
-    if constexpr (knees) rate += b.e_per_H;
-    if constexpr (ohms)
-      rate -= rotor.inverse * (b.r_per_H * both(at.i[0]) + turning(b.r_per_H) * both(at.i[1]));
-    return Stage{
-        (base.i + both(dt) * rate) + b.u_per_H * both(dt * bus.per_along_ohm) * both(along),
-        (base.vw + both(dt) * (still + own * at.vw)) + (both(dt) * law.by) * pair(along, torque)};
-  };
-  const Stage y0{i0, vw0};
-  Stage end;
-  double extra;  // that the speed's change turns the rotor by
-  if constexpr (Short) {
-    const Stage y1 = next(y0, at_0, torque_0, third * h, y0);
-    const Stage y2 = next(y1, at_1, torque_Wb_A(y1.i), 2.0 * third * h, y0);
-    const Stage sum{both(0.25) * i0 + both(0.75) * y1.i, both(0.25) * vw0 + both(0.75) * y1.vw};
-    end = next(y2, at_2, torque_Wb_A(y2.i), 0.75 * h, sum);
-    extra = 0.75 * p_h * (y2.vw[1] - w0);
+  Pair flux_end, vw_end, last_own, last_h;
+  double turned, last_along, torque_before;  // what is left of the torque is the last term's
+  if constexpr (Order == 2) {
+    last_along = along_1[0] + along_1[1];
+    const double bus_1 = law.from_cap * vw_1[0] + law.per_along_ohm * last_along;
+    flux_end = (flux_0 + flux_1) + h_2 * push(bus_1, i_1);
+    vw_end = from.vw + vw_1;
+    turned = turn_1 + turn_2;
+    torque_before = along_torque_0[1];
+    last_own = own * vw_1;
+    last_h = h_2;
   } else {
-    const double half = 0.5 * h, sixth = h * (1.0 / 6.0);
-    const Stage y1 = next(y0, at_0, torque_0, half, y0);
-    const Stage y2 = next(y1, at_1, torque_Wb_A(y1.i), half, y0);
-    const Stage y3 = next(y2, at_1, torque_Wb_A(y2.i), h, y0);
-    const Stage sum{both(third) * ((y1.i + both(2.0) * y2.i - i0) + y3.i),
-                    both(third) * ((y1.vw + both(2.0) * y2.vw - vw0) + y3.vw)};
-    end = next(y3, at_2, torque_Wb_A(y3.i), sixth, sum);
-    extra = p * sixth * ((2.0 * (y1.vw[1] - w0) + 2.0 * (y2.vw[1] - w0)) + (y3.vw[1] - w0));
+    const Pair h_3 = both(1.0 / 3.0) * h_1;
+    const Pair mirrored_1 = conjugate(flux_1), flux_1_turned = law.per_turn * swapped(flux_1);
+    const Pair along_torque_1 =
+        sums(along_1, mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1));
+    const double bus_1 = law.from_cap * vw_1[0] + law.per_along_ohm * along_torque_1[0];
+    const Pair vw_2 = h_2 * (own * vw_1 + law.by * along_torque_1);
+    const Pair flux_2 = h_2 * push(bus_1, i_1);
+    const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1], turn_1_2 = turn_1 * turn_1;
+    const Pair bent = law.per_turn * mirrored_0 - both(0.5) * law.magnets_A;
+    const Pair i_2 = (law.per_H * flux_2 + both(turn_1) * flux_1_turned) +
+                     (both(turn_2) * by_turn - both(turn_1_2) * bent);
+    const Pair along_2 = u * i_2;
+    if constexpr (Order == 3) {
+      last_along = along_2[0] + along_2[1];
+      const double bus_2 = law.from_cap * vw_2[0] + law.per_along_ohm * last_along;
+      flux_end = (flux_0 + flux_1) + (flux_2 + h_3 * push(bus_2, i_2));
+      vw_end = (from.vw + vw_1) + vw_2;
+      turned = turn_1 + (turn_2 + turn_3);
+      torque_before = along_torque_0[1] + along_torque_1[1];
+      last_own = own * vw_2;
+      last_h = h_3;
+    } else {
+      const Pair mirrored_2 = conjugate(flux_2);
+      const Pair along_torque_2 =
+          sums(along_2,
+               (mirrored_2 * swapped(i_0) + mirrored_0 * swapped(i_2)) + mirrored_1 * swapped(i_1));
+      const double bus_2 = law.from_cap * vw_2[0] + law.per_along_ohm * along_torque_2[0];
+      const Pair vw_3 = h_3 * (own * vw_2 + law.by * along_torque_2);
+      const Pair flux_3 = h_3 * push(bus_2, i_2);
+      const double turn_1_3 = turn_1 * turn_1_2;
+      const Pair i_3 =
+          (law.per_H * flux_3 +
+           (both(turn_1) * law.per_turn * swapped(flux_2) + both(turn_2) * flux_1_turned) -
+           both(turn_1_2) * law.per_turn * mirrored_1) +
+          (both(turn_3 - (2.0 / 3.0) * turn_1_3) * by_turn - both(2.0 * turn_1 * turn_2) * bent -
+           both(0.5 * turn_1_3) * law.magnets_turn_A);
+      last_along = dot(u, i_3);
+      const double bus_3 = law.from_cap * vw_3[0] + law.per_along_ohm * last_along;
+      last_h = both(0.25) * h_1;
+      flux_end = (flux_0 + flux_1) + (flux_2 + (flux_3 + last_h * push(bus_3, i_3)));
+      vw_end = (from.vw + vw_1) + (vw_2 + vw_3);
+      turned = (turn_1 + turn_2) + (turn_3 + 0.25 * p_h * vw_3[1]);
+      torque_before = along_torque_0[1] + along_torque_1[1] + along_torque_2[1];
+      last_own = own * vw_3;
+    }
   }
 
-  const Turn turned = and_hardly(last, extra - in_last * gained);
-  // Keeps the carried pair on the unit circle, often enough.
-  const double unit = Short ? 1.0 : 1.5 - 0.5 * (c0 * c0 + s0 * s0);
-  const double c1 = c0 * unit, s1 = s0 * unit;
+  // The end: in the rotor's axes as they stand then, and out of them.
+  const Turn turn = Order == 2 ? tiny_turn(turned) : turn_by(turned);
+  const Pair flux_dq = both(turn.cos) * flux_end + conjugate(both(turn.sin)) * swapped(flux_end);
+  const Pair i_dq = law.per_H * (flux_dq - law.magnets_Wb);
+  Pair on = from.magnet;
+  if constexpr (Order == 4)  // keeps the carried pair on the unit circle, often enough
+    on *= both(1.5 - 0.5 * dot(on, on));
   Glided y;
-  y.cos_e = c1 * turned.cos - s1 * turned.sin;
-  y.sin_e = s1 * turned.cos + c1 * turned.sin;
-  y.i_A = both(y.cos_e) * end.i + pair(-y.sin_e, y.sin_e) * swapped(end.i);
-  y.v_cap = end.vw[0];
-  y.omega = end.vw[1];
-  y.theta = from.theta + (p_h * w0 + extra);
-  y.torque_Nm = law.torque_gain * torque_Wb_A(end.i);
+  y.magnet = both(turn.cos) * on - conjugate(both(turn.sin)) * swapped(on);
+  y.i_A = both(y.magnet[0]) * i_dq - conjugate(both(y.magnet[1])) * swapped(i_dq);
+  const double torque = cross(flux_dq, i_dq);
+  y.vw = vw_end + last_h * (last_own + law.by * pair(last_along, torque - torque_before));
+  y.theta = from.theta + turned;
+  y.torque_Nm = law.torque_gain * torque;
   return y;
 }
 
