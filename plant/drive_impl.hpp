@@ -321,6 +321,10 @@ struct Drive::Impl {
     std::array<double, 3> legs_J;
   };
   HeatOfStep step_heat(const Point& from, const Point& to, double h) const noexcept;
+  /// The same of a plain machine at three sound legs, of its line currents and mean speed.
+  bool heats_plainly() const noexcept { return smooth && s.grounded < 0 && mode->shoot_S <= 0.0; }
+  HeatOfStep plain_heat(const Phases& from_A, const Phases& to_A, double omega,
+                        double h) const noexcept;
   StepHeat latest_heat;  // of the latest step, where it warms anything
 
   // thermal/warming.cpp
@@ -406,12 +410,12 @@ struct Drive::Impl {
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;
   /// The same where all three legs conduct.
-  Phases leg_terminals(AlphaBeta i_A, double bus_V) const noexcept {
-    const auto of = [&](std::size_t k) {
+  Phases leg_terminals(const Phases& i_A, double bus_V) const noexcept {
+    const auto of = [&](std::size_t k, double leg_A) {
       const LegLaw& leg = law(s.leg[k]);
-      return leg.s * bus_V + leg.e_V - leg.r_ohm * leg_current(k, i_A.alpha, i_A.beta);
+      return leg.s * bus_V + leg.e_V - leg.r_ohm * leg_A;
     };
-    return {of(0), of(1), of(2)};
+    return {of(0, i_A.U), of(1, i_A.V), of(2, i_A.W)};
   }
   void keep_to_freedom() noexcept;
   double swing_terminal_V(std::size_t k, const Point& y, double bus_V) const noexcept {
@@ -491,8 +495,7 @@ struct Drive::Impl {
   // observe.cpp
   LinkProbe probe_link(const Continuous&, const Drivers&) const noexcept;
   Probe probe(const Continuous&) const noexcept;
-  double plain_torque_Nm(const Continuous& c) const noexcept {  // of a plain machine
-    const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
+  double plain_torque_Nm(const Dq& i) const noexcept {  // of a plain machine
     return 1.5 * p * (s.machine.flux_linkage_Wb + rotor.saliency_H * i.d) * i.q;
   }
   Snapshot snapshot(const Point&, double into_step_s) const noexcept;

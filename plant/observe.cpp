@@ -19,21 +19,30 @@ double seconds_since(const Continuous& c, const Continuous& reference) noexcept 
 
 Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcept {
   const Drivers in = drivers(into_step_s);
-  const Flow f = flow(*mode, y, in);
   Snapshot out;
   out.current_A = phases({y.i_alpha, y.i_beta});
-  out.terminal_V = terminals(legs(), y, f);
+  out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
+  BusFlow link;
+  if (mode->freedom == 2 && mode->swings == 0) {  // no terminal asks how the currents move on
+    link = flow_of_bus(*mode, y, in);
+    out.torque_Nm = smooth ? plain_torque_Nm(out.current_dq_A) : machine_torque_Nm(y);
+    out.terminal_V = leg_terminals(out.current_A, link.bus_V);
+  } else {
+    const Flow f = flow(*mode, y, in);
+    link = {f.legs_A, f.bus_V, f.supply_A};
+    out.torque_Nm = f.machine.torque_Nm;
+    out.terminal_V = terminals(legs(), y, f);
+  }
   out.back_emf_V = machine.emf_V(y, s.machine);
   out.winding_A = machine.windings_A(y, s.machine);
-  out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
-  out.bus_V = f.bus_V;
-  out.supply_A = f.supply_A;
-  out.bridge_A = f.legs_A + mode->shoot_S * f.bus_V;
-  out.torque_Nm = f.machine.torque_Nm;
+  out.bus_V = link.bus_V;
+  out.supply_A = link.supply_A;
+  out.bridge_A = link.legs_A + mode->shoot_S * link.bus_V;
   out.machine_J = machine_energy_J(y);
-  const ShaftPoint at = shaft_point(y, f.machine.torque_Nm);
-  out.load_Nm = shaft_law.load_Nm(at.omega_2, at.theta_2_rad, shaft_inputs(in));
-  out.through_Nm = shaft_law.rates(at, shaft_inputs(in), shaft_mode()).through_Nm;
+  const ShaftPoint at = shaft_point(y, out.torque_Nm);
+  const ShaftRates shaft = shaft_law.rates(at, shaft_inputs(in), shaft_mode());
+  out.load_Nm = shaft.load_Nm;
+  out.through_Nm = shaft.through_Nm;
   out.omega_m_rad_s = y.omega;
   out.omega_2_rad_s = at.omega_2;
   out.vehicle_m_s = at.omega_2 * shaft_law.lever_m;
@@ -48,12 +57,17 @@ Snapshot Drive::snapshot() const noexcept { return impl_->snapshot(impl_->point(
 
 Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   const Impl& d = *impl_;
-  const Point a = point_of(*segment.begin), b = point_of(*segment.end);
   const double h = segment.length_s, x = tau_s / h;
   const double to_begin = seconds_since(*segment.begin, d.s);
+  const Point b = point_of(*segment.end);
   if (tau_s == h) return d.snapshot(b, to_begin + h);
-  const Flow fa = d.flow(*d.mode, a, d.drivers(to_begin));
-  const Flow fb = d.flow(*d.mode, b, d.drivers(to_begin + h));
+  const Point a = point_of(*segment.begin);
+  const bool extras = !d.fast || d.mode->swings != 0;
+  const auto flow_at = [&](const Point& y, double into_step_s) {
+    const Drivers in = d.drivers(into_step_s);
+    return extras ? d.flow<true>(*d.mode, y, in) : d.flow<false>(*d.mode, y, in);
+  };
+  const Flow fa = flow_at(a, to_begin), fb = flow_at(b, to_begin + h);
   Point y;
   y.i_alpha = cubic_hermite(a.i_alpha, h * fa.di_dt.alpha, b.i_alpha, h * fb.di_dt.alpha, x);
   y.i_beta = cubic_hermite(a.i_beta, h * fa.di_dt.beta, b.i_beta, h * fb.di_dt.beta, x);
@@ -62,7 +76,7 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   y.theta = cubic_hermite(a.theta, h * d.p * a.omega, b.theta, h * d.p * b.omega, x);
   rotate(y.theta - a.theta, a.cos_e, a.sin_e, y.cos_e, y.sin_e);
   y.extra = a.extra;
-  if (!d.fast || d.mode->swings != 0) {
+  if (extras) {
     for (double Extra::*state :
          {&Extra::i_cable_A, &Extra::supply_inner, &Extra::twist_rad, &Extra::omega_2_rad_s})
       y.extra.*state = cubic_hermite(a.extra.*state, h * (fa.extra_dt.*state), b.extra.*state,
@@ -82,7 +96,8 @@ Probe Drive::Impl::probe(const Continuous& c) const noexcept {
   const Drivers in = ramping ? drivers(seconds_since(c, s)) : at_rest;
   const LinkProbe link = probe_link(c, in);
   return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A,
-          smooth ? plain_torque_Nm(c) : machine_torque_Nm(point_of(c))};
+          smooth ? plain_torque_Nm(park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e))
+                 : machine_torque_Nm(point_of(c))};
 }
 Probe Drive::probe(const Continuous& c) const noexcept { return impl_->probe(c); }
 

@@ -105,13 +105,18 @@ void Sampler::on_segment(const plant::Segment& segment) noexcept {
 }
 
 // At a grid point between two steps' ends: what a sensor remembers, linear in between.
-double Sampler::sense_V(int leg, const plant::AnalogState& then, double share) const noexcept {
+std::array<double, 3> Sampler::sense_V(const plant::AnalogState& then,
+                                       double share) const noexcept {
   const plant::CurrentSensorParameters& sensor = drive_.parameters().phase_current;
-  if (sensor.kind == plant::CurrentSensing::none) return 0.0;
-  const auto k = static_cast<std::size_t>(leg);
-  const double before = then.phase[k].output_A, after = drive_.state().analog.phase[k].output_A;
-  return plant::current_sense_V(sensor, k, before + share * (after - before), bin_.next_ps(),
-                                drive_.parameters().seed, plant::noise_of_phase(k));
+  std::array<double, 3> volts{};
+  if (sensor.kind == plant::CurrentSensing::none) return volts;
+  const plant::AnalogState& now = drive_.state().analog;
+  for (std::size_t k = 0; k < 3; ++k) {
+    const double before = then.phase[k].output_A, after = now.phase[k].output_A;
+    volts[k] = plant::current_sense_V(sensor, k, before + share * (after - before), bin_.next_ps(),
+                                      drive_.parameters().seed, plant::noise_of_phase(k));
+  }
+  return volts;
 }
 
 double Sampler::sense_bus_V(double bus_V, const plant::AnalogState& then,
@@ -149,10 +154,7 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::back_emf_V, at.back_emf_V.V);
   set(Signal::back_emf_W, at.back_emf_V.W);
   set(Signal::load_torque, at.load_Nm);
-  Pins pins{
-      0.0,
-      {sense_V(0, before, into_step), sense_V(1, before, into_step), sense_V(2, before, into_step)},
-      sense_bus_V(at.bus_V, before, into_step)};
+  Pins pins{0.0, sense_V(before, into_step), sense_bus_V(at.bus_V, before, into_step)};
   at_pins_(pins, frame.at_ps);
   set(Signal::throttle, pins.throttle_V);
   set(Signal::sense_U, pins.phase_current_V[0]);

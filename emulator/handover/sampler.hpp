@@ -65,7 +65,8 @@ class Sampler final : public plant::SegmentObserver {
   double cross_points(const plant::Segment&, double point_s) noexcept;
   void emit(const plant::Snapshot&, const plant::AnalogState& before,
             double share_of_step) noexcept;
-  double sense_V(int leg, const plant::AnalogState& before, double share_of_step) const noexcept;
+  std::array<double, 3> sense_V(const plant::AnalogState& before,
+                                double share_of_step) const noexcept;
   double sense_bus_V(double bus_V, const plant::AnalogState& before,
                      double share_of_step) const noexcept;
 

@@ -58,10 +58,10 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
   if (par.phase_voltage.filtered()) {
     const LagStep& lag = analog.terminal_V_lag(h);
     const bool fixed = mode->freedom == 2 && mode->swings == 0;
-    const Phases v0 =
-        fixed ? leg_terminals(i0, f0.bus_V) : terminals(legs(), point(), flow(*mode, point(), in0));
+    const Phases v0 = fixed ? leg_terminals(phases(i0), f0.bus_V)
+                            : terminals(legs(), point(), flow(*mode, point(), in0));
     const Phases v1 =
-        fixed ? leg_terminals(i1, f1.bus_V) : terminals(legs(), y, flow(*mode, y, in1));
+        fixed ? leg_terminals(phases(i1), f1.bus_V) : terminals(legs(), y, flow(*mode, y, in1));
     s.analog.terminal_V[0] = lag(s.analog.terminal_V[0], v0.U, v1.U);
     s.analog.terminal_V[1] = lag(s.analog.terminal_V[1], v0.V, v1.V);
     s.analog.terminal_V[2] = lag(s.analog.terminal_V[2], v0.W, v1.W);

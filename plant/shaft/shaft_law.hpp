@@ -49,6 +49,7 @@ struct ShaftMode {
 
 struct ShaftRates {
   double omega = 0.0, omega_2 = 0.0, twist = 0.0;
+  double load_Nm = 0.0;     // all that the load asks but friction
   double through_Nm = 0.0;  // T_x
   double holder_Nm = 0.0;   // what the dynamometer adds
 };
@@ -182,12 +183,13 @@ struct ShaftLaw {
     if (m.apart) {
       out.through_Nm = through_Nm(y);
       out.omega = imposed ? m.held_rate : stuck ? 0.0 : (free - g * out.through_Nm) / inertia;
-      const double net_2 =
-          out.through_Nm - load_Nm(y.omega_2, y.theta_2_rad, in) - coulomb_2 * m.rotation_2;
+      out.load_Nm = load_Nm(y.omega_2, y.theta_2_rad, in);
+      const double net_2 = out.through_Nm - out.load_Nm - coulomb_2 * m.rotation_2;
       out.omega_2 = m.rotation_2 == 0 && coulomb_2 > 0.0 ? 0.0 : net_2 / inertia_2;
       out.twist = y.omega - y.omega_2;
     } else {
-      const double asked = load_Nm(y.omega, y.theta_2_rad, in) + coulomb_2 * turn;
+      out.load_Nm = load_Nm(y.omega, y.theta_2_rad, in);
+      const double asked = out.load_Nm + coulomb_2 * turn;
       out.omega = imposed ? m.held_rate
                   : stuck ? 0.0
                           : (free - g * asked) / (inertia + g * inertia_2);

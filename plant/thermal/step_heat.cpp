@@ -109,8 +109,28 @@ double Drive::Impl::friction_J(const Point& from, const Point& to, double h) con
   return h * shaft_law.powers(at, in, now, shaft_law.rates(at, in, now)).heat_W;
 }
 
+Drive::Impl::HeatOfStep Drive::Impl::plain_heat(const Phases& from_A, const Phases& to_A,
+                                                double omega, double h) const noexcept {
+  const Phases square{mean_square(from_A.U, to_A.U), mean_square(from_A.V, to_A.V),
+                      mean_square(from_A.W, to_A.W)};
+  const auto leg_J = [&](std::size_t k, double mean_square_A2, double a, double b) {
+    return h * (mode->leg_ohm[k] * mean_square_A2 - mode->leg_V[k] * 0.5 * (a + b));
+  };
+  HeatOfStep out;
+  out.all.winding_J =
+      h * (s.machine.winding_ohm[0] * square.U + s.machine.winding_ohm[1] * square.V +
+           s.machine.winding_ohm[2] * square.W);
+  out.legs_J = {leg_J(0, square.U, from_A.U, to_A.U), leg_J(1, square.V, from_A.V, to_A.V),
+                leg_J(2, square.W, from_A.W, to_A.W)};
+  out.all.legs_J = out.legs_J[0] + out.legs_J[1] + out.legs_J[2];
+  out.all.friction_J = h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
+  return out;
+}
+
 Drive::Impl::HeatOfStep Drive::Impl::step_heat(const Point& from, const Point& to,
                                                double h) const noexcept {
+  if (heats_plainly())
+    return plain_heat(line_A(from), line_A(to), 0.5 * (from.omega + to.omega), h);
   HeatOfStep out{machine_heat(from, to, h), legs_J(from, to, h)};
   out.all.legs_J = out.legs_J[0] + out.legs_J[1] + out.legs_J[2];
   out.all.friction_J = friction_J(from, to, h);
@@ -120,6 +140,13 @@ Drive::Impl::HeatOfStep Drive::Impl::step_heat(const Point& from, const Point& t
 StepHeat Drive::heat(const Segment& segment) const noexcept {
   const Impl& d = *impl_;
   if (d.warms) return d.latest_heat;
+  if (d.heats_plainly()) {
+    const Continuous &from = *segment.begin, &to = *segment.end;
+    return d
+        .plain_heat(phases({from.i_alpha_A, from.i_beta_A}), phases({to.i_alpha_A, to.i_beta_A}),
+                    0.5 * (from.omega_m_rad_s + to.omega_m_rad_s), segment.length_s)
+        .all;
+  }
   return d.step_heat(point_of(*segment.begin), point_of(*segment.end), segment.length_s).all;
 }
 
