@@ -18,8 +18,8 @@ class EdgeGatherer final : public RunSink {
   EdgeGatherer& operator=(const EdgeGatherer&) = delete;
 
   void edge(const LineEdge& edge) noexcept override {
-    *room_for(1) = edge;
-    took(1);
+    if (count_ == most) pass_on();
+    edges_[count_++] = edge;
   }
   void frame(const Frame& frame) noexcept override {
     pass_on();
@@ -32,12 +32,6 @@ class EdgeGatherer final : public RunSink {
   }
 
   static constexpr std::size_t most = 128;
-  /// Where so many edges, at most `most`, find room; took() says how many came.
-  LineEdge* room_for(std::size_t several) noexcept {
-    if (count_ + several > most) pass_on();
-    return edges_.data() + count_;
-  }
-  void took(std::size_t several) noexcept { count_ += several; }
 
   /// What has been gathered.
   void pass_on() noexcept {

@@ -123,18 +123,21 @@ void BenchWorld::attend(LiveControl& live, std::int64_t bound_ps) noexcept {
   const Action* driven = live.offered();
   if (driven == nullptr) return;
   const bool taken = driven->at_ps >= bound_ps && timeline_.put_in(*driven);
+  wait_before_ps_ = std::min(wait_before_ps_, timeline_.next_ps());
   live.answer(taken ? LiveControl::Answer::taken : LiveControl::Answer::late);
 }
 
 // ---- what the controller may do
 
 void BenchWorld::drive(const Edge& edge) noexcept {
-  if (leave_waiting({&edge, 1}) == 0) drive_now(edge);
+  if (!leave_waiting(edge)) drive_now(edge);
 }
 
 std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
   if (has_mail()) edges = edges.first(1);
-  if (const std::size_t waiting = leave_waiting(edges); waiting > 0) return waiting;
+  std::size_t waiting = 0;
+  while (waiting < edges.size() && leave_waiting(edges[waiting])) ++waiting;
+  if (waiting > 0) return waiting;
   drive_now(edges.front());
   return 1;
 }
@@ -143,7 +146,7 @@ std::size_t BenchWorld::drive_ahead(std::span<const Edge> edges) noexcept {
 /// something to tell, or the plant has moved on.
 bool BenchWorld::pass(const Edge& edge) noexcept {
   if (has_mail() || gates_ == 0 || foresight_.now_ps() != announced_ps_) return false;
-  return leave_waiting({&edge, 1}) == 1;
+  return leave_waiting(edge);
 }
 
 void BenchWorld::drive_now(const Edge& edge) noexcept {
@@ -162,38 +165,31 @@ void BenchWorld::drive_now(const Edge& edge) noexcept {
 /// Before this, changes of gates can be left until somebody looks at the plant: nothing of its own
 /// comes before.
 std::int64_t BenchWorld::wait_before_ps() const noexcept {
-  if (!gates_may_wait_ || foresight_.ahead()) return 0;
+  if (!gates_may_wait_ || foresight_.ahead() || !arrivals_.empty() || wiring_.gates_faulty() ||
+      tells(gates_))
+    return 0;
   return std::min({quiet_ps_, timeline_.next_ps(), plant_.state().alarm_ps});
 }
 
-/// What comes of these before anything else does and has itself nothing to tell. Returns how many.
-std::size_t BenchWorld::leave_waiting(std::span<const Edge> edges) noexcept {
-  if (!arrivals_.empty() || wiring_.gates_faulty() || tells(gates_)) return 0;
-  const std::int64_t before_ps = wait_before_ps();
-  edges = edges.first(std::min(edges.size(), waiting_.size() - waiting_count_));
-  plant::GateChange* to = waiting_.data() + waiting_count_;
-  LineEdge* recorded = sink_.room_for(edges.size());
-  std::int64_t now = now_ps();
-  unsigned gates = gates_;
-  const Edge* edge = edges.data();
-  for (const Edge* const end = edge + edges.size(); edge != end; ++edge) {
-    const std::int64_t t_ps = edge->at.count();
-    if (!io::is_gate(edge->line) || t_ps < now || t_ps >= before_ps) break;
-    const auto line = static_cast<std::uint16_t>(edge->line);
-    const bool on = wiring_.turns_on(edge->line, edge->level);
-    if (((gates >> line ^ static_cast<unsigned>(on)) & 1U) == 0) continue;
-    if (tells(gates ^ 1U << line)) break;
-    gates ^= 1U << line;
-    now = t_ps;
-    *to++ = {t_ps, static_cast<plant::Switch>(line), on};
-    *recorded++ = {t_ps, line, static_cast<std::uint8_t>(on)};
-  }
-  const auto count = static_cast<std::size_t>(to - waiting_.data()) - waiting_count_;
-  sink_.took(count);
-  waiting_count_ += count;
-  gate_edges_ += count;
+/// One that comes before anything else does and has itself nothing to tell. Returns whether.
+bool BenchWorld::leave_waiting(const Edge& edge) noexcept {
+  // As long as some wait nothing has happened but what attend() and end_at() see to.
+  if (waiting_count_ == 0)
+    wait_before_ps_ = wait_before_ps();
+  else if (waiting_count_ == waiting_.size())
+    return false;
+  const std::int64_t t_ps = edge.at.count();
+  if (t_ps >= wait_before_ps_ || t_ps < now_ps() || !io::is_gate(edge.line)) return false;
+  const auto line = static_cast<std::uint16_t>(edge.line);
+  const bool on = wiring_.turns_on(edge.line, edge.level);
+  if (((unsigned{gates_} >> line ^ static_cast<unsigned>(on)) & 1U) == 0) return true;
+  const unsigned gates = gates_ ^ 1U << line;
+  if (tells(gates)) return false;
+  waiting_[waiting_count_++] = {t_ps, static_cast<plant::Switch>(line), on};
+  sink_.edge({t_ps, line, static_cast<std::uint8_t>(on)});
+  ++gate_edges_;
   gates_ = driver_inputs_ = static_cast<std::uint8_t>(gates);
-  return static_cast<std::size_t>(edge - edges.data());
+  return true;
 }
 
 void BenchWorld::play_waiting() noexcept {

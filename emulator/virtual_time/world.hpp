@@ -6,6 +6,7 @@
 // Ties  at one instant: scenario and wire faults, gates, sensors, then by LineId.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -70,6 +71,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   void end_at(std::int64_t end_ps) noexcept {
     conditions_.end_at(end_ps);
     timeline_.wake_at(conditions_.next_ps(now_ps()));
+    wait_before_ps_ = std::min(wait_before_ps_, timeline_.next_ps());
   }
   /// Everything up to the present is with the sink, for whoever looks while nothing moves.
   void show() noexcept {
@@ -188,7 +190,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   void arrive(io::LineId, Cause) noexcept;
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   std::int64_t wait_before_ps() const noexcept;
-  std::size_t leave_waiting(std::span<const io::Edge>) noexcept;
+  bool leave_waiting(const io::Edge&) noexcept;
   void play_waiting() noexcept;
   void drive_now(const io::Edge&) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
@@ -224,6 +226,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   // Gates that nobody has looked behind yet: the plant goes through all of them at once.
   std::array<plant::GateChange, 64> waiting_;
   std::size_t waiting_count_ = 0;
+  std::int64_t wait_before_ps_ = 0;  // while some do: the next one, too, if it comes before
   bool gates_may_wait_;
   double pole_pairs_;
 
