@@ -83,37 +83,55 @@ std::array<int, 3> Modulator::widest_first() const noexcept {
   return order;
 }
 
-/// A whole period in which every leg goes from low to high and back, dead times and all: the usual
-/// one under control.
-bool Modulator::plain_period(Time now) const noexcept {
-  constexpr std::uint8_t all_low = bit(1) | bit(3) | bit(5);
-  if (now != begin_ || gates_ != all_low) return false;
-  bool plain = true;
+/// A whole period in which every leg goes from low to high and back: the usual one under control.
+bool Modulator::whole_period(Time now) const noexcept {
+  constexpr std::uint8_t highs = bit(0) | bit(2) | bit(4);
+  if (now != begin_ || (gates_ & highs) != 0) return false;
+  bool whole = true;
   for (const Leg& leg : legs_)
-    plain = plain && leg.mode == LegMode::complementary && leg.pulse && !leg.level &&
-            leg.rise + dead_time_ < leg.fall && leg.fall + dead_time_ < period_end();
-  return plain;
+    whole = whole && leg.mode == LegMode::complementary && leg.pulse && !leg.level;
+  return whole;
 }
 
-/// What the general way below comes to: all legs' low switches go off and high ones come on before
-/// the first high one goes off, so the plan is two times two sorted rows, each pair merged.
-void Modulator::plan_plain_period(const std::array<int, 3>& order) noexcept {
-  const auto merge = [this](const std::array<int, 3>& legs, Time Leg::*off_at, int off_side) {
-    const auto add_edge = [this](Time at, int gate, Level level) {
-      plan_[count_++] = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
-    };
-    std::size_t on = 0;  // the next leg that comes on; never before it went off
-    for (std::size_t off = 0; off < legs.size(); ++off) {
-      const Time at = legs_[legs[off]].*off_at;
-      for (; on < off && legs_[legs[on]].*off_at + dead_time_ <= at; ++on)
-        add_edge(legs_[legs[on]].*off_at + dead_time_, 2 * legs[on] + 1 - off_side, Level::high);
-      add_edge(at, 2 * legs[off] + off_side, Level::low);
-    }
-    for (; on < legs.size(); ++on)
-      add_edge(legs_[legs[on]].*off_at + dead_time_, 2 * legs[on] + 1 - off_side, Level::high);
+/// What the general way below comes to. Low switches that the last period's end left off come on
+/// first. Then all legs' low ones go off before the first high one does: two times two sorted rows,
+/// each pair merged. Pulses shorter than the dead time are left out of them.
+void Modulator::plan_whole_period(const std::array<int, 3>& order) noexcept {
+  unsigned count = 0, gates = gates_;
+  const auto add = [&](Time at, int gate, Level level) __attribute__((always_inline)) {
+    unsigned k = count++;
+    for (; k > 0 && plan_[k - 1].at > at; --k) plan_[k] = plan_[k - 1];
+    plan_[k] = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
+    gates ^= bit(gate);
   };
-  merge(order, &Leg::rise, 1);
-  merge({order[2], order[1], order[0]}, &Leg::fall, 0);
+  for (const int k : order) {
+    const Leg& leg = legs_[k];
+    if ((gates & bit(2 * k + 1)) != 0) continue;
+    const Time on_at = std::max(std::max(leg.level_since, leg.mode_since) + dead_time_, begin_);
+    if (on_at < leg.rise) add(on_at, 2 * k + 1, Level::high);
+  }
+  // From one side of the legs to the other; each comes on before `until`, or not at all.
+  const auto cross = [&](const std::array<int, 3>& legs, Time Leg::*off_at, int off_side,
+                         const std::array<Time, 3>& until) __attribute__((always_inline)) {
+    std::size_t on = 0;  // the next leg that comes on; never before it went off
+    for (std::size_t off = 0; off <= legs.size(); ++off) {
+      const bool some_left = off < legs.size();
+      const Time at = some_left ? legs_[legs[off]].*off_at : Time::max();
+      for (; on < off; ++on) {
+        const Time on_at = legs_[legs[on]].*off_at + dead_time_;
+        if (on_at > at) break;
+        if (on_at < until[legs[on]]) add(on_at, 2 * legs[on] + 1 - off_side, Level::high);
+      }
+      if (!some_left) break;
+      const int gate = 2 * legs[off] + off_side;
+      if ((gates & bit(gate)) != 0) add(at, gate, Level::low);
+    }
+  };
+  const Time end = period_end();
+  cross(order, &Leg::rise, 1, {legs_[0].fall, legs_[1].fall, legs_[2].fall});
+  cross({order[2], order[1], order[0]}, &Leg::fall, 0, {end, end, end});
+  count_ = count;
+  planned_ = static_cast<std::uint8_t>(gates);
 }
 
 /// Before the pulses, the pulses from the widest to the narrowest, after the pulses the other way
@@ -122,7 +140,7 @@ void Modulator::plan(Time now) noexcept {
   count_ = next_ = 0;
   planned_ = gates_;
   const std::array<int, 3> order = widest_first();
-  if (plain_period(now)) return plan_plain_period(order);
+  if (whole_period(now)) return plan_whole_period(order);
   unsigned count = 0, gates = gates_;
   const auto add = [&](Time at, unsigned gate, Level level) {
     unsigned k = count++;
@@ -168,6 +186,7 @@ void Modulator::plan(Time now) noexcept {
 }
 
 std::span<const Edge> Modulator::until(Time end) const noexcept {
+  if (next_ < count_ && plan_[count_ - 1].at <= end) return {&plan_[next_], count_ - next_};
   unsigned beyond = next_;
   while (beyond < count_ && plan_[beyond].at <= end) ++beyond;
   return {&plan_[next_], beyond - next_};

@@ -64,8 +64,8 @@ class Modulator {
     Time rise{}, fall{};  // valid with pulse
   };
   std::array<int, 3> widest_first() const noexcept;
-  bool plain_period(Time now) const noexcept;
-  void plan_plain_period(const std::array<int, 3>& order) noexcept;
+  bool whole_period(Time now) const noexcept;
+  void plan_whole_period(const std::array<int, 3>& order) noexcept;
 
   Time period_, dead_time_;
   double period_s_;
