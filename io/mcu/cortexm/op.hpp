@@ -21,8 +21,9 @@ using Handler = const Op* (*)(Cpu&, const Op*);
 /// What a Translation knows of the instructions from one on.
 struct Translated {
   std::uint32_t entry = 0;  // of the host's code for them, in its memory; 0: there is none
-  std::uint8_t met = 0;     // how often the run has come here by a jump
+  std::uint8_t met = 0;     // how often the run has come here, weighted
   bool is_inside = false;   // some of the host's code stands for what lies here
+  std::int8_t leans = 0;    // above 0: what came next was mostly not what lies next
 };
 
 struct Op {

@@ -7,38 +7,42 @@ namespace stillrotor::io::cortexm::translate {
 namespace {
 
 constexpr auto near = Xbyak::CodeGenerator::T_NEAR;
+constexpr unsigned host_equal = 4, host_not_equal = 5;  // condition codes
 
 }  // namespace
 
-/// Back: both ways end the unit. Forward: out by the side where it is taken.
+/// On the way that the unit follows, out by the other one. Back: both may end it.
 void Writer::write_branch_if() {
   const Op& o = op();
-  const unsigned taken = test(step().kind.condition);
+  unsigned taken = step().kind.not_zero ? host_not_equal : host_equal;
+  if (step().kind.does == Does::compare_and_branch) {
+    const Reg n = get(o.n);
+    a_.test(n, n);
+  } else {
+    taken = test(step().kind.condition);
+  }
   Label aside;
-  jump(taken, aside);
-  const auto hop = [this, aside, &o]() mutable {
+  jump(step().follows ? taken ^ 1 : taken, aside);
+  later([this, aside, &o]() mutable {
     a_.L(aside);
-    hop_out(o);
-  };
-  later(hop);
+    if (!step().follows) {
+      hop_out(o);
+      return;
+    }
+    pass(o.cycles);
+    store_state();
+    jump_out(next(&o));
+  });
+  if (step().follows) {
+    pass(o.cycles + 1u);
+    check_line(o.imm, [] {});
+    return;
+  }
   pass(o.cycles);
   if (step().ends) {
     store_state();
     jump_out(step().then);
   }
-}
-
-void Writer::write_compare_and_branch() {
-  const Op& o = op();
-  const Reg n = get(o.n);
-  Label aside;
-  a_.test(n, n);
-  step().kind.not_zero ? a_.jne(aside, near) : a_.je(aside, near);
-  later([this, aside, &o]() mutable {
-    a_.L(aside);
-    hop_out(o);
-  });
-  pass(o.cycles);
 }
 
 /// Always taken: the unit goes on there. With a link or without.
@@ -65,14 +69,23 @@ void Writer::write_return() {
   check_line(address, [] {});
 }
 
-/// IT and its block, whose instructions are simple ones: register to register, no flags.
+/// IT and its block.
 void Writer::write_block() {
+  if (careful_) return call_step();
+  switch (step().block) {
+    case Step::Block::joined:
+      return write_joined();
+    case Step::Block::parted:
+      return write_parted();
+    case Step::Block::all_or_none:
+      return write_all_or_none();
+  }
+}
+
+/// Simple instructions: register to register, no flags.
+void Writer::write_joined() {
   const std::size_t it = at_;
   const unsigned count = step().in_block;
-  if (step().all_or_none) {
-    write_all_or_none();
-    return;
-  }
   pass(op().cycles);
   // Two ways that come together again: all registers stand where they will stand behind.
   const Pending nz = places_.nz, carry = places_.carry, overflow = places_.overflow;
@@ -124,6 +137,30 @@ void Writer::write_block() {
   pass(count);
 }
 
+/// Two ways: the one on which less is done stays in the unit.
+void Writer::write_parted() {
+  const std::size_t it = at_;
+  const unsigned count = step().in_block, condition = unit_.steps[it + 1].condition;
+  pass(op().cycles);
+  unsigned done = 0;
+  for (unsigned i = 1; i <= count; ++i) done += unit_.steps[it + i].condition == condition;
+  const unsigned stays = 2 * done <= count ? condition : condition ^ 1;
+  const auto go = [this, it, count](unsigned way) {
+    for (at_ = it + 1; at_ <= it + count; ++at_)
+      step().condition == way ? write_instruction() : pass(1);
+    at_ = it;
+  };
+  Label aside;
+  jump(test(stays ^ 1), aside);
+  later([this, go, aside, stays]() mutable {
+    a_.L(aside);
+    go(stays ^ 1);
+    store_state();
+    jump_out(step().then);
+  });
+  go(stays);
+}
+
 /// A block that is mostly skipped, as a whole; else its handler does it, and the unit is left.
 void Writer::write_all_or_none() {
   Label away;
@@ -132,16 +169,7 @@ void Writer::write_all_or_none() {
     a_.L(away);
     store_state();
     call(op(), op().execute);
-    all_in_memory();
-    a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(step().then));
-    a_.cmp(a_.rax, a_.rcx);
-    a_.jne(common_.leave);
-    a_.cmp(a_.r14, member(&c_.stop, 64));
-    a_.jae(common_.leave);
-    a_.cmp(a_.r14, member(&c_.last_load, 64));
-    a_.je(common_.leave);
-    places_.last_load = LastLoad::earlier;
-    jump_out(step().then);
+    a_.jmp(common_.go_on, near);
   });
   pass(op().cycles + unsigned{step().in_block});
 }

@@ -50,58 +50,69 @@ void Writer::call(const Op& op, Handler handler) {
 void Writer::call_step() {
   const Step& s = step();
   const Does does = s.kind.does;
+  if (is_in_block()) {
+    leave_by_block();
+    return;
+  }
   store_state();
   call(op(), op().execute);
   all_in_memory();
-  places_.last_load = LastLoad::earlier;
+  places_.last_load = LastLoad::as_in_memory;
   if (does <= Does::call_away) places_.fp_ready = false;
   if (s.ends) {
-    a_.jmp(does == Does::call_away ? common_.go_on : common_.leave, near);
+    a_.jmp(common_.go_on, near);
     return;
   }
   a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(s.then));
   a_.cmp(a_.rax, a_.rcx);
-  a_.jne(common_.leave);
+  a_.jne(common_.go_on);
   a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
   a_.cmp(a_.rcx, member(&c_.stop, 64));
-  a_.jae(common_.leave);
+  a_.jae(common_.go_on);
   if (places_.fp_ready) {
     a_.cmp(member(&c_.fp_ready, 8), 0);
-    a_.je(common_.leave);
+    a_.je(common_.go_on);
   }
   // What the next load may overlap with.
   const bool single = does == Does::load || does == Does::call_loading ||
                       (does == Does::float_load && s.kind.bytes == 1);
-  const std::size_t next = at_ + 1 + s.in_block;
   if (single) {
     a_.cmp(a_.r14, member(&c_.last_load, 64));
-    a_.jne(common_.leave);
+    a_.jne(common_.go_on);
     places_.last_load = LastLoad::just_now;
     places_.loaded = does == Does::float_load ? 16 : op().d;
-  } else if (next >= unit_.steps.size() || unit_.steps[next].kind.does == Does::load ||
-             unit_.steps[next].kind.does == Does::float_load) {
-    a_.cmp(a_.r14, member(&c_.last_load, 64));
-    a_.je(common_.leave);
   }
 }
 
-/// The step is done by its handler, and whatever comes then by whoever is outside.
+/// The step is done by its handler, and whatever comes then by another unit.
 void Writer::leave_by_handler() {
   store_state();
   call(op(), op().execute);
-  a_.jmp(common_.leave, near);
+  a_.jmp(common_.go_on, near);
+}
+
+/// This step of an IT block and what comes behind it in the block, as the interpreter does them.
+void Writer::leave_by_block() {
+  store_state();
+  a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed)]);
+  a_.mov(member(&c_.cycle, 64), a_.rax);
+  a_.mov(member(&c_.it, 8), step().it);
+  a_.mov(a_.rsi, reinterpret_cast<std::uint64_t>(&op()));
+  a_.mov(a_.rdi, a_.rbx);
+  a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(&run_it_block));
+  a_.call(a_.rax);
+  a_.mov(a_.r14, member(&c_.cycle, 64));
+  a_.jmp(common_.go_on, near);
 }
 
 /// With everything in memory.
 void Writer::jump_out(const Op* to) {
   if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
   places_.passed = 0;
-  if (places_.last_load == LastLoad::earlier) {
-    links_.push_back({to, const_cast<std::uint8_t*>(a_.getCurr())});
-    Label out;
-    a_.jmp(out, near);
-    a_.L(out);
-  }
+  links_.push_back({to, const_cast<std::uint8_t*>(a_.getCurr())});
+  Label out;
+  a_.jmp(out, near);
+  a_.L(out);
   a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(to));
   a_.jmp(common_.leave, near);
 }
@@ -182,21 +193,25 @@ void Writer::or_by_handler(const Places& before, Label away, Label back,
     a_.L(away);
     places_ = before;
     if (elsewhere) elsewhere(slow);
+    if (is_in_block()) {
+      leave_by_block();
+      return;
+    }
     store_state();
     call(op(), op().execute);
     const auto leave_unless_more = [&] {
       a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
       a_.cmp(a_.rcx, member(&c_.stop, 64));
-      a_.jae(common_.leave);
+      a_.jae(common_.go_on);
     };
     leave_unless_more();
     if (after.last_load == LastLoad::just_now) {
       a_.cmp(a_.r14, member(&c_.last_load, 64));
-      a_.jne(common_.leave);
+      a_.jne(common_.go_on);
     }
     if (after.fp_ready) {
       a_.cmp(member(&c_.fp_ready, 8), 0);
-      a_.je(common_.leave);
+      a_.je(common_.go_on);
     }
     if (after.passed != 0) a_.sub(a_.r14, static_cast<int>(after.passed));
     places_ = after;

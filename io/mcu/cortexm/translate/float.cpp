@@ -53,7 +53,7 @@ void Writer::exactly(const Places& before, Label away, Label back,
     places_ = before;
     stands(on);
     store_registers();
-    call(op(), op().execute);
+    call(op(), is_in_block() ? op().in_it : op().execute);
     a_.sub(a_.r14, static_cast<int>(after.passed));
     places_ = after;
     load_registers();

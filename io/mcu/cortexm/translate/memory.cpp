@@ -38,9 +38,19 @@ std::uint8_t* Writer::memory_at(Word address, unsigned bytes, bool written) cons
   return nullptr;
 }
 
-/// Cpu::charge_load(), of which all is known here but for what came before the unit.
+/// Cpu::charge_load(), of which all is known here but for what came before the unit: where a load
+/// came just then, the handler does this one.
 void Writer::charge_load(std::uint8_t reg) {
   const Op& o = op();
+  if (places_.last_load == LastLoad::as_in_memory) {
+    Label away;
+    a_.cmp(a_.r14, member(&c_.last_load, 64));
+    a_.je(away, near);
+    later([this, away]() mutable {
+      a_.L(away);
+      leave_by_handler();
+    });
+  }
   const bool follows = places_.last_load == LastLoad::just_now && o.cycles == 1;
   places_.passed += o.cycles + (follows && places_.loaded != o.n ? 0u : 1u);
   places_.last_load = LastLoad::just_now;

@@ -61,7 +61,9 @@ struct Pending {
   bool operator==(const Pending&) const = default;
 };
 
-enum class LastLoad : std::uint8_t { earlier, just_now };
+/// When the last load ended, of which the next may make use: long ago, with the instruction before,
+/// or as Cpu::last_load has it.
+enum class LastLoad : std::uint8_t { as_in_memory, earlier, just_now };
 
 struct Places {
   std::array<Place, 16> core;
@@ -69,7 +71,7 @@ struct Places {
   Pending nz, carry, overflow, float_status;
   /// Cycles since what the host's register says.
   unsigned passed = 0;
-  LastLoad last_load = LastLoad::earlier;
+  LastLoad last_load = LastLoad::as_in_memory;
   std::uint8_t loaded = 0;  // by it
   bool counted_effect = false;
   bool fp_ready = false;  // has been asked for

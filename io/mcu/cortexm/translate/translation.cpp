@@ -17,7 +17,7 @@ constexpr std::size_t memory_bytes = 16u << 20;
 constexpr std::size_t room_for_unit = 256u << 10;
 /// How much an arrival counts, and when there have been enough: a translation costs as much as some
 /// hundred arrivals without it.
-constexpr unsigned by_jump = 5, behind_a_stop = 1, enough = 240, settled = 255;
+constexpr unsigned by_jump = 5, in_passing = 1, enough = 240, settled = 255;
 /// Code that changes over and over is left to the interpreter.
 constexpr std::uint64_t most_drops = 200;
 
@@ -36,12 +36,11 @@ class HostCode final : public Translation {
     while (c.cycle < c.stop) {
       const Op* const op = c.ip;
       if (is_stale_) drop();
-      // A load that has just ended matters to the next: a unit takes it that none has.
-      if (op->translated.entry != 0 && c.last_load != c.cycle) {
+      if (op->translated.entry != 0) {
         ++count_.entered;
         enter_(&c, memory_.data() + op->translated.entry);
         const bool stopped = c.cycle >= c.stop;
-        arrive(c.ip, stopped ? behind_a_stop : by_jump);
+        arrive(c.ip, stopped ? in_passing : by_jump);
         if (stopped) break;
         if (c.ip != op) continue;
       }
@@ -49,7 +48,10 @@ class HostCode final : public Translation {
       c.cycle += op->cycles;
       const Op* const after = op->execute(c, op);
       c.ip = after;
-      if (after != next(op)) arrive(after, by_jump);
+      const bool jumped = after != next(op);
+      std::int8_t& leans = op->translated.leans;
+      leans = static_cast<std::int8_t>(std::clamp(leans + (jumped ? 1 : -1), -100, 100));
+      arrive(after, jumped ? by_jump : in_passing);
     }
   }
 
@@ -69,7 +71,7 @@ class HostCode final : public Translation {
     t.met = static_cast<std::uint8_t>(std::min(met, enough));
     if (met < enough || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
     t.met = settled;
-    translate(op, weight == behind_a_stop);
+    translate(op, weight == in_passing);
   }
 
   void write_common();

@@ -14,6 +14,9 @@ constexpr std::size_t long_enough = 12;
 
 bool is_call(Does d) noexcept { return d <= Does::call_away; }
 bool is_float(Does d) noexcept { return d >= Does::float_binary; }
+bool touches_memory(Does d) noexcept {
+  return (d >= Does::load && d <= Does::store_multiple) || d >= Does::float_load;
+}
 
 /// What can be written down only with some operands.
 Kind kind_at(const Op& op, Handler handler) {
@@ -82,6 +85,20 @@ bool may_write_link(const Op& op, const Kind& k) noexcept {
   }
 }
 
+/// Without a way out but by its handler, and without a flag.
+bool is_plain(const Op& op, const Kind& k) noexcept {
+  if (replaced(op, k) != 0) return false;
+  switch (k.does) {
+    case Does::nothing:
+    case Does::data:
+    case Does::compute:
+    case Does::long_product:
+      return true;
+    default:
+      return touches_memory(k.does) || (is_float(k.does) && k.does != Does::status_to_flags);
+  }
+}
+
 /// Inside an IT block, without a way out and without a register that moves.
 bool is_simple(const Op& op, const Kind& k) noexcept {
   if (op.cycles != 1) return false;
@@ -98,9 +115,8 @@ class Finder {
   Unit find(const Op* op) {
     Word address = c_.address_of(op);
     while (true) {
-      const bool cut = steps().size() >= most_steps && steps().back().kind.does != Does::load &&
-                       steps().back().kind.does != Does::float_load;
-      if (cut || c_.code.find(address) != op || !Code::is_decoded(op) || is_inside(op) ||
+      if (steps().size() >= most_steps || c_.code.find(address) != op || !Code::is_decoded(op) ||
+          is_inside(op) ||
           (steps().size() >= shared_from_ && op->translated.entry != 0))
         break;
       const std::size_t at = steps().size();
@@ -129,7 +145,7 @@ class Finder {
   /// The steps of the block behind an IT, or a call where they are not all simple.
   void take_block(std::size_t at, Word& then_at) {
     std::vector<Step> block;
-    bool simple = true;
+    bool simple = true, plain = true;
     unsigned changes = 0;
     Word registers = 0;
     const Op* op = next(steps()[at].op);
@@ -144,8 +160,11 @@ class Finder {
       s.op = op;
       s.kind = kind_at(*op, op->in_it);
       s.condition = static_cast<std::uint8_t>(state >> 4);
-      s.most = 1;
+      s.it = static_cast<std::uint8_t>(state);
+      s.most = cycles_at_most(*op, s.kind);
+      s.leaves = touches_memory(s.kind.does);
       simple &= is_simple(*op, s.kind) && s.condition != 14;
+      plain &= is_plain(*op, s.kind) && s.condition != 14;
       changes += block.size() > 1 && s.condition != block[block.size() - 2].condition;
       registers |= 1u << (op->d & 15) | 1u << (op->n & 15) | 1u << (op->m & 15);
       then_at += 2u * op->halfwords;
@@ -153,26 +172,28 @@ class Finder {
     }
     steps()[at].then = op;
     // One question, and room for all registers in the host's.
-    if (!simple || changes > 1 || std::popcount(registers) > 8) {
-      steps()[at].all_or_none = changes == 0 && block.front().condition != 14;
-      if (!steps()[at].all_or_none) {
-        steps()[at].kind.does = Does::call;
-        return;
-      }
-      steps()[at].leaves = true;
-      steps()[at].in_block = static_cast<std::uint8_t>(block.size());
-      for (Step& s : block) s.kind = {.does = Does::nothing};
-      steps().insert(steps().end(), block.begin(), block.end());
+    const bool joined = simple && changes <= 1 && std::popcount(registers) <= 8;
+    Step& it = steps()[at];
+    if (!joined && !plain && (changes != 0 || block.front().condition == 14)) {
+      it.kind.does = Does::call;
       return;
     }
-    for (Step& s : block) ask_for_float(s);
-    // Nothing can be asked for when half of a block is done.
+    it.block = joined  ? Step::Block::joined
+               : plain ? Step::Block::parted
+                       : Step::Block::all_or_none;
+    it.in_block = static_cast<std::uint8_t>(block.size());
     for (Step& s : block) {
-      steps()[at].asks_fp_ready |= s.asks_fp_ready;
-      s.asks_fp_ready = s.asks_fp_mode = false;
+      if (it.block == Step::Block::all_or_none) {
+        s.kind = {.does = Does::nothing};
+        s.most = 1;
+        s.leaves = false;
+      }
+      // Nothing can be asked for when half of a block is done.
+      ask_for_float(s);
+      it.asks_fp_ready |= std::exchange(s.asks_fp_ready, false);
+      it.asks_fp_mode |= std::exchange(s.asks_fp_mode, false);
     }
-    steps()[at].leaves = steps()[at].asks_fp_ready;
-    steps()[at].in_block = static_cast<std::uint8_t>(block.size());
+    it.leaves = !joined || it.asks_fp_ready || it.asks_fp_mode;
     steps().insert(steps().end(), block.begin(), block.end());
   }
 
@@ -202,11 +223,11 @@ class Finder {
         s.leaves = true;
         break;
       case Does::branch_if:
-        s.leaves = true;
-        s.ends = op.hop < 0;
-        break;
       case Does::compare_and_branch:
         s.leaves = true;
+        s.follows = op.translated.leans > 0 && !is_short_way_back(op);
+        s.ends = op.hop < 0 && op.translated.leans >= 0 && !s.follows;
+        if (s.follows) go_to_target(s, then_at);
         break;
       case Does::branch_always:
       case Does::branch_with_link:
@@ -214,9 +235,7 @@ class Finder {
           s.leaves = s.ends = true;
           if (s.kind.does == Does::branch_with_link) s.kind.does = Does::call_away;
         } else {
-          s.then = s.op + op.hop;
-          s.most += 1 + c_.flash_wait;
-          then_at = op.imm;
+          go_to_target(s, then_at);
         }
         break;
       case Does::branch_to_register:
@@ -233,9 +252,14 @@ class Finder {
     else if (s.kind.does != Does::branch_to_register && may_write_link(op, s.kind))
       link_.reset();
     for (unsigned i = 1; i <= s.in_block; ++i)
-      if (steps()[at + i].op->d == 14) link_.reset();
+      if (may_write_link(*steps()[at + i].op, steps()[at + i].kind)) link_.reset();
     if (s.in_block == 0) ask_for_float(s);
     if (is_call(s.kind.does)) fp_ready_ = fp_mode_ = false;
+  }
+  void go_to_target(Step& s, Word& then_at) {
+    s.then = s.op + s.op->hop;
+    s.most += 1 + c_.flash_wait;
+    then_at = s.op->imm;
   }
   static Word then_of(const Op& link) noexcept {
     return link.imm - static_cast<Word>(2 * link.hop) + 4;

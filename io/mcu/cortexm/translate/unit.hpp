@@ -1,6 +1,6 @@
 // A unit: the instructions that are translated together. They follow one another in time, not
 // always in memory: over branches that are always taken, into functions and back out of them, and
-// past conditional branches that are not taken; those leave by the side.
+// the way that conditional branches have mostly gone so far; the other way leaves by the side.
 //
 // RT     allocates.
 #pragma once
@@ -22,8 +22,12 @@ struct Step {
   Kind kind;
   const Op* then = nullptr;     // what the unit goes on with
   std::uint8_t condition = 14;  // inside an IT block
+  std::uint8_t it = 0;          // and EPSR.IT there
   std::uint8_t in_block = 0;    // of IT: how many of the next steps are
-  bool all_or_none = false;     // IT: one condition for a block that only its handler does
+  /// IT: what is done of the block is written out, the one way or the other; or one condition for
+  /// all of it, and then its handler does it.
+  enum class Block : std::uint8_t { joined, parted, all_or_none } block = Block::joined;
+  bool follows = false;         // the unit goes on with the branch's target
   bool ends = false;            // nothing of the unit comes after it
   bool leaves = false;          // the unit may be left with it: all flags have to be known
   bool asks_fp_ready = false, asks_fp_mode = false;

@@ -20,7 +20,7 @@ void Writer::write_form(bool careful) {
   places_ = {};
   places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
   later_.clear();
-  for (at_ = 0; at_ < unit_.steps.size(); ++at_) write_step(at_);
+  for (at_ = 0; at_ < unit_.steps.size(); at_ += 1u + step().in_block) write_step();
   at_ = unit_.steps.size() - 1;
   if (!unit_.steps.back().ends && unit_.falls_to != nullptr) {
     store_state();
@@ -43,18 +43,22 @@ unsigned Writer::ahead_of_next() const noexcept {
   return careful_ || next >= unit_.steps.size() ? 0 : unit_.steps[next].ahead;
 }
 
-void Writer::write_step(std::size_t at) {
+void Writer::write_step() {
   if (careful_) {
     Label out;
     a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed)]);
     a_.cmp(a_.rax, member(&c_.stop, 64));
     a_.jae(out, Xbyak::CodeGenerator::T_NEAR);
-    later([this, out, instruction = unit_.steps[at].op]() mutable {
+    later([this, out]() mutable {
       a_.L(out);
-      leave_at(instruction);
+      leave_at(&op());
     });
   }
   ask_for_float();
+  write_instruction();
+}
+
+void Writer::write_instruction() {
   switch (step().kind.does) {
     case Does::call:
     case Does::call_loading:
@@ -91,10 +95,8 @@ void Writer::write_step(std::size_t at) {
       write_multiple(step().kind.does == Does::load_multiple);
       break;
     case Does::branch_if:
-      write_branch_if();
-      break;
     case Does::compare_and_branch:
-      write_compare_and_branch();
+      write_branch_if();
       break;
     case Does::branch_always:
     case Does::branch_with_link:
@@ -103,12 +105,9 @@ void Writer::write_step(std::size_t at) {
     case Does::branch_to_register:
       write_return();
       break;
-    case Does::if_then: {
-      const unsigned block = step().in_block;
-      careful_ ? call_step() : write_block();
-      at_ += block;
+    case Does::if_then:
+      write_block();
       break;
-    }
     case Does::float_binary:
       write_float_binary();
       break;

@@ -54,11 +54,13 @@ class Writer {
 
   // --- the whole (writer.cpp) ---------------------------------------------------------------
   void write_form(bool careful);
-  void write_step(std::size_t at);
+  void write_step();
+  void write_instruction();
   /// Written behind the rest of the form, from the state as it is now.
   void later(std::function<void()>);
   const Step& step() const noexcept { return unit_.steps[at_]; }
   const Op& op() const noexcept { return *step().op; }
+  bool is_in_block() const noexcept { return step().condition != 14; }
   /// Behind this step, or where it is left in the middle of it.
   bool lives(std::uint8_t flags) const noexcept {
     return careful_ || step().leaves || unit_.lives(at_, flags);
@@ -113,6 +115,7 @@ class Writer {
   void call(const Op&, Handler);
   void call_step();
   void leave_by_handler();
+  void leave_by_block();
   void jump_out(const Op* to);
   void hop_out(const Op& branch);
   void check_line(Word address, const std::function<void()>& where_kept);
@@ -129,11 +132,12 @@ class Writer {
   void write_multiply_flags();
   void write_long_product();
   void write_block();
+  void write_joined();
+  void write_parted();
   void write_all_or_none();
   void write_conditional(const Step&);
 
   void write_branch_if();
-  void write_compare_and_branch();
   void write_branch();
   void write_return();
 
