@@ -23,7 +23,7 @@ constexpr Word lanes(Word address, unsigned size) noexcept {
 void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name, Word first) {
   const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
                                       [](Word b, const Window& w) { return b < w.base; });
-  windows_.insert(place, Window{base, bytes, &peripheral, name, first});
+  windows_.insert(place, Window{base, bytes, &peripheral, name, first, peripheral.privileged_only()});
   pages_ = {};
   for (std::size_t i = 0; i < windows_.size() && i < 0xff; ++i) {
     const Window& w = windows_[i];
@@ -42,11 +42,11 @@ Peripheral* Bus::at(Word address) noexcept {
   return w != nullptr ? w->peripheral : nullptr;
 }
 
-bool Bus::answers(const Window& w, Word address, bool written) noexcept {
+bool Bus::answers(const Window& w, Word address, bool writes) noexcept {
   for (const Guard& g : w.guards) {
     if (((*g.word & g.mask) != 0) == g.free_if_set) continue;
-    if (!written && g.obstacle != Obstacle::clock_off) continue;
-    if (watcher != nullptr) watcher->in_vain(w.name, address, written, g.obstacle);
+    if (!writes && g.obstacle != Obstacle::clock_off) continue;
+    if (watcher != nullptr) watcher->in_vain(w.name, address, writes, g.obstacle);
     return false;
   }
   return true;
@@ -67,10 +67,7 @@ std::vector<Bus::Use> Bus::uses() const {
 }
 
 Bus::Window* Bus::window(Word address) noexcept {
-  if (const Word page = (address - pages_base) >> window_page_bits; page < pages_.size())
-    if (const unsigned place = pages_[page];
-        place != 0 && address - windows_[place - 1].base < windows_[place - 1].bytes)
-      return &windows_[place - 1];
+  if (Window* w = paged(address)) return w;
   if (last_ < windows_.size() && address - windows_[last_].base < windows_[last_].bytes)
     return &windows_[last_];
   const auto after = std::upper_bound(windows_.begin(), windows_.end(), address,
@@ -109,21 +106,25 @@ std::uint8_t* Bus::plain_ram(Word address, Word bytes) noexcept {
   return area.data + offset;
 }
 
-bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept {
+bool Bus::read_in(Window& w, Word address, unsigned size, Word& value, Cycle at,
+                  bool privileged) noexcept {
+  if (w.privileged_only && !privileged) return false;
+  ++w.reads;
+  value = 0;
+  if (!answers(w, address, false)) return true;
+  const Word word = w.peripheral->read((w.first + address - w.base) & ~Word{3}, at);
+  value = (word & lanes(address, size)) >> (8 * (address & 3));
+  return true;
+}
+
+bool Bus::read_elsewhere(Word address, unsigned size, Word& value, Cycle at,
+                         bool privileged) noexcept {
   if (const std::uint8_t* bytes = in_peripherals(address) ? nullptr : memory(address)) {
     value = 0;
     std::memcpy(&value, bytes, size);
     return true;
   }
-  if (Window* w = window(address)) {
-    if (w->peripheral->privileged_only() && !privileged) return false;
-    ++w->reads;
-    value = 0;
-    if (!answers(*w, address, false)) return true;
-    const Word word = w->peripheral->read((w->first + address - w->base) & ~Word{3}, at);
-    value = (word & lanes(address, size)) >> (8 * (address & 3));
-    return true;
-  }
+  if (Window* w = window(address)) return read_in(*w, address, size, value, at, privileged);
   Word target = 0;
   unsigned bit = 0;
   if (!bit_band(address, target, bit) || !read(target, 1, value, at, privileged)) return false;
@@ -131,7 +132,19 @@ bool Bus::read(Word address, unsigned size, Word& value, Cycle at, bool privileg
   return true;
 }
 
-bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept {
+bool Bus::write_in(Window& w, Word address, unsigned size, Word value, Cycle at,
+                   bool privileged) noexcept {
+  if (w.privileged_only && !privileged) return false;
+  ++w.writes;
+  if (!answers(w, address, true)) return true;
+  const Word mask = lanes(address, size);
+  w.peripheral->write((w.first + address - w.base) & ~Word{3}, value << (8 * (address & 3)) & mask,
+                      mask, at);
+  return true;
+}
+
+bool Bus::write_elsewhere(Word address, unsigned size, Word value, Cycle at,
+                          bool privileged) noexcept {
   if (std::uint8_t* bytes = in_peripherals(address) ? nullptr : memory(address)) {
     if (address - sram.base >= sram.bytes && address - ccm.base >= ccm.bytes) {
       if (programmer == nullptr) return false;
@@ -140,18 +153,11 @@ bool Bus::write(Word address, unsigned size, Word value, Cycle at, bool privileg
       return true;
     }
     std::memcpy(bytes, &value, size);
+    ++written;
     code_.forget(address, size);
     return true;
   }
-  if (Window* w = window(address)) {
-    if (w->peripheral->privileged_only() && !privileged) return false;
-    ++w->writes;
-    if (!answers(*w, address, true)) return true;
-    const Word mask = lanes(address, size);
-    w->peripheral->write((w->first + address - w->base) & ~Word{3},
-                         value << (8 * (address & 3)) & mask, mask, at);
-    return true;
-  }
+  if (Window* w = window(address)) return write_in(*w, address, size, value, at, privileged);
   Word target = 0, byte = 0;
   unsigned bit = 0;
   if (!bit_band(address, target, bit) || !read(target, 1, byte, at, privileged)) return false;

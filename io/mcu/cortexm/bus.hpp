@@ -88,8 +88,14 @@ class Bus {
   std::vector<Use> uses() const;
 
   /// Any address, size 1, 2 or 4, not crossing a word. false: nothing answers there (bus fault).
-  bool read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept;
-  bool write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept;
+  bool read(Word address, unsigned size, Word& value, Cycle at, bool privileged) noexcept {
+    if (Window* w = paged(address)) return read_in(*w, address, size, value, at, privileged);
+    return read_elsewhere(address, size, value, at, privileged);
+  }
+  bool write(Word address, unsigned size, Word value, Cycle at, bool privileged) noexcept {
+    if (Window* w = paged(address)) return write_in(*w, address, size, value, at, privileged);
+    return write_elsewhere(address, size, value, at, privileged);
+  }
   /// Memory only, without side effects; nullptr: not memory.
   std::uint8_t* memory(Word address) noexcept;
   /// Of RAM alone, so many bytes in a row that hold no decoded instructions; nullptr: not all are.
@@ -106,6 +112,8 @@ class Bus {
   /// Takes stores to the flash's own addresses, by offset; without one they are bus faults. Whoever
   /// changes the flash tells Code.
   Peripheral* programmer = nullptr;
+  /// Counts writes to memory that went this way: all but the processor's quick ones.
+  std::uint64_t written = 0;
 
  private:
   struct Window {
@@ -113,11 +121,24 @@ class Bus {
     Peripheral* peripheral;
     const char* name;
     Word first;
+    bool privileged_only;
     std::uint64_t reads = 0, writes = 0;
     std::vector<Guard> guards{};
   };
-  bool answers(const Window&, Word address, bool written) noexcept;
+  bool answers(const Window&, Word address, bool writes) noexcept;
+  /// Where most peripherals are; nullptr: look among all.
+  Window* paged(Word address) noexcept {
+    const Word page = (address - pages_base) >> window_page_bits;
+    const unsigned place = page < pages_.size() ? pages_[page] : 0;
+    if (place == 0) return nullptr;
+    Window& w = windows_[place - 1];
+    return address - w.base < w.bytes ? &w : nullptr;
+  }
   Window* window(Word address) noexcept;
+  bool read_in(Window&, Word address, unsigned size, Word& value, Cycle, bool privileged) noexcept;
+  bool write_in(Window&, Word address, unsigned size, Word value, Cycle, bool privileged) noexcept;
+  bool read_elsewhere(Word address, unsigned size, Word& value, Cycle, bool privileged) noexcept;
+  bool write_elsewhere(Word address, unsigned size, Word value, Cycle, bool privileged) noexcept;
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;
 
   Code& code_;

@@ -40,6 +40,7 @@ void Core::set_timing(const Timing& timing) noexcept {
   cpu_.table = timing.unit ? 0 : ~Word{0};
   cpu_.flash_wait = timing.wait_states;
   cpu_.kept_lines = {};
+  ++cpu_.effects;
 }
 
 void Core::power_on() noexcept {
@@ -77,9 +78,11 @@ void Core::run(Cycle until) noexcept {
     }
     cpu_.stop = std::min(until, scheduler_.next());
     cpu_.trap = Trap::none;
-    // What it does may end the stretch; one cycle more is one instruction.
-    if (onlooker_ != nullptr && onlooker_->before_instruction())
-      cpu_.stop = std::min(cpu_.stop, cpu_.cycle + 1);
+    if (onlooker_ != nullptr) {
+      ++cpu_.effects;
+      // What it does may end the stretch; one cycle more is one instruction.
+      if (onlooker_->before_instruction()) cpu_.stop = std::min(cpu_.stop, cpu_.cycle + 1);
+    }
     cpu_.execute();
     if (cpu_.trap != Trap::none) act(cpu_.trap);
     if (system_control_.reset_requested()) reset_requested_ = true;
@@ -132,7 +135,17 @@ void Core::sleep_until(Cycle until) noexcept {
     return;
   }
   const Cycle before = cpu_.cycle;
-  cpu_.cycle = std::max(before, std::min(until, scheduler_.next()));
+  const auto pass = [&] {
+    cpu_.cycle = std::max(cpu_.cycle, std::min(until, scheduler_.next()));
+  };
+  pass();
+  // What may wake it, or end the run, asks for attention.
+  cpu_.stop = until;
+  while (cpu_.cycle < until && onlooker_ == nullptr && !(sleep_ == Sleep::event && cpu_.event)) {
+    scheduler_.run_due(cpu_.cycle, paused_);
+    if (cpu_.stop == 0) break;
+    pass();
+  }
   cycles_asleep_ += cpu_.cycle - before;
 }
 

@@ -3,6 +3,7 @@
 namespace stillrotor::io::cortexm {
 
 void Cpu::execute() noexcept {
+  if (loop.happened == happened()) leave_rounds_out();
   loop.branch = nullptr;  // between two stretches anything may have changed
   // ip is kept up for whoever asks for the PC in an access.
   if (it != 0) ip = run_it_block(*this, ip);
@@ -217,19 +218,24 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
   IdleLoop::State now;
   copy_to(now);
   if (loop.rounds > first_look && now == loop.state) {
-    const Cycle round = cycle - loop.at;
-    if (cycle + round < stop) {
-      const Cycle skipped = (stop - 1 - cycle) / round * round;
-      cycle += skipped;
-      last_load += skipped;
-      rounds_left_out += skipped / round;
-    }
+    loop.round = cycle - loop.at;
+    loop.happened = happened();
+    leave_rounds_out();
     loop.rounds = last_look;  // less than a round is left of the stretch
     return target;
   }
   loop.state = now;
   loop.at = cycle;
   return target;
+}
+
+/// Of a loop that waits, wherever in it the processor stands: as many as begin before the end.
+void Cpu::leave_rounds_out() noexcept {
+  if (cycle + loop.round >= stop) return;
+  const Cycle rounds = (stop - 1 - cycle) / loop.round;
+  cycle += rounds * loop.round;
+  last_load += rounds * loop.round;
+  rounds_left_out += rounds;
 }
 
 bool Cpu::make_fp_ready() noexcept {

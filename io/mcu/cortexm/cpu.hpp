@@ -79,6 +79,9 @@ struct IdleLoop {
   Cycle at = 0;
   unsigned rounds = 0;  // without effects, in a row
   State state{};
+  // Once it is known to wait, until anything happens.
+  Cycle round = 0;
+  std::uint64_t happened = ~std::uint64_t{0};  // Cpu::happened() then
 };
 
 class Cpu {
@@ -120,8 +123,11 @@ class Cpu {
   Word trap_bits = 0, trap_value = 0;
   bool trap_has_address = false;
   const Op* ip = nullptr;  // the next instruction
-  /// Counts what is more than a change of registers: stores, accesses outside of memory, fetches.
+  /// Counts what is more than a change of registers by instructions: stores, accesses outside of
+  /// memory, fetches, exceptions, and whatever others do to the processor.
   std::uint64_t effects = 0;
+  /// The same, and what others have written to memory.
+  std::uint64_t happened() const noexcept { return effects + bus.written; }
   IdleLoop loop;
   std::uint64_t rounds_left_out = 0;  // of loops that wait
 
@@ -219,6 +225,9 @@ class Cpu {
   bool load(Word address, Word& value) noexcept;
   template <class T>
   bool store(Word address, Word value) noexcept;
+  /// The long way, for any address.
+  [[gnu::noinline]] bool load_elsewhere(Word address, unsigned size, Word& value) noexcept;
+  [[gnu::noinline]] bool store_elsewhere(Word address, unsigned size, Word value) noexcept;
   /// LDM, LDRD and their like fault when they are not aligned, whatever CCR says.
   bool load_aligned(Word address, Word& value) noexcept {
     return (address & 3) == 0 ? load<Word>(address, value) : fault_unaligned();
@@ -291,8 +300,6 @@ class Cpu {
   }
 
  private:
-  [[gnu::noinline]] bool load_elsewhere(Word address, unsigned size, Word& value) noexcept;
-  [[gnu::noinline]] bool store_elsewhere(Word address, unsigned size, Word value) noexcept;
   [[gnu::noinline]] bool make_fp_ready() noexcept;
   [[gnu::noinline]] void fetch_flash_line(Word address) noexcept;
   [[gnu::noinline]] const Op* hop_to_new_line(const Op* op) noexcept {
@@ -300,6 +307,7 @@ class Cpu {
     return op + op->hop;
   }
   void copy_to(IdleLoop::State&) const noexcept;
+  void leave_rounds_out() noexcept;
   [[gnu::noinline]] const Op* leave_exception(Word address, const Op* op) noexcept;
   const Op* at_nowhere(Handler, Word address) noexcept;
 

@@ -18,6 +18,7 @@ Exceptions::Exceptions(Cpu& cpu, Scheduler& scheduler, unsigned interrupts)
 
 void Exceptions::reset() noexcept {
   Cpu& c = cpu_;
+  ++c.effects;
   pending_ = active_ = enabled_ = {};
   for (unsigned n = 1; n < exception::first_interrupt; ++n) enabled_.put(n, true);
   priority_ = {};
@@ -195,6 +196,7 @@ Word Exceptions::entry_link() const noexcept {
 /// B1.5.6, ExceptionTaken.
 void Exceptions::take(unsigned number, Word link) noexcept {
   Cpu& c = cpu_;
+  ++c.effects;
   pending_.put(number, false);
   --pending_count_;
   ++taken;
@@ -372,6 +374,7 @@ void Exceptions::leave(Word exc_return) noexcept {
 /// B1.5.8, PopStack, and the check of what it brought.
 void Exceptions::pop_frame(Word frame, Word exc_return) noexcept {
   Cpu& c = cpu_;
+  ++c.effects;
   const bool extended = !(exc_return & 0x10), to_thread = exc_return & 8;
   const bool on_process = (exc_return & 0xf) == 0xd;
   bool read = true;

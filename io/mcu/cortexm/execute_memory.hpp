@@ -46,7 +46,7 @@ template <class T, Index I>
 [[gnu::noinline]] const Op* load_register_elsewhere(Cpu& c, const Op* op) {
   c.charge_load(op);
   Word value = 0;
-  if (!c.load<std::make_unsigned_t<T>>(address_of_access<I>(c, op), value)) return op;
+  if (!c.load_elsewhere(address_of_access<I>(c, op), sizeof(T), value)) return op;
   write_back<I>(c, op);
   c.r[op->d] = widened<T>(value);
   return next(op);
@@ -82,7 +82,8 @@ const Op* load_pc(Cpu& c, const Op* op) {
 template <class T, Index I>
 [[gnu::noinline]] const Op* store_register_elsewhere(Cpu& c, const Op* op) {
   const Op* const after = next(op);
-  if (!c.store<T>(address_of_access<I>(c, op), c.r[op->d])) return op;
+  if (!c.store_elsewhere(address_of_access<I>(c, op), sizeof(T), static_cast<T>(c.r[op->d])))
+    return op;
   write_back<I>(c, op);
   return after;
 }
