@@ -23,7 +23,8 @@ constexpr Word lanes(Word address, unsigned size) noexcept {
 void Bus::attach(Word base, Word bytes, Peripheral& peripheral, const char* name, Word first) {
   const auto place = std::upper_bound(windows_.begin(), windows_.end(), base,
                                       [](Word b, const Window& w) { return b < w.base; });
-  windows_.insert(place, Window{base, bytes, &peripheral, name, first, peripheral.privileged_only()});
+  windows_.insert(place,
+                  Window{base, bytes, &peripheral, name, first, peripheral.privileged_only()});
   pages_ = {};
   for (std::size_t i = 0; i < windows_.size() && i < 0xff; ++i) {
     const Window& w = windows_[i];

@@ -135,9 +135,7 @@ void Core::sleep_until(Cycle until) noexcept {
     return;
   }
   const Cycle before = cpu_.cycle;
-  const auto pass = [&] {
-    cpu_.cycle = std::max(cpu_.cycle, std::min(until, scheduler_.next()));
-  };
+  const auto pass = [&] { cpu_.cycle = std::max(cpu_.cycle, std::min(until, scheduler_.next())); };
   pass();
   // What may wake it, or end the run, asks for attention.
   cpu_.stop = until;

@@ -271,6 +271,47 @@ TEST(CortexCore, AWaitingLoopLeavesRoundsOutWithoutATrace) {
   }
 }
 
+/// Writes a word now and then, as another master of the bus would.
+struct Master {
+  explicit Master(Core& of) : core(of), event(core.scheduler().make<&Master::on_time>(this)) {
+    core.scheduler().at(event, 1'500);
+  }
+  void on_time(Cycle when) {
+    core.bus().write(0x20000100, 4, ++written, when, true);
+    core.scheduler().at(event, when + 1'009);
+  }
+  Core& core;
+  unsigned event;
+  Word written = 0;
+};
+
+/// The loop is known to wait over events that change nothing for it, and no longer than that.
+TEST(CortexCore, AWaitingLoopSeesWhatOthersWrite) {
+  Part whole(Timing{.wait_states = 5, .prefetch = true, .instruction_cache = true});
+  Part single(Timing{.wait_states = 5, .prefetch = true, .instruction_cache = true});
+  Master one(whole.core), other(single.core);
+  for (Part* p : {&whole, &single}) {
+    // ldr r2, [r1]; cmp r2, r3; beq back; mov r3, r2; adds r4, #1; b back
+    p->code(Part::thread, {0x680a, 0x429a, 0xd0fc, 0x4613, 0x3401, 0xe7f9});
+    p->cpu().r[1] = 0x20000100;
+    p->write(0x14, 96);  // SysTick counts, and interrupts nobody
+    p->write(0x18, 0);
+    p->write(0x10, 5);
+  }
+  for (Cycle until = 1'000; until < 50'000; until += 977) {
+    whole.core.run(until);
+    while (single.core.now() < until) single.step();
+    ASSERT_EQ(whole.core.now(), single.core.now());
+    EXPECT_EQ(whole.pc(), single.pc());
+    EXPECT_EQ(whole.cpu().r, single.cpu().r);
+    EXPECT_EQ(whole.cpu().xpsr(), single.cpu().xpsr());
+  }
+  EXPECT_GE(whole.cpu().r[4] + 1, one.written);
+  EXPECT_GT(one.written, 40u);
+  EXPECT_GT(whole.cpu().rounds_left_out, 5'000u);
+  EXPECT_EQ(single.cpu().rounds_left_out, 0u);
+}
+
 // --- programs ------------------------------------------------------------------------------
 /// One segment at its load address, header and all.
 std::string elf_with(unsigned machine, unsigned type, Word physical, Word virtual_address,

@@ -116,8 +116,7 @@ class Finder {
     Word address = c_.address_of(op);
     while (true) {
       if (steps().size() >= most_steps || c_.code.find(address) != op || !Code::is_decoded(op) ||
-          is_inside(op) ||
-          (steps().size() >= shared_from_ && op->translated.entry != 0))
+          is_inside(op) || (steps().size() >= shared_from_ && op->translated.entry != 0))
         break;
       const std::size_t at = steps().size();
       steps().push_back({.op = op, .kind = kind_at(*op, op->execute), .then = next(op)});

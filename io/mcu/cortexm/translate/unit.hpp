@@ -27,9 +27,9 @@ struct Step {
   /// IT: what is done of the block is written out, the one way or the other; or one condition for
   /// all of it, and then its handler does it.
   enum class Block : std::uint8_t { joined, parted, all_or_none } block = Block::joined;
-  bool follows = false;         // the unit goes on with the branch's target
-  bool ends = false;            // nothing of the unit comes after it
-  bool leaves = false;          // the unit may be left with it: all flags have to be known
+  bool follows = false;  // the unit goes on with the branch's target
+  bool ends = false;     // nothing of the unit comes after it
+  bool leaves = false;   // the unit may be left with it: all flags have to be known
   bool asks_fp_ready = false, asks_fp_mode = false;
   std::uint8_t replaces = 0, reads = 0;  // flags
   unsigned most = 0;                     // cycles
