@@ -286,7 +286,10 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     } else if (fault_line_moves()) {
       return {true, move_fault_line()};
     } else {
-      if (smooth && !ramping) glide(way, whole_steps_only, observer);
+      if (smooth && !ramping) {
+        glide(way, whole_steps_only, observer);
+        if (beyond(s.theta_e_rad)) continue;
+      }
       target_ps = std::min(way.until_ps, s.alarm_ps);
     }
     const double left = static_cast<double>(target_ps - s.time_ps) * seconds_per_ps - s.offset_s;

@@ -200,13 +200,16 @@ struct Drive::Impl {
   struct Glided;
   struct PhasePairs;
   void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
-  void glide_through(const GateChange&, const Glided&, const PhasePairs&) noexcept;
+  void glide_through(const GateChange&, bool plain_gates, const Glided&,
+                     const PhasePairs&) noexcept;
   bool glide_legs(const Glided&, const PhasePairs&) noexcept;
   GlideLaw glide_law() const noexcept;
   template <bool Ohms, int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
-  template <bool Ohms>
-  Glided glide_step(const GlideLaw&, const Glided& from, double h, double limit) const noexcept;
+  void glide_step(const GlideLaw&, const Glided& from, double h, double limit,
+                  Glided& to) const noexcept;
+  std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
+                             Glided& to) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
   void enter(Tally&, const GlideLaw&, double omega_before, const Glided& to, const PhasePairs& to_A,
              double h) const noexcept;

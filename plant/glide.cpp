@@ -1,17 +1,47 @@
-// The inner loop of a plain drive: fast steps, changes of gates, phase-current sensors and the
-// observer, nothing else. The step in which anything happens is left to advance() and all its
-// questions.
+// The inner loop of a plain drive: fast steps, changes of gates, sensor edges, phase-current
+// sensors and the observer, nothing else. The step in which anything else happens is left to
+// advance() and all its questions.
 #include "plant/flow.hpp"
 #include "plant/glide_step.hpp"
 
 namespace stillrotor::plant {
 
-template <bool Ohms>
-[[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(
-    const GlideLaw& law, const Glided& from, double h, double limit) const noexcept {
-  if (h < second_share * limit) return glide_step<Ohms, 2>(law, from, h);
-  if (h < third_share * limit) return glide_step<Ohms, 3>(law, from, h);
-  return glide_step<Ohms, 4>(law, from, h);
+[[gnu::noinline]] void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h,
+                                               double limit, Glided& to) const noexcept {
+  const bool ohms = mode->legs == LegsDiffer::in_ohms;
+  if (h < second_share * limit)
+    to = ohms ? glide_step<true, 2>(law, from, h) : glide_step<false, 2>(law, from, h);
+  else if (h < third_share * limit)
+    to = ohms ? glide_step<true, 3>(law, from, h) : glide_step<false, 3>(law, from, h);
+  else
+    to = ohms ? glide_step<true, 4>(law, from, h) : glide_step<false, 4>(law, from, h);
+}
+
+/// To the first picosecond at which the angle has reached the threshold ahead, or passed the one
+/// behind. Returns that moment; 0: none is found within h.
+[[gnu::noinline]] std::int64_t Drive::Impl::glide_to_edge(const GlideLaw& law, const Glided& from,
+                                                          double h, double limit,
+                                                          Glided& to) const noexcept {
+  const auto beyond = [this](double theta) {
+    return theta >= s.edge_ahead_rad || theta < s.edge_behind_rad;
+  };
+  const double w = from.omega(), speed = p * w;
+  const double threshold = speed > 0.0 ? s.edge_ahead_rad : s.edge_behind_rad;
+  // At the speed and acceleration of the begin; by what the torque changes, the step itself says.
+  const double rate = p * (law.still[1] + (law.own[1] - law.drag_gain * std::abs(w)) * w +
+                           law.by[1] / law.torque_gain * plain_torque_Nm(s));
+  const double way = threshold - from.theta, root = std::sqrt(speed * speed + 2.0 * rate * way);
+  double ps = std::ceil(1e12 * (s.offset_s + 2.0 * way / (speed + std::copysign(root, speed))));
+  for (int tries = 0; tries < 4; ++tries) {
+    const double span = ps * 1e-12 - s.offset_s;
+    if (!(span > 0.0 && span <= h)) return 0;
+    glide_step(law, from, span, limit, to);
+    const double speed_there = p * to.omega();
+    if (beyond(to.theta) && !beyond(to.theta - 1e-12 * speed_there))
+      return s.time_ps + static_cast<std::int64_t>(ps);
+    ps = std::ceil(ps + 1e12 * (threshold - to.theta) / speed_there);
+  }
+  return 0;
 }
 
 // Without a cable and a supply of its own mind.
@@ -30,25 +60,26 @@ template <bool Ohms>
                                                       double h) const noexcept {
   const ConductionMode& m = *mode;
   const LinkProbe link = plain_link(law, to.i_A, to.v_cap());
-  const Pair before_u_v = tally.end.u_v;
-  const double before_w = tally.end.w_bus[0], before_V = tally.end.w_bus[1];
-  const Tally::Squares mean = tally.add(
+  const double before_V = tally.end.w_bus[1];
+  const Tally::Sums sums = tally.add(
       {to_A.u_v, pair(to_A.w, link.bus_V), pair(link.supply_A, to.torque_Nm), link.bridge_A}, h);
   tally.end_at(to.i_A[0], to.i_A[1]);
 
-  const double squares = mean.u_v[0] + mean.u_v[1] + mean.w;
-  tally.heat.winding_J += h * s.machine.winding_ohm[0] * squares;
-  double legs_W = m.r_aa_ohm * squares;
+  const double third = h * (1.0 / 3.0);
+  const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
+  tally.heat.winding_J += law.winding_ohm * squares;
+  double legs_J = m.r_aa_ohm * squares;
   if (m.legs != LegsDiffer::no) {
-    const Pair two = loaded(&m.leg_ohm[0]) * mean.u_v -
-                     loaded(&m.leg_V[0]) * (both(0.5) * (before_u_v + to_A.u_v));
-    legs_W = (two[0] + two[1]) + (m.leg_ohm[2] * mean.w - m.leg_V[2] * (0.5 * (before_w + to_A.w)));
+    const Pair two = both(third) * (loaded(&m.leg_ohm[0]) * sums.three_u_v) -
+                     both(0.5 * h) * (loaded(&m.leg_V[0]) * sums.two_u_v);
+    legs_J = (two[0] + two[1]) +
+             (third * (m.leg_ohm[2] * sums.three_w) - 0.5 * h * (m.leg_V[2] * sums.two_w));
   }
   if (m.shoot_S > 0.0) [[unlikely]]
-    legs_W += m.shoot_S * mean_square(before_V, link.bus_V);
-  tally.heat.legs_J += h * legs_W;
-  const double omega = 0.5 * (omega_before + to.omega());
-  tally.heat.friction_J += h * (shaft_law.viscous * omega * omega + coulomb_Nm * std::abs(omega));
+    legs_J += h * m.shoot_S * mean_square(before_V, link.bus_V);
+  tally.heat.legs_J += legs_J;
+  const double twice = std::abs(omega_before + to.omega());
+  tally.heat.friction_J += h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm);
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
@@ -92,19 +123,20 @@ template <bool Ohms>
 
 /// At way.until_ps, as pass_change(): of a driver that passes on what it is told.
 [[gnu::always_inline]] inline void Drive::Impl::glide_through(const GateChange& change,
-                                                              const Glided& now,
+                                                              bool plain_gates, const Glided& now,
                                                               const PhasePairs& now_A) noexcept {
   const unsigned mask = 1U << static_cast<unsigned>(change.which);
   const auto asked = static_cast<std::uint8_t>(change.on ? s.asked | mask : s.asked & ~mask);
-  if (switches_broken || switching_costs || s.rotation == 0) return switch_gates(asked);
+  if (!plain_gates) return switch_gates(asked);
   s.asked = asked;
   if (asked == s.gates) return;
   s.gates = asked;
-  if (s.open_phases != 0 || s.grounded >= 0 || !glide_legs(now, now_A)) choose_legs();
+  if (!glide_legs(now, now_A)) choose_legs();
 }
 
 // As advance() would go, at most to way.until_ps.
 void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
+  if (mode->freedom != 2 || watches_motion()) return;
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
@@ -113,56 +145,71 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
   Glided *now = &ends[0], *then = &ends[1];
   PhasePairs now_A(now->i_A);
   GlideLaw law = glide_law();
-  bool moves = !watches_motion();
-  while (mode->freedom == 2 && moves) {
-    const std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);
+  const bool plain_gates = !switches_broken && !switching_costs && s.rotation != 0 &&
+                           s.open_phases == 0 && s.grounded < 0;
+  bool entered = false;  // the tally is in this mode
+  for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
       if (target_ps == s.alarm_ps || way.next == way.end) return;
       s.time_ps = target_ps;
       s.offset_s = 0.0;
-      glide_through(*way.next, *now, now_A);
+      glide_through(*way.next, plain_gates, *now, now_A);
       if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
-      if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) {
+      target_ps = std::min(way.until_ps, s.alarm_ps);
+      entered = false;
+      if (mode->freedom != 2) return;
+      if (!plain_gates) now->vw = pair(s.v_cap_V, now->omega());  // what a change of gates costs
+      if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) [[unlikely]] {
         law = glide_law();
-        moves = !watches_motion();
+        if (watches_motion()) return;
       }
-      now->vw = pair(s.v_cap_V, now->vw[1]);  // what a change of gates costs
       continue;
     }
     const double limit = plain_step_limit(now->omega());
     if (whole_steps_only && left < limit && target_ps != s.alarm_ps) return;
-    const bool whole = left <= limit;
-    const double h = whole ? left : limit;
+    std::int64_t ends_ps = left <= limit ? target_ps : 0;  // 0: between two picoseconds
+    double h = std::min(left, limit);
     const double turned = now->theta + p * h * now->omega();  // about
-    if (turned >= ahead || turned < behind) return;
-    *then = mode->legs == LegsDiffer::in_ohms ? glide_step<true>(law, *now, h, limit)
-                                              : glide_step<false>(law, *now, h, limit);
+    const bool edge = turned >= ahead || turned < behind;
+    if (edge) {
+      if (turned >= two_pi || turned < 0.0) return;
+      ends_ps = glide_to_edge(law, *now, h, limit, *then);
+      if (ends_ps == 0) return;
+      h = static_cast<double>(ends_ps - s.time_ps) * 1e-12 - s.offset_s;
+    } else {
+      glide_step(law, *now, h, limit, *then);
+    }
     const PhasePairs then_A(then->i_A);
     const Pair margins =
         lesser(loaded(&mode->way[0]) * then_A.u_v - loaded(&mode->beyond_A[0]),
                pair(mode->way[2] * then_A.w - mode->beyond_A[2], then->omega() * law.stops));
-    if (below_zero(margins) != 0 || then->theta >= ahead || then->theta < behind) return;
+    if (below_zero(margins) != 0) return;
+    if (!edge && (then->theta >= ahead || then->theta < behind)) return;
 
-    const bool reaches =
-        tally && (whole ? tally->until_ps <= target_ps
-                        : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s);
-    const bool tallied = tally && !reaches && enter_mode(*tally, [&] {
-                           return plain_link(law, now->i_A, now->v_cap());
-                         });
+    bool tallied = false;
+    if (tally) {
+      const bool reaches = ends_ps != 0
+                               ? tally->until_ps <= ends_ps
+                               : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s;
+      if (!reaches && !entered)
+        entered = enter_mode(*tally, [&] { return plain_link(law, now->i_A, now->v_cap()); });
+      tallied = !reaches && entered;
+    }
     if (observer && !tallied) {
-      show(*then, now_A, then_A, h, whole ? target_ps : 0, *observer);
+      show(*then, now_A, then_A, h, ends_ps, *observer);
     } else {
       if (analog.follows_phases) sense(now_A, then_A, h);
       take(*then);
-      if (whole) {
-        s.time_ps = target_ps;
+      if (ends_ps != 0) {
+        s.time_ps = ends_ps;
         s.offset_s = 0.0;
       } else {
         settle_time(h);
       }
       if (tallied) enter(*tally, law, now->omega(), *then, then_A, h);
     }
+    if (edge) return;
     std::swap(now, then);
     now_A = then_A;
   }

@@ -11,12 +11,15 @@ using Pair = double __attribute__((vector_size(16)));
 
 inline Pair pair(double first, double second) noexcept { return Pair{first, second}; }
 inline Pair both(double x) noexcept { return Pair{x, x}; }
+/// Of two that lie as a Pair would, alignas(Pair).
 inline Pair loaded(const double* two) noexcept {
   Pair x;
-  std::memcpy(&x, two, sizeof x);
+  std::memcpy(&x, __builtin_assume_aligned(two, alignof(Pair)), sizeof x);
   return x;
 }
-inline void store(Pair x, double* two) noexcept { std::memcpy(two, &x, sizeof x); }
+inline void store(Pair x, double* two) noexcept {
+  std::memcpy(__builtin_assume_aligned(two, alignof(Pair)), &x, sizeof x);
+}
 /// Each the smaller or greater of the two; where one is no number, of b.
 inline Pair lesser(Pair a, Pair b) noexcept {
 #ifdef __SSE2__

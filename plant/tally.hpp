@@ -29,15 +29,10 @@ struct StepHeat {
   double winding_J = 0.0, rotor_J = 0.0, iron_J = 0.0, legs_J = 0.0, friction_J = 0.0;
 };
 
-/// Mean of the square of a straight line, and of the product of two.
-template <class Number>  // double or Pair
-constexpr Number mean_square(Number a, Number b) noexcept {
+/// Mean of the square of a straight line.
+constexpr double mean_square(double a, double b) noexcept {
   constexpr double third = 1.0 / 3.0;
   return (a * a + a * b + b * b) * third;
-}
-constexpr double mean_product(double a, double b, double c, double d) noexcept {
-  constexpr double sixth = 1.0 / 6.0;
-  return (2.0 * (a * c + b * d) + a * d + b * c) * sixth;
 }
 
 /// Of these, what may jump where the conduction mode changes.
@@ -70,11 +65,6 @@ struct Tally {
 
   std::int64_t until_ps = 0;  // a step that reaches this instant is for whoever keeps the tally
   alignas(Pair) Spread least{}, greatest{};  // over begins and ends of steps
-  // Integrals over the steps, each quantity a straight line in a step.
-  double bridge_As = 0.0, bridge_J = 0.0;
-  Pair supply_As_torque_Nm_s{};
-  Pair u_v_A2s{};
-  double w_A2s = 0.0;
   StepHeat heat;
   double length_s = 0.0;
   ProbePairs end;                          // at the latest step's end
@@ -86,8 +76,8 @@ struct Tally {
     until_ps = next_until_ps;
     least.fill(HUGE_VAL);
     greatest.fill(-HUGE_VAL);
-    bridge_As = bridge_J = w_A2s = length_s = 0.0;
-    supply_As_torque_Nm_s = u_v_A2s = both(0.0);
+    two_bridge_As_ = six_bridge_J_ = three_w_A2s_ = length_s = 0.0;
+    two_supply_As_torque_Nm_s_ = three_u_v_A2s_ = both(0.0);
     heat = {};
   }
   double left_s(std::int64_t time_ps, double offset_s) const noexcept {
@@ -99,9 +89,14 @@ struct Tally {
     return mode != no_mode && alpha_A == i_alpha_A && beta_A == i_beta_A;
   }
 
-  double supply_As() const noexcept { return supply_As_torque_Nm_s[0]; }
-  double torque_Nm_s() const noexcept { return supply_As_torque_Nm_s[1]; }
-  std::array<double, 3> phase_A2s() const noexcept { return {u_v_A2s[0], u_v_A2s[1], w_A2s}; }
+  // Integrals over the steps, each quantity a straight line in a step.
+  double supply_As() const noexcept { return 0.5 * two_supply_As_torque_Nm_s_[0]; }
+  double torque_Nm_s() const noexcept { return 0.5 * two_supply_As_torque_Nm_s_[1]; }
+  double bridge_As() const noexcept { return 0.5 * two_bridge_As_; }
+  double bridge_J() const noexcept { return six_bridge_J_ / 6.0; }
+  std::array<double, 3> phase_A2s() const noexcept {
+    return {three_u_v_A2s_[0] / 3.0, three_u_v_A2s_[1] / 3.0, three_w_A2s_ / 3.0};
+  }
 
   void include(const ProbePairs& at) noexcept {
     include<current_U>(at.u_v);
@@ -115,22 +110,28 @@ struct Tally {
     include<current_W>(end.w_bus);
     include<supply_A>(end.supply_torque);
   }
-  /// A step, or a part of one, that ends here. Returns the mean squares of its currents.
-  struct Squares {
-    Pair u_v;
-    double w;
+  /// Of the phase currents in a step: twice their means, three times those of their squares.
+  struct Sums {
+    Pair two_u_v, three_u_v;
+    double two_w, three_w;
   };
-  Squares add(const ProbePairs& to, double step_s) noexcept {
+  /// A step, or a part of one, that ends here.
+  Sums add(const ProbePairs& to, double step_s) noexcept {
     include(to);
-    bridge_As += 0.5 * (end.bridge_A + to.bridge_A) * step_s;
-    supply_As_torque_Nm_s += both(0.5) * (end.supply_torque + to.supply_torque) * both(step_s);
-    bridge_J += mean_product(end.w_bus[1], to.w_bus[1], end.bridge_A, to.bridge_A) * step_s;
-    const Squares mean{mean_square(end.u_v, to.u_v), mean_square(end.w_bus[0], to.w_bus[0])};
-    u_v_A2s += mean.u_v * both(step_s);
-    w_A2s += mean.w * step_s;
+    const double from_w = end.w_bus[0], from_V = end.w_bus[1], w = to.w_bus[0], bus = to.w_bus[1];
+    const Pair two_u_v = end.u_v + to.u_v;
+    const double two_w = from_w + w, two_bridge_A = end.bridge_A + to.bridge_A;
+    const Sums sums{two_u_v, two_u_v * two_u_v - end.u_v * to.u_v, two_w,
+                    two_w * two_w - from_w * w};
+    two_bridge_As_ += step_s * two_bridge_A;
+    six_bridge_J_ +=
+        step_s * ((from_V + bus) * two_bridge_A + (from_V * end.bridge_A + bus * to.bridge_A));
+    two_supply_As_torque_Nm_s_ += both(step_s) * (end.supply_torque + to.supply_torque);
+    three_u_v_A2s_ += both(step_s) * sums.three_u_v;
+    three_w_A2s_ += step_s * sums.three_w;
     length_s += step_s;
     end = to;
-    return mean;
+    return sums;
   }
   void warm(const StepHeat& more, double share = 1.0) noexcept {
     heat.winding_J += share * more.winding_J;
@@ -150,6 +151,10 @@ struct Tally {
     store(lesser(two, loaded(&least[First])), &least[First]);
     store(greater(two, loaded(&greatest[First])), &greatest[First]);
   }
+
+  // Whole multiples of the integrals, so that no step divides by them.
+  double two_bridge_As_ = 0.0, six_bridge_J_ = 0.0, three_w_A2s_ = 0.0;
+  Pair two_supply_As_torque_Nm_s_{}, three_u_v_A2s_{};
 };
 
 }  // namespace stillrotor::plant

@@ -141,7 +141,7 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::bus_current, at.supply_A);
   set(Signal::torque, at.torque_Nm);
   const bool has_length = bin.length_s > 0.0;
-  set(Signal::bridge_current, has_length ? bin.bridge_As / bin.length_s : at.bridge_A);
+  set(Signal::bridge_current, has_length ? bin.bridge_As() / bin.length_s : at.bridge_A);
   set(Signal::torque_mean, has_length ? bin.torque_Nm_s() / bin.length_s : at.torque_Nm);
   set(Signal::speed, at.omega_m_rad_s);
   set(Signal::angle_e, at.theta_e_rad);
@@ -179,7 +179,7 @@ void Sampler::emit(const plant::Snapshot& at, const plant::AnalogState& before,
   set(Signal::current_square_U, phase_A2s[0] * share);
   set(Signal::current_square_V, phase_A2s[1] * share);
   set(Signal::current_square_W, phase_A2s[2] * share);
-  set(Signal::bridge_power, (bin.bridge_J + s.drawn_J - bin_.drawn_J) * share);
+  set(Signal::bridge_power, (bin.bridge_J() + s.drawn_J - bin_.drawn_J) * share);
   set(Signal::loss_winding, bin.heat.winding_J * share);
   set(Signal::loss_rotor, bin.heat.rotor_J * share);
   set(Signal::loss_iron, bin.heat.iron_J * share);

@@ -90,8 +90,10 @@ inline constexpr std::array<AlphaBeta, 3> leg_axis{
 enum class LegsDiffer : std::uint8_t { no, in_knees, in_ohms };
 
 struct ConductionMode {
-  double u_alpha = 0.0, u_beta = 0.0;                     // bus share
-  double e_alpha_V = 0.0, e_beta_V = 0.0;                 // knees
+  alignas(Pair) double u_alpha = 0.0;  // bus share
+  double u_beta = 0.0;
+  alignas(Pair) double e_alpha_V = 0.0;  // knees
+  double e_beta_V = 0.0;
   double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs only
   double mean_ohm = 0.0;                                  // of r_aa and r_bb
   double shoot_S = 0.0;                                   // conductance across the bus

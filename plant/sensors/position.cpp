@@ -1,6 +1,7 @@
 #include "plant/sensors/position.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 
 #include "plant/sensors/noise.hpp"
@@ -9,9 +10,11 @@ namespace stillrotor::plant {
 namespace {
 constexpr double half_pi = 0.5 * pi;
 constexpr double never_rad = 1e9;
+constexpr double at_once_rad = -never_rad;  // in the place of the threshold ahead
 
 constexpr std::uint8_t bit(int line) noexcept { return static_cast<std::uint8_t>(1U << line); }
 constexpr int encoder_first = static_cast<int>(SensorLine::encoder_A);
+constexpr unsigned encoder_lines = 7U << encoder_first;
 
 /// Of few turns, without a call; halves do not come up.
 double nearest(double turns) noexcept {
@@ -132,7 +135,7 @@ std::uint8_t PositionSensors::encoder_levels(const DriveState& s,
   const std::int64_t quarter = in_turn & 3;
   const bool first = quarter == 1 || quarter == 2, second = quarter == 2 || quarter == 3;
   std::uint8_t levels = 0;
-  if (line_is_seen(s, in_turn / 4)) {
+  if (all_lines_seen(encoder_, s) || line_is_seen(s, in_turn / 4)) {
     if (encoder_.reversed ? second : first) levels |= bit(encoder_first);  // A leads
     if (encoder_.reversed ? first : second) levels |= bit(encoder_first + 1);
   }
@@ -170,6 +173,11 @@ void PositionSensors::start(DriveState& s) const noexcept {
 }
 
 void PositionSensors::find_thresholds(DriveState& s) const noexcept {
+  find_thresholds_of_halls(s);
+  find_thresholds_of_encoder(s, encoder_.fitted ? encoder_pending(s) : 0);
+}
+
+void PositionSensors::find_thresholds_of_halls(DriveState& s) const noexcept {
   s.hall_ahead_rad = never_rad;
   s.hall_behind_rad = -never_rad;
   if (hall_.fitted)
@@ -178,64 +186,55 @@ void PositionSensors::find_thresholds(DriveState& s) const noexcept {
       if (r.ahead_rad < s.hall_ahead_rad) s.hall_ahead_rad = r.ahead_rad;
       if (r.behind_rad > s.hall_behind_rad) s.hall_behind_rad = r.behind_rad;
     }
-  find_thresholds_of_encoder(s);
 }
 
 /// While the Halls' stay as they are.
-void PositionSensors::find_thresholds_of_encoder(DriveState& s) const noexcept {
+void PositionSensors::find_thresholds_of_encoder(DriveState& s, unsigned pending) const noexcept {
   s.edge_ahead_rad = s.hall_ahead_rad;
   s.edge_behind_rad = s.hall_behind_rad;
-  if (encoder_.fitted) {
-    const Reach r = encoder_reach(s);
-    if (r.ahead_rad < s.edge_ahead_rad) s.edge_ahead_rad = r.ahead_rad;
-    if (r.behind_rad > s.edge_behind_rad) s.edge_behind_rad = r.behind_rad;
-    // A and Z, or B and Z, change with one count: the second is due at once.
-    if ((s.sensor_levels & 0x38U) != encoder_levels(s, s.encoder_count))
-      s.edge_ahead_rad = -never_rad;
-  }
+  if (!encoder_.fitted) return;
+  const Reach r = encoder_reach(s);
+  if (r.ahead_rad < s.edge_ahead_rad) s.edge_ahead_rad = r.ahead_rad;
+  if (r.behind_rad > s.edge_behind_rad) s.edge_behind_rad = r.behind_rad;
+  // A and Z, or B and Z, change with one count: the second is due at once.
+  if (pending != 0) s.edge_ahead_rad = at_once_rad;
 }
 
-SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
-  const auto pending_encoder_line = [&]() -> int {
-    const unsigned differ = (s.sensor_levels & 0x38U) ^ encoder_levels(s, s.encoder_count);
-    for (int line = encoder_first; line < sensor_line_count; ++line)
-      if (differ & bit(line)) return line;
-    return -1;
-  };
+/// Bit k: line k has not yet the level of this count.
+unsigned PositionSensors::encoder_pending(const DriveState& s) const noexcept {
+  return (s.sensor_levels & encoder_lines) ^ encoder_levels(s, s.encoder_count);
+}
 
-  // The first due of the Halls, of equals the first line; and of them before the encoder.
-  const auto hall_due = [&](bool forward) {
-    int due = -1;
-    double first = forward ? never_rad : -never_rad;
-    for (int k = 0; k < 3; ++k) {
-      const Reach r = hall_reach(s, k);
-      if (forward ? r.ahead_rad < first : r.behind_rad > first) {
-        first = forward ? r.ahead_rad : r.behind_rad;
-        due = k;
-      }
-    }
-    return due;
-  };
-
-  int line = encoder_.fitted ? pending_encoder_line() : -1;
-  if (line < 0) {
-    const Reach encoder = encoder_.fitted ? encoder_reach(s) : Reach{never_rad, -never_rad};
-    const bool forward = s.theta_e_rad >= std::min(s.hall_ahead_rad, encoder.ahead_rad);
-    const bool of_encoder =
-        forward ? encoder.ahead_rad < s.hall_ahead_rad : encoder.behind_rad > s.hall_behind_rad;
-    if (of_encoder) {
-      s.encoder_count =
-          forward ? changed_above(s, s.encoder_count) : unchanged_down_to(s, s.encoder_count) - 1;
-      line = pending_encoder_line();
-    } else {
-      line = hall_due(forward);
+/// The first due of the Halls, of equals the first line.
+int PositionSensors::hall_due(const DriveState& s, bool forward) const noexcept {
+  int due = -1;
+  double first = forward ? never_rad : -never_rad;
+  for (int k = 0; k < 3; ++k) {
+    const Reach r = hall_reach(s, k);
+    if (forward ? r.ahead_rad < first : r.behind_rad > first) {
+      first = forward ? r.ahead_rad : r.behind_rad;
+      due = k;
     }
   }
-  const SensorEdge edge = toggle(s, line);
-  if (line < encoder_first)
+  return due;
+}
+
+// Of what is due at one angle Halls come before the encoder, but not between two of its lines.
+SensorEdge PositionSensors::flip(DriveState& s) const noexcept {
+  const bool forward = s.theta_e_rad >= s.edge_ahead_rad, at_once = s.edge_ahead_rad == at_once_rad;
+  const bool of_encoder = at_once || (forward ? s.edge_ahead_rad < s.hall_ahead_rad
+                                              : s.edge_behind_rad > s.hall_behind_rad);
+  if (!of_encoder) {
+    const SensorEdge edge = toggle(s, hall_due(s, forward));
     find_thresholds(s);
-  else
-    find_thresholds_of_encoder(s);
+    return edge;
+  }
+  if (!at_once)
+    s.encoder_count =
+        forward ? changed_above(s, s.encoder_count) : unchanged_down_to(s, s.encoder_count) - 1;
+  const unsigned pending = encoder_pending(s);
+  const SensorEdge edge = toggle(s, std::countr_zero(pending));
+  find_thresholds_of_encoder(s, pending & (pending - 1));
   return edge;
 }
 

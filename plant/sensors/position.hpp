@@ -27,7 +27,10 @@ class PositionSensors {
   struct Reach {
     double ahead_rad, behind_rad;
   };
-  void find_thresholds_of_encoder(DriveState&) const noexcept;
+  void find_thresholds_of_halls(DriveState&) const noexcept;
+  void find_thresholds_of_encoder(DriveState&, unsigned pending) const noexcept;
+  unsigned encoder_pending(const DriveState&) const noexcept;
+  int hall_due(const DriveState&, bool forward) const noexcept;
   Reach hall_reach(const DriveState&, int k) const noexcept;
   Reach encoder_reach(const DriveState&) const noexcept;
   double hall_centre(const DriveState&, int k) const noexcept;

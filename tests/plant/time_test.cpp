@@ -102,6 +102,53 @@ TEST(Time, FollowingInBetweenLeavesNoTrace) {
   EXPECT_EQ(one.state().encoder_count, looked_in.state().encoder_count);
 }
 
+// Both ways, through current ripple and dead times: one picosecond before the edge the angle has
+// not reached it, and the same at every edge when the plant takes its general steps (ledger).
+TEST(Time, AnEdgeComesAtTheFirstPicosecondAtWhichTheAngleHasReachedIt) {
+  for (const double speed : {150.0, -150.0}) {
+    DriveParameters p = cart();
+    p.phase_current.kind = CurrentSensing::in_line;
+    p.shaft.inertia_kg_m2 = 2e-4;
+    Drive fast(p), general(p);
+    general.keep_ledger(true);
+    StartState start;
+    start.omega_m_rad_s = speed;
+    fast.start(start);
+    general.start(start);
+    int edges = 0;
+    for (int k = 0; k < 300; ++k) {
+      for (Drive* d : {&fast, &general})
+        for (int leg = 0; leg < 3; ++leg) {
+          const bool high = (k + 5 * leg) % 15 < 7;
+          d->set_switch(static_cast<Switch>(2 * leg + (high ? 1 : 0)), false);
+          if (k % 4 != 0) d->set_switch(static_cast<Switch>(2 * leg + (high ? 0 : 1)), true);
+        }
+      const std::int64_t until = (k + 1) * 5 * us;
+      for (;;) {
+        const DriveState before = fast.state();
+        const Drive::Stop stop = fast.advance(until), other = general.advance(until);
+        ASSERT_EQ(stop.edge, other.edge);
+        if (!stop.edge) break;
+        ++edges;
+        EXPECT_EQ(stop.what.line, other.what.line);
+        const DriveState there = fast.state();
+        // Two methods' speeds differ by their error, some 1e-9 of the way.
+        EXPECT_NEAR(static_cast<double>(there.time_ps - general.state().time_ps), 0.0, 2000.0);
+        if (there.time_ps == before.time_ps) continue;  // two lines at once
+        const auto beyond = [&before](double theta) {
+          return theta >= before.edge_ahead_rad || theta < before.edge_behind_rad;
+        };
+        EXPECT_TRUE(beyond(there.theta_e_rad));
+        fast.restore(before);
+        EXPECT_FALSE(fast.advance(there.time_ps - 1).edge);
+        EXPECT_FALSE(beyond(fast.state().theta_e_rad));
+        fast.restore(there);
+      }
+    }
+    EXPECT_GT(edges, 20);
+  }
+}
+
 TEST(Time, ARestoredCheckpointRunsOnBitForBitAsIfNothingHadHappened) {
   Drive a(cart()), b(cart());
   for (int k = 0; k < 50; ++k) {
