@@ -28,8 +28,9 @@ namespace stillrotor::plant {
   const double w = from.omega(), speed = p * w;
   const double threshold = speed > 0.0 ? s.edge_ahead_rad : s.edge_behind_rad;
   // At the speed and acceleration of the begin; by what the torque changes, the step itself says.
+  const Dq i_A = park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]);
   const double rate = p * (law.still[1] + (law.own[1] - law.drag_gain * std::abs(w)) * w +
-                           law.by[1] / law.torque_gain * plain_torque_Nm(s));
+                           law.by[1] / law.torque_gain * plain_torque_Nm(i_A));
   const double way = threshold - from.theta, root = std::sqrt(speed * speed + 2.0 * rate * way);
   double ps = std::ceil(1e12 * (s.offset_s + 2.0 * way / (speed + std::copysign(root, speed))));
   for (int tries = 0; tries < 4; ++tries) {
