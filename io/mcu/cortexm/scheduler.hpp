@@ -4,12 +4,13 @@
 // once, and a new one is put where it belongs past the few that come before it.
 //
 // Order  by cycle; at one cycle, in the order in which the events were made.
-// RT     make() allocates, nothing else does.
+// RT     safe but for make(), which throws where there are too many.
 #pragma once
 
 #include <algorithm>
+#include <array>
+#include <stdexcept>
 #include <utility>
-#include <vector>
 
 #include "io/mcu/clock.hpp"
 
@@ -26,9 +27,9 @@ class Scheduler {
   /// Method: void (T::*)(Cycle when). It is called once for each at().
   template <auto Method, class T>
   unsigned make(T* self) {
-    events_.push_back({[](void* me, Cycle when) { (static_cast<T*>(me)->*Method)(when); }, self});
-    row_.emplace_back();
-    return static_cast<unsigned>(events_.size() - 1);
+    if (made_ == most) throw std::length_error("too many events of one chip");
+    events_[made_] = {[](void* me, Cycle when) { (static_cast<T*>(me)->*Method)(when); }, self};
+    return made_++;
   }
   /// Replaces what the event was set to; never: not at all. A moment that has passed comes at once.
   void at(unsigned event, Cycle when) noexcept {
@@ -57,9 +58,10 @@ class Scheduler {
   }
 
  private:
+  static constexpr unsigned most = 64;
   struct Event {
-    void (*action)(void*, Cycle);
-    void* self;
+    void (*action)(void*, Cycle) = nullptr;
+    void* self = nullptr;
     Cycle when = never;
   };
   struct Waiting {
@@ -75,9 +77,9 @@ class Scheduler {
     for (; place <= last_; ++place) row_[place] = row_[place + 1];
   }
   Cycle& slice_end_;
-  std::vector<Event> events_;
-  std::vector<Waiting> row_{1};  // the first is nobody, and never
-  unsigned last_ = 0;            // in the row
+  unsigned made_ = 0, last_ = 0;         // events; in the row
+  std::array<Waiting, most + 1> row_{};  // the first is nobody, and never
+  std::array<Event, most> events_{};
 };
 
 }  // namespace stillrotor::io::cortexm
