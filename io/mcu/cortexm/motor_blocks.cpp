@@ -151,7 +151,7 @@ void MotorBlocks::clock_changed(Cycle at) noexcept {
     const unsigned bus = clocks_.bus_divider(u.block.fast);
     u.timer.set_clock(bus == 1 ? 1 : bus / 2, at);
   }
-  adc_.set_bus_clock(clocks_.bus_divider(true));
+  adc_.set_bus_clock(clocks_.bus_divider(true), at);
 }
 
 // --- pins -----------------------------------------------------------------------------------

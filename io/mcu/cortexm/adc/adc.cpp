@@ -5,10 +5,11 @@ namespace stillrotor::io::cortexm {
 using namespace adc_register;
 
 Adc::Adc(Scheduler& scheduler, AdcListener& listener)
-    : listener_(listener),
-      converters_{Converter(0, scheduler, listener, *this),
-                  Converter(1, scheduler, listener, *this),
-                  Converter(2, scheduler, listener, *this)} {
+    : scheduler_(scheduler),
+      listener_(listener),
+      event_(scheduler.make<&Adc::on_event>(this)),
+      converters_{Converter(0, listener, *this), Converter(1, listener, *this),
+                  Converter(2, listener, *this)} {
   configure(0);
 }
 
@@ -20,9 +21,21 @@ void Adc::reset(Cycle at) noexcept {
   changed(at);
 }
 
-void Adc::set_bus_clock(unsigned cycles) noexcept {
+void Adc::set_bus_clock(unsigned cycles, Cycle at) noexcept {
   bus_cycles_ = cycles;
-  configure(0);
+  configure(at);
+}
+
+void Adc::plan() noexcept {
+  Cycle next = never;
+  for (const Converter& c : converters_) next = std::min(next, c.next());
+  scheduler_.at(event_, next);
+}
+
+void Adc::on_event(Cycle at) noexcept {
+  for (Converter& c : converters_)
+    if (c.next() == at) c.run_due(at);
+  plan();
 }
 
 /// Simultaneous in that group, by MULTI: 1 both combined with the other, 2 regular with alternate
@@ -39,12 +52,13 @@ void Adc::configure(Cycle at) noexcept {
   if (how != 0 && how != 1 && how != 5 && how != 6)
     listener_.not_modelled("MULTI: interleaved and alternate-trigger modes", at);
   for (unsigned i = 0; i < converters_.size(); ++i) {
-    converters_[i].set_clock(bus_cycles_ * ccr::prescaler(ccr_));
+    converters_[i].set_clock(bus_cycles_ * ccr::prescaler(ccr_), at);
     for (const Group g : {Group::regular, Group::injected})
       converters_[i].set_independent(g, i == 0 || i >= together(g));
     converters_[i].set_common_requests(ccr::DMA(ccr_) != 0 && i < together(Group::regular) &&
                                        together(Group::regular) > 1);
   }
+  plan();
 }
 
 void Adc::look_at_sources() noexcept {
@@ -54,9 +68,9 @@ void Adc::look_at_sources() noexcept {
       awaited_[g == Group::injected] |= c.awaited(g);
 }
 
-void Adc::trigger(Group g, unsigned source, bool high, Cycle at) noexcept {
-  if (!(awaited_[g == Group::injected] >> source & 1)) return;
+void Adc::start(Group g, unsigned source, bool high, Cycle at) noexcept {
   for (Converter& c : converters_) c.trigger(g, source, high, at);
+  plan();
   changed(at);
 }
 
@@ -113,6 +127,7 @@ void Adc::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const unsigned i = offset / window;
   if (i < converters_.size()) {
     converters_[i].write(offset % window, value, mask, at);
+    plan();
     if (offset % window == CR2) look_at_sources();
     return;
   }

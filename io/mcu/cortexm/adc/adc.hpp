@@ -16,9 +16,11 @@ class Adc final : public Peripheral, private Converter::Owner {
   Adc(Scheduler&, AdcListener&);
   void reset(Cycle at) noexcept override;
   /// Processor cycles a clock of the bus they stand at.
-  void set_bus_clock(unsigned cycles) noexcept;
+  void set_bus_clock(unsigned cycles, Cycle at) noexcept;
   /// A trigger source, by its code in JEXTSEL or EXTSEL, has changed its level.
-  void trigger(Group, unsigned source, bool high, Cycle at) noexcept;
+  void trigger(Group g, unsigned source, bool high, Cycle at) noexcept {
+    if (awaited_[g == Group::injected] >> source & 1) start(g, source, high, at);
+  }
 
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
@@ -27,12 +29,17 @@ class Adc final : public Peripheral, private Converter::Owner {
   void begun(unsigned converter, Group, Cycle at) noexcept override;
   void converted(unsigned converter, Cycle at) noexcept override;
   void changed(Cycle at) noexcept override;
+  void start(Group, unsigned source, bool high, Cycle at) noexcept;
+  void on_event(Cycle at) noexcept;
+  void plan() noexcept;
   void configure(Cycle at) noexcept;
   void look_at_sources() noexcept;
   /// Converters that work together in that group: 1, 2 or 3.
   unsigned together(Group) const noexcept;
 
+  Scheduler& scheduler_;
   AdcListener& listener_;
+  const unsigned event_;
   std::array<Converter, 3> converters_;
   unsigned bus_cycles_ = 1;
   Word ccr_ = 0, common_data_ = 0;

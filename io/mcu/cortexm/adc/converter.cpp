@@ -4,12 +4,8 @@ namespace stillrotor::io::cortexm {
 
 using namespace adc_register;
 
-Converter::Converter(unsigned index, Scheduler& scheduler, AdcListener& listener, Owner& owner)
-    : index_(index),
-      scheduler_(scheduler),
-      listener_(listener),
-      owner_(owner),
-      event_(scheduler.make<&Converter::on_event>(this)) {}
+Converter::Converter(unsigned index, AdcListener& listener, Owner& owner)
+    : index_(index), listener_(listener), owner_(owner) {}
 
 void Converter::reset() noexcept {
   sr_ = cr1_ = cr2_ = ltr_ = jsqr_ = data_ = interrupting_ = 0;
@@ -21,7 +17,7 @@ void Converter::reset() noexcept {
   place_ = left_ = {};
   regular_waits_ = requests_over_ = common_requests_ = unread_ = false;
   independent_ = {true, true};
-  scheduler_.at(event_, never);
+  due_ = finishes_ = never;
 }
 
 // --- sequences ------------------------------------------------------------------------------
@@ -78,24 +74,41 @@ void Converter::begin(Group g, Cycle at) noexcept {
 }
 
 void Converter::start_conversion(Cycle at) noexcept {
-  sampled_ = false;
-  const unsigned c = channel(*busy_, place_[index(*busy_)]);
-  scheduler_.at(event_, at + sampling(c) * cycles_);
+  finishes_ = never;
+  channel_ = channel(*busy_, place_[index(*busy_)]);
+  due_ = at + sampling(channel_) * cycles_;
 }
 
-void Converter::on_event(Cycle at) noexcept {
-  if (!busy_) return;
-  if (sampled_) return finish(at);
-  sampled_ = true;
-  code_ = listener_.sample(index_, channel(*busy_, place_[index(*busy_)]), at);
-  scheduler_.at(event_, at + cr1::bits(cr1_) * Cycle{cycles_});
+/// The window of a conversion is over, or its code is there.
+void Converter::run_due(Cycle at) noexcept {
+  if (finishes_ == at) return finish(at);
+  catch_up(at);
+  code_ = listener_.sample(index_, channel_, at);
+  finishes_ = at + cr1::bits(cr1_) * Cycle{cycles_};
+  due_ = finishes_;
+  if (goes_on_unnoticed()) due_ += sampling(channel(Group::injected, place_[1] + 1)) * cycles_;
+}
+
+/// Within an injected sequence nobody is told that a code is there: it is put away when somebody
+/// looks, or with the next one.
+bool Converter::goes_on_unnoticed() const noexcept {
+  return busy_ == Group::injected && left_[1] > 1 && place_[1] + 1 < length(Group::injected) &&
+         !(cr1_ & cr1::JAWDEN);
+}
+
+/// Before a change of what a conversion depends on: the code that is awaited comes under the new
+/// settings.
+void Converter::disturb(Cycle at) noexcept {
+  catch_up(at);
+  if (finishes_ != never) due_ = finishes_;
 }
 
 void Converter::finish(Cycle at) noexcept {
   const Group g = *busy_;
   const unsigned i = index(g);
+  due_ = finishes_ = never;
   const unsigned code = code_ >> (12 - cr1::bits(cr1_));
-  watch(channel(g, place_[i]), code_, g);
+  watch(channel_, code_, g);
   g == Group::regular ? finish_regular(code, at) : finish_injected(code, at);
   --left_[i];
   if (++place_[i] >= length(g)) {
@@ -189,6 +202,7 @@ std::uint16_t Converter::awaited(Group g) const noexcept {
 }
 
 Word Converter::read(Word offset, Cycle at) noexcept {
+  catch_up(at);
   switch (offset) {
     case SR:
       return sr_;
@@ -222,6 +236,7 @@ Word Converter::read(Word offset, Cycle at) noexcept {
 
 void Converter::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto put = [&](Word& old, Word bits) { old = ((old & ~mask) | (value & mask)) & bits; };
+  disturb(at);
   switch (offset) {
     case SR:
       sr_ &= (value & mask) | ~mask | ~Word{0x3f};
@@ -241,7 +256,7 @@ void Converter::write(Word offset, Word value, Word mask, Cycle at) noexcept {
         busy_.reset();
         regular_waits_ = false;
         place_ = {};
-        scheduler_.at(event_, never);
+        due_ = finishes_ = never;
         break;
       }
       if (starts & cr2::JSWSTART) start(Group::injected, at);
@@ -275,6 +290,7 @@ void Converter::write(Word offset, Word value, Word mask, Cycle at) noexcept {
     default:
       if (offset >= JOFR1 && offset <= JOFR4) put(jofr_[(offset - JOFR1) / 4], 0xfff);
   }
+  if (busy_) channel_ = channel(*busy_, place_[index(*busy_)]);
   owner_.changed(at);
 }
 

@@ -44,11 +44,17 @@ class Converter {
     virtual void converted(unsigned converter, Cycle) noexcept = 0;
     virtual void changed(Cycle) noexcept = 0;
   };
-  Converter(unsigned index, Scheduler&, AdcListener&, Owner&);
+  Converter(unsigned index, AdcListener&, Owner&);
 
   void reset() noexcept;
   /// Processor cycles a converter clock.
-  void set_clock(unsigned cycles) noexcept { cycles_ = cycles; }
+  void set_clock(unsigned cycles, Cycle at) noexcept {
+    disturb(at);
+    cycles_ = cycles;
+  }
+  /// When it does something by itself that anybody would notice; its owner then calls run_due().
+  Cycle next() const noexcept { return due_; }
+  void run_due(Cycle at) noexcept;
   /// Its own triggers and starts count; false: those of another, by begin().
   void set_independent(Group g, bool on) noexcept { independent_[index(g)] = on; }
 
@@ -76,7 +82,12 @@ class Converter {
   Cycle sampling(unsigned channel) const noexcept;
   void start(Group, Cycle at) noexcept;
   void start_conversion(Cycle at) noexcept;
-  void on_event(Cycle at) noexcept;
+  /// What nobody was told of.
+  void catch_up(Cycle to) noexcept {
+    if (finishes_ <= to && finishes_ < due_) finish(finishes_);
+  }
+  void disturb(Cycle at) noexcept;
+  bool goes_on_unnoticed() const noexcept;
   void finish(Cycle at) noexcept;
   void finish_regular(unsigned code, Cycle at) noexcept;
   void finish_injected(unsigned code, Cycle at) noexcept;
@@ -86,10 +97,8 @@ class Converter {
   unsigned source(Group) const noexcept;
 
   const unsigned index_;
-  Scheduler& scheduler_;
   AdcListener& listener_;
   Owner& owner_;
-  const unsigned event_;
   unsigned cycles_ = 4;
 
   Word interrupting_ = 0;  // flags that interrupt, by CR1
@@ -103,8 +112,9 @@ class Converter {
   bool common_requests_ = false, requests_over_ = false;
 
   std::optional<Group> busy_;
-  bool sampled_ = false;  // the window is over
-  unsigned code_ = 0;
+  Cycle due_ = never;
+  Cycle finishes_ = never;           // the window is over, and the code will be there
+  unsigned channel_ = 0, code_ = 0;  // of the conversion under way
   std::array<unsigned, 2> place_{};  // in the sequence, by group
   std::array<unsigned, 2> left_{};   // of this start, in discontinuous mode
   bool regular_waits_ = false;       // broken into

@@ -18,7 +18,7 @@ using namespace adc_register;
 /// Inputs give 100 x channel + 1000 x converter, or what is set.
 struct AdcBench : AdcListener {
   AdcBench() {
-    adc.set_bus_clock(2);
+    adc.set_bus_clock(2, 0);
     set(CCR, 1u << 16);
   }
   void set(Word offset, Word value) { adc.write(offset, value, ~Word{0}, now); }
