@@ -56,9 +56,8 @@ void Chip::attach_blocks() {
   bus.attach(part.window_watchdog, block, window_watchdog_, "WWDG");
   for (const PortBlock& p : part.ports) {
     const auto index = static_cast<std::uint8_t>(ports_.size());
-    Port& port = ports_.emplace_back(p, index);
+    Port& port = ports_.emplace_back(p, index, static_cast<PinFollower&>(*this));
     port.follow(*this);
-    port.follow_driven(*this);
     port.follow_seen(external_lines_, external_lines_.pins(index));
     bus.attach(p.base, block, port, p.name);
   }

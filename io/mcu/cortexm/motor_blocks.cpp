@@ -2,7 +2,7 @@
 
 #include <fmt/core.h>
 
-#include <cmath>
+#include <algorithm>
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -15,10 +15,6 @@ unsigned channel_of(TimerPin signal) {
   return static_cast<unsigned>(signal) -
          static_cast<unsigned>(is_complement(signal) ? TimerPin::complement1 : TimerPin::channel1);
 }
-Level level_of(Pad pad) {
-  return pad == Pad::released ? Level::released : pad == Pad::high ? Level::high : Level::low;
-}
-
 // Within the chip, as shares of 3.3 V: the temperature sensor at 25 degrees, the reference
 // (datasheet, typical, from memory), half the battery's pin.
 constexpr double temperature_share = 0.76 / 3.3, reference_share = 1.21 / 3.3, battery_share = 0.5;
@@ -29,20 +25,24 @@ class MotorBlocks::Unit final : public TimerListener {
  public:
   Unit(MotorBlocks& owner, const TimerBlock& of)
       : owner_(owner), block(of), timer(of.layout, owner.core_.scheduler(), *this) {
-    for (const TimerWire& w : owner.part_.wires)
-      if (w.timer == of.layout.number && is_output(w.signal))
-        outputs_[is_complement(w.signal)][channel_of(w.signal)].push_back(
-            {&owner.ports_[static_cast<unsigned>(w.port - 'A')], w.pin, w.function});
     for (const Group group : {Group::injected, Group::regular})
       for (const ConverterTrigger& t :
            group == Group::injected ? owner.part_.injected : owner.part_.regular)
         if (t.timer == of.layout.number) starts_[t.channel].push_back({group, t.code});
   }
 
-  void pad(unsigned channel, bool complementary, Pad pad, Cycle at) noexcept override {
-    (complementary ? pads_n : pads)[channel] = pad;
-    for (const Output& o : outputs_[complementary][channel])
-      if (o.port->has_function(o.pin, o.function)) o.port->set_alternate(o.pin, level_of(pad), at);
+  void pad(unsigned channel, bool complementary, Level level, Cycle at) noexcept override {
+    const Pad& pad = pads_[2 * channel + complementary];
+    for (const Place* p = pad.at.data(); p != pad.at.data() + pad.count; ++p)
+      p->port->set_alternate(p->pin, level, at);
+  }
+  /// The pin of that wire, an output, has been configured.
+  void connect(const TimerWire& w, Port& port) noexcept {
+    Pad& pad = pads_[2 * channel_of(w.signal) + is_complement(w.signal)];
+    const auto is_here = [&](const Place& p) { return p.port == &port && p.pin == w.pin; };
+    Place* const end = std::remove_if(pad.at.begin(), pad.at.begin() + pad.count, is_here);
+    pad.count = static_cast<unsigned>(end - pad.at.begin());
+    if (port.has_function(w.pin, w.function)) pad.at[pad.count++] = {&port, w.pin};
   }
   void interrupt(TimerInterrupt line, bool high, Cycle) noexcept override {
     owner_.set_vector(block.vectors[static_cast<unsigned>(line)], high);
@@ -61,6 +61,16 @@ class MotorBlocks::Unit final : public TimerListener {
   void channel_signal(unsigned channel, bool high, Cycle at) noexcept override {
     start_converters(channel + 1, high, at);
   }
+  void needs_pins(bool needs) noexcept override {
+    for (const TimerWire& w : owner_.part_.wires) {
+      if (w.timer != block.layout.number || w.signal > TimerPin::channel4) continue;
+      const PinId id{static_cast<std::uint8_t>(w.port - 'A'), w.pin};
+      const Port& port = owner_.ports_[id.port];
+      if (!port.has_function(w.pin, w.function)) continue;
+      owner_.hear(id, needs);
+      if (needs) timer.set_pin(channel_of(w.signal), port.reads_high(w.pin));
+    }
+  }
   void not_modelled(const char* what, Cycle at) noexcept override {
     owner_.not_modelled_(block.name, what, at);
   }
@@ -74,16 +84,20 @@ class MotorBlocks::Unit final : public TimerListener {
     for (const Start& s : starts_[signal]) owner_.adc_.trigger(s.group, s.code, high, at);
   }
   MotorBlocks& owner_;
-  struct Output {
+  struct Place {
     Port* port;
-    std::uint8_t pin, function;
+    std::uint8_t pin;
   };
-  std::array<std::array<std::vector<Output>, 4>, 2> outputs_;  // of complements, by channel
-  std::array<std::vector<Start>, 5> starts_;                   // by TRGO, CC1 to CC4
+  /// The pins that are now configured for it.
+  struct alignas(64) Pad {
+    std::array<Place, 3> at{};  // no part has more
+    unsigned count = 0;
+  };
+  std::array<Pad, 8> pads_;                   // a channel's, its complement's, the next one's
+  std::array<std::vector<Start>, 5> starts_;  // by TRGO, CC1 to CC4
 
  public:
   const TimerBlock& block;
-  std::array<Pad, 4> pads{}, pads_n{};
   Timer timer;  // tells this what it does, so it comes last
 };
 
@@ -190,8 +204,9 @@ void MotorBlocks::seen(PinId id, bool high, Cycle at) noexcept {
 void MotorBlocks::configured(PinId id, Cycle at) noexcept {
   Port& port = ports_[id.port];
   const TimerWire* wire = wire_of(id);
-  const bool hears = wire != nullptr && !is_complement(wire->signal);
-  heard_[id.port] = (heard_[id.port] & ~(Pins{1} << id.number)) | Pins{hears} << id.number;
+  hear(id, false);
+  for (const TimerWire* w : at_pin_[id.port][id.number])
+    if (is_output(w->signal)) unit(w->timer)->connect(*w, port);
   if (wire == nullptr) {
     port.set_alternate(id.number, Level::released, at);
     return;
@@ -199,10 +214,12 @@ void MotorBlocks::configured(PinId id, Cycle at) noexcept {
   Unit& u = *unit(wire->timer);
   ears_[id.port][id.number] = {&u.timer, wire->signal};
   if (is_output(wire->signal)) {
-    const auto& pads = is_complement(wire->signal) ? u.pads_n : u.pads;
-    port.set_alternate(id.number, level_of(pads[channel_of(wire->signal)]), at);
+    const Pads pads = u.timer.pads(channel_of(wire->signal));
+    port.set_alternate(id.number, pads[is_complement(wire->signal)], at);
   }
-  if (hears) seen(id, port.reads_high(id.number), at);
+  if (is_complement(wire->signal)) return;
+  hear(id, !is_output(wire->signal) || u.timer.needs_pins());
+  seen(id, port.reads_high(id.number), at);
 }
 
 // --- wires within the chip ------------------------------------------------------------------
@@ -222,7 +239,7 @@ unsigned MotorBlocks::sample(unsigned converter, unsigned channel, Cycle at) noe
     share = analog_.share(*pin, at);
   }
   // Ideal: code k from k - 1/2 to k + 1/2 of a step.
-  return static_cast<unsigned>(std::clamp(std::floor(share * 4096.0 + 0.5), 0.0, 4095.0));
+  return static_cast<unsigned>(std::clamp(share * 4096.0 + 0.5, 0.0, 4095.0));
 }
 
 void MotorBlocks::interrupt(bool high, Cycle) noexcept {

@@ -54,6 +54,9 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   bool request(unsigned converter, Cycle) noexcept override;
   void not_modelled(const char* what, Cycle) noexcept override;
 
+  void hear(PinId id, bool on) noexcept {
+    heard_[id.port] = (heard_[id.port] & ~(Pins{1} << id.number)) | Pins{on} << id.number;
+  }
   void set_vector(unsigned vector, bool high) noexcept;
   const TimerWire* wire_of(PinId) const noexcept;
   Unit* unit(unsigned number) noexcept;

@@ -1,5 +1,7 @@
 #include "io/mcu/cortexm/ports.hpp"
 
+#include <bit>
+
 namespace stillrotor::io::cortexm {
 namespace {
 
@@ -16,11 +18,27 @@ enum : Word {
   AFRH = 0x24
 };
 constexpr unsigned pins = 16;
+constexpr Pins all = (Pins{1} << pins) - 1;
 enum Mode : Word { input, output, alternate, analog };
+
+template <class Visit>
+void for_each(Pins which, Visit visit) noexcept {
+  for (; which != 0; which &= which - 1) visit(static_cast<unsigned>(std::countr_zero(which)));
+}
+
+/// Of registers with so many bits a pin, the pins for which they differ.
+template <unsigned bits>
+Pins different(Word one, Word other) noexcept {
+  Pins which = 0;
+  for (unsigned pin = 0; pin < 32 / bits; ++pin)
+    which |= Pins{((one ^ other) >> (bits * pin) & ((1u << bits) - 1)) != 0} << pin;
+  return which;
+}
 
 }  // namespace
 
-Port::Port(const PortBlock& block, std::uint8_t index) : block_(block), index_(index) {
+Port::Port(const PortBlock& block, std::uint8_t index, PinFollower& driven_to)
+    : block_(block), index_(index), driven_to_(driven_to) {
   outside_.fill(Level::released);
   by_peripheral_.fill(Level::released);
   driven_.fill(Level::released);
@@ -34,53 +52,65 @@ void Port::reset(Cycle at) noexcept {
   type_ = output_ = lock_ = 0;
   alternate_ = {};
   by_peripheral_.fill(Level::released);
-  tell_configured(0, pins - 1, at);
-  settle_all(at);
+  sort_pins();
+  tell_configured(all, at);
+  settle_those(all, at);
 }
 
-void Port::tell_configured(unsigned first, unsigned last, Cycle at) noexcept {
-  for (unsigned pin = first; pin <= last; ++pin)
+void Port::tell_configured(Pins which, Cycle at) noexcept {
+  for_each(which, [&](unsigned pin) {
     for (PinFollower* f : followers_) f->configured({index_, static_cast<std::uint8_t>(pin)}, at);
+  });
+}
+
+/// After a change of mode or pull.
+void Port::sort_pins() noexcept {
+  const auto where = [](Word two_bits_each, Word are) {
+    Pins which = 0;
+    for (unsigned pin = 0; pin < pins; ++pin)
+      which |= Pins{(two_bits_each >> (2 * pin) & 3) == are} << pin;
+    return which;
+  };
+  outputs_ = where(mode_, output);
+  alternates_ = where(mode_, alternate);
+  analogs_ = where(mode_, analog);
+  pulled_up_ = where(pull_, 1);
 }
 
 Level Port::driver(unsigned pin) const noexcept {
-  const Word mode = mode_ >> (2 * pin) & 3;
+  const Pins bit = Pins{1} << pin;
   Level level = Level::released;
-  if (mode == output) level = output_ >> pin & 1 ? Level::high : Level::low;
-  if (mode == alternate) level = by_peripheral_[pin];
-  const bool open_drain = type_ >> pin & 1;
-  return open_drain && level == Level::high ? Level::released : level;
+  if (alternates_ & bit)
+    level = by_peripheral_[pin];
+  else if (outputs_ & bit)
+    level = output_ & bit ? Level::high : Level::low;
+  return (type_ & bit) && level == Level::high ? Level::released : level;  // open drain
 }
 
 /// What that pin drives and reads, after any change; followers are told of what is different.
 void Port::settle(unsigned pin, Cycle at) noexcept {
   const PinId id{index_, static_cast<std::uint8_t>(pin)};
+  const Pins bit = Pins{1} << pin;
   const Level level = driver(pin);
   if (level != driven_[pin]) {
     driven_[pin] = level;
-    for (PinFollower* f : driven_to_) f->driven(id, level, at);
+    driven_to_.driven(id, level, at);
   }
   // The chip's own driver against the outside: the stronger is not known; its own is read.
   const Level wire = level != Level::released ? level : outside_[pin];
-  const bool pulled_up = (pull_ >> (2 * pin) & 3) == 1;
-  const bool is_analog = (mode_ >> (2 * pin) & 3) == analog;
-  const bool high = !is_analog && (wire == Level::released ? pulled_up : wire == Level::high);
-  if (high == (seen_ >> pin & 1)) return;
-  seen_ ^= Word{1} << pin;
+  const Pins high = wire == Level::released ? pulled_up_ : Pins{wire == Level::high} << pin;
+  if (!(((high & ~analogs_) ^ seen_) & bit)) return;
+  seen_ ^= bit;
+  const bool rises = seen_ & bit;
   for (const Onlooker& o : seen_by_)
-    if (*o.pins >> pin & 1) o.who->seen(id, high, at);
+    if (*o.pins & bit) o.who->seen(id, rises, at);
 }
-void Port::settle_all(Cycle at) noexcept {
-  for (unsigned pin = 0; pin < pins; ++pin) settle(pin, at);
+void Port::settle_those(Pins which, Cycle at) noexcept {
+  for_each(which, [&](unsigned pin) { settle(pin, at); });
 }
 
 void Port::set_input(unsigned pin, Level level, Cycle at) noexcept {
   outside_[pin] = level;
-  settle(pin, at);
-}
-void Port::set_alternate(unsigned pin, Level level, Cycle at) noexcept {
-  if (by_peripheral_[pin] == level) return;
-  by_peripheral_[pin] = level;
   settle(pin, at);
 }
 
@@ -111,29 +141,42 @@ Word Port::read(Word offset, Cycle) noexcept {
 
 void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto merge = [&](Word& kept, Word settable) { kept = ((kept & ~mask) | value) & settable; };
+  Pins moved = 0;
   switch (offset) {
     case MODER: {
       const Word before = mode_;
       merge(mode_, ~Word{0});
-      for (unsigned pin = 0; pin < pins; ++pin)
-        if ((before ^ mode_) >> (2 * pin) & 3) tell_configured(pin, pin, at);
+      sort_pins();
+      moved = different<2>(before, mode_);
+      tell_configured(moved, at);
       break;
     }
-    case OTYPER:
-      merge(type_, 0xffff);
+    case OTYPER: {
+      const Word before = type_;
+      merge(type_, all);
+      moved = before ^ type_;
       break;
+    }
     case OSPEEDR:
       merge(speed_, ~Word{0});
       break;
-    case PUPDR:
+    case PUPDR: {
+      const Word before = pull_;
       merge(pull_, ~Word{0});
+      sort_pins();
+      moved = different<2>(before, pull_);
       break;
+    }
     case ODR:
-      merge(output_, 0xffff);
+    case BSRR: {
+      const Word before = output_;
+      if (offset == ODR)
+        merge(output_, all);
+      else
+        output_ = (output_ & ~(value >> 16)) | (value & all);  // set wins
+      moved = before ^ output_;
       break;
-    case BSRR:
-      output_ = (output_ & ~(value >> 16)) | (value & 0xffff);
-      break;  // set wins
+    }
     case LCKR:
       merge(lock_, 0x1ffff);
       break;
@@ -142,15 +185,13 @@ void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
       const unsigned half = offset == AFRH;
       const Word before = alternate_[half];
       merge(alternate_[half], ~Word{0});
-      for (unsigned pin = 0; pin < pins / 2; ++pin)
-        if ((before ^ alternate_[half]) >> (4 * pin) & 0xf)
-          tell_configured(8 * half + pin, 8 * half + pin, at);
+      tell_configured(different<4>(before, alternate_[half]) << (8 * half), at);
       break;
     }
     default:
       return;
   }
-  settle_all(at);
+  settle_those(moved, at);
 }
 
 }  // namespace stillrotor::io::cortexm

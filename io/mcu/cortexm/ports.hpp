@@ -36,12 +36,13 @@ using Pins = Word;
 
 class Port final : public Peripheral {
  public:
-  Port(const PortBlock&, std::uint8_t index);
+  /// driven_to: told of what its pins drive.
+  Port(const PortBlock&, std::uint8_t index, PinFollower& driven_to);
   /// Told in the order of these calls.
   void follow(PinFollower& follower) { followers_.push_back(&follower); }
-  void follow_driven(PinFollower& follower) { driven_to_.push_back(&follower); }
+  /// Two at most.
   void follow_seen(PinFollower& follower, const Pins& pins) {
-    seen_by_.push_back({&follower, &pins});
+    seen_by_[seen_by_[0].who != nullptr] = {&follower, &pins};
   }
 
   Word read(Word offset, Cycle at) noexcept override;
@@ -51,11 +52,23 @@ class Port final : public Peripheral {
   /// From outside; released: the pull decides.
   void set_input(unsigned pin, Level, Cycle at) noexcept;
   /// By a peripheral, for pins in alternate function; released: it drives nothing.
-  void set_alternate(unsigned pin, Level, Cycle at) noexcept;
+  void set_alternate(unsigned pin, Level level, Cycle at) noexcept {
+    if (by_peripheral_[pin] == level) return;
+    by_peripheral_[pin] = level;
+    const Pins bit = Pins{1} << pin;
+    if (level == Level::released || !(alternates_ & ~type_ & ~heard() & bit)) {
+      settle(pin, at);
+      return;
+    }
+    // Push-pull, and nobody within the chip hears of it.
+    driven_[pin] = level;
+    seen_ = (seen_ & ~bit) | Pins{level == Level::high} << pin;
+    driven_to_.driven({index_, static_cast<std::uint8_t>(pin)}, level, at);
+  }
   unsigned alternate_function(unsigned pin) const noexcept {
     return alternate_[pin / 8] >> (4 * (pin % 8)) & 0xf;
   }
-  bool is_alternate(unsigned pin) const noexcept { return (mode_ >> (2 * pin) & 3) == 2; }
+  bool is_alternate(unsigned pin) const noexcept { return alternates_ >> pin & 1; }
   bool has_function(unsigned pin, unsigned function) const noexcept {
     return is_alternate(pin) && alternate_function(pin) == function;
   }
@@ -65,21 +78,26 @@ class Port final : public Peripheral {
   bool reads_high(unsigned pin) const noexcept { return seen_ >> pin & 1; }
 
  private:
+  Pins heard() const noexcept { return *seen_by_[0].pins | *seen_by_[1].pins; }
   Level driver(unsigned pin) const noexcept;
   void settle(unsigned pin, Cycle at) noexcept;
-  void settle_all(Cycle at) noexcept;
-  void tell_configured(unsigned first, unsigned last, Cycle at) noexcept;
+  void settle_those(Pins, Cycle at) noexcept;
+  void sort_pins() noexcept;
+  void tell_configured(Pins, Cycle at) noexcept;
 
   const PortBlock& block_;
   std::uint8_t index_;
+  PinFollower& driven_to_;
+  static constexpr Pins none = 0;
   struct Onlooker {
-    PinFollower* who;
-    const Pins* pins;
+    PinFollower* who = nullptr;
+    const Pins* pins = &none;
   };
-  std::vector<PinFollower*> followers_, driven_to_;
-  std::vector<Onlooker> seen_by_;
+  std::vector<PinFollower*> followers_;
+  std::array<Onlooker, 2> seen_by_;
   Word mode_ = 0, type_ = 0, speed_ = 0, pull_ = 0, output_ = 0, lock_ = 0, seen_ = 0;
   std::array<Word, 2> alternate_{};
+  Pins outputs_ = 0, alternates_ = 0, analogs_ = 0, pulled_up_ = 0;  // by mode_ and pull_
   std::array<Level, 16> outside_{}, by_peripheral_{}, driven_{};
 };
 

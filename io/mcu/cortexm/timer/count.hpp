@@ -33,7 +33,7 @@ struct Count {
   }
   /// How many values lie between it and v in its direction, and how many it passes on the way to
   /// the boundary: it arrives at v on the way where there are fewer of the former.
-  Word between(Word v) const noexcept { return (down ? value - v : v - value) - 1; }
+  Word between(Word v) const noexcept { return down ? ~(v - value) : v - value - 1; }
   Word passed() const noexcept { return down ? value : (value > top ? ~Word{0} : top) - value; }
   /// Not beyond the boundary.
   Boundary move(Ticks ticks) noexcept {

@@ -11,12 +11,16 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
 
+#include "io/connector.hpp"
 #include "io/mcu/cortexm/scheduler.hpp"
 
 namespace stillrotor::io::cortexm {
 
-enum class Pad : std::uint8_t { released, low, high };
+/// What a channel's output and its complement do.
+using Pads = std::array<Level, 2>;
+inline constexpr Pads nothing_driven{Level::released, Level::released};
 
 struct OutputSettings {
   bool enabled = false, enabled_n = false;           // CCxE, CCxNE
@@ -31,76 +35,60 @@ class OutputStage {
  public:
   /// At any change of settings, then follow(); in the order of time.
   void configure(const OutputSettings& s, Cycle at) noexcept {
-    const bool stopped = settings_.main && !s.main;
-    settings_ = s;
-    idle_at_ = s.main ? never : stopped ? at + s.dead_time : idle_at_;
+    if (s.main != main_) on_from_ = {never, s.main ? never : at + s.dead_time};
+    main_ = s.main;
+    both_ = s.enabled && s.enabled_n;
+    enabled_ = s.enabled;
+    inverted_ = s.inverted;
+    delay_ = both_ ? s.dead_time : 0;
+    for (unsigned on = 0; on < pads_.size(); ++on)
+      pads_[on] = s.main ? running(s, on & 1, on & 2) : stopped(s, on & 2);
   }
-  const OutputSettings& settings() const noexcept { return settings_; }
   /// At any change of settings or of OCREF, in the order of time.
   void follow(bool reference, Cycle at) noexcept {
-    const OutputSettings& s = settings_;
-    const bool both = s.main && s.enabled && s.enabled_n;
-    main_.want(s.main && reference, at, both ? s.dead_time : 0);
-    complement_.want(s.main && (both ? !reference : reference), at, both ? s.dead_time : 0);
-    settle(at);
+    if (!main_) return;
+    want(on_from_[0], reference, at);
+    want(on_from_[1], reference != both_, at);
   }
   /// When it will next change by itself.
-  Cycle next() const noexcept { return std::min({main_.on_at, complement_.on_at, idle_at_}); }
-  /// To that moment.
-  void settle(Cycle at) noexcept {
-    main_.settle(at);
-    complement_.settle(at);
-    if (idle_at_ <= at) {
-      rests_ = true;
-      idle_at_ = never;
-    } else if (settings_.main || idle_at_ != never) {
-      rests_ = false;
-    }
+  Cycle next(Cycle at) const noexcept {
+    const auto ahead = [at](Cycle moment) { return moment > at ? moment : never; };
+    return std::min(ahead(on_from_[0]), ahead(on_from_[1]));
   }
-
-  Pad pad() const noexcept {
-    const OutputSettings& s = settings_;
-    if (!s.main) return at_rest(s.enabled || s.enabled_n, s.idle, s.inverted);
-    if (s.enabled) return level(main_.on != s.inverted);
-    return s.enabled_n && s.off_when_run ? level(s.inverted) : Pad::released;
+  /// Not before the last follow().
+  Pads pads(Cycle at) const noexcept {
+    return pads_[unsigned{on_from_[0] <= at} | unsigned{on_from_[1] <= at} << 1];
   }
-  Pad pad_n() const noexcept {
-    const OutputSettings& s = settings_;
-    if (!s.main) return at_rest(s.enabled || s.enabled_n, s.idle_n, s.inverted_n);
-    if (s.enabled_n) return level(complement_.on != s.inverted_n);
-    return s.enabled && s.off_when_run ? level(s.inverted_n) : Pad::released;
-  }
+  /// OCx behind its enable and polarity.
+  bool signal(bool reference) const noexcept { return enabled_ && reference != inverted_; }
 
  private:
-  struct Half {
-    bool on = false;
-    Cycle on_at = never;
-    void want(bool wanted, Cycle at, Cycle delay) noexcept {
-      if (!wanted) {
-        on = false;
-        on_at = never;
-      } else if (!on && on_at == never) {
-        on_at = at + delay;
-      }
-    }
-    void settle(Cycle at) noexcept {
-      if (on_at > at) return;
-      on = true;
-      on_at = never;
-    }
-  };
-  static Pad level(bool high) noexcept { return high ? Pad::high : Pad::low; }
-  Pad at_rest(bool any, bool idle, bool inverted) const noexcept {
-    if (!any || !settings_.off_when_idle) return Pad::released;
-    const bool both_on =
-        settings_.idle != settings_.inverted && settings_.idle_n != settings_.inverted_n;
-    return level(rests_ && !both_on ? idle : inverted);
+  void want(Cycle& on_from, bool wanted, Cycle at) noexcept {
+    if (!wanted)
+      on_from = never;
+    else if (on_from == never)
+      on_from = at + delay_;
+  }
+  static Level level(bool high) noexcept { return high ? Level::high : Level::low; }
+  static Pads running(const OutputSettings& s, bool on, bool on_n) noexcept {
+    const auto pad = [&](bool enabled, bool other_enabled, bool is_on, bool inverted) {
+      if (enabled) return level(is_on != inverted);
+      return other_enabled && s.off_when_run ? level(inverted) : Level::released;
+    };
+    return {pad(s.enabled, s.enabled_n, on, s.inverted),
+            pad(s.enabled_n, s.enabled, on_n, s.inverted_n)};
+  }
+  static Pads stopped(const OutputSettings& s, bool rests) noexcept {
+    if (!(s.enabled || s.enabled_n) || !s.off_when_idle) return nothing_driven;
+    const bool idle = rests && !(s.idle != s.inverted && s.idle_n != s.inverted_n);
+    return {level(idle ? s.idle : s.inverted), level(idle ? s.idle_n : s.inverted_n)};
   }
 
-  OutputSettings settings_;
-  Half main_, complement_;
-  Cycle idle_at_ = never;
-  bool rests_ = false;
+  bool main_ = true, both_ = false, enabled_ = false, inverted_ = false;
+  std::array<Pads, 4> pads_{};  // by what is on, a bit each
+  Cycle delay_ = 0;             // from wanted to on
+  /// Output and complement. Without MOE neither is on; from the second on they rest.
+  std::array<Cycle, 2> on_from_{never, never};
 };
 
 }  // namespace stillrotor::io::cortexm

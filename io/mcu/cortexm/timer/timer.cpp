@@ -45,14 +45,8 @@ void Timer::reset(Cycle at) noexcept {
   arr_ = count_.top = count_.maximum;
   last_tick_ = at;
   set_anew_ = true;
-  for (Channel& c : channels_) {
-    const Pad pad = c.pad, pad_n = c.pad_n;
-    const bool signal = c.signal;
-    c = {};
-    c.pad = pad;
-    c.pad_n = pad_n;
-    c.signal = signal;
-  }
+  channels_.fill({});
+  for (Output& o : outputs_) o.stage = {};
   stage_due_.fill(never);
   stages_due_ = never;
   compare_ = {};
@@ -101,13 +95,25 @@ bool Timer::watched() const noexcept {
   return dier_ != 0 || ccer_ != 0 || cr2::MMS(cr2_) != 0 || (cr1_ & cr1::OPM);
 }
 
-Count::Ticks Timer::ticks_to_event() const noexcept {
-  Word nearest = ~Word{0};
+/// And what the count meets there, if that is no boundary.
+Count::Ticks Timer::ticks_to_event() noexcept {
+  Word nearest = count_.passed();
+  meets_ = 0;
   for (unsigned i = 0; i < compare_.size(); ++i) {
     const Word between = count_.between(compare_[i]);
-    if (between < nearest && (modes_.outputs >> i & 1)) nearest = between;
+    if (between > nearest || !(modes_.outputs >> i & 1)) continue;
+    if (between < nearest)
+      meets_ = 1u << i;
+    else if (meets_ != 0)
+      meets_ |= 1u << i;
+    nearest = between;
   }
-  return nearest < count_.passed() ? Count::Ticks{nearest} + 1 : count_.to_boundary();
+  const Count::Ticks to_boundary = count_.to_boundary();
+  if (meets_ == 0 || nearest + 1 == to_boundary) {
+    meets_ = 0;
+    return to_boundary;
+  }
+  return Count::Ticks{nearest} + 1;
 }
 
 void Timer::start_counting(Cycle at) noexcept {
@@ -117,34 +123,53 @@ void Timer::start_counting(Cycle at) noexcept {
 
 /// Everything up to and including that cycle, in order.
 void Timer::advance(Cycle to) noexcept {
-  while (due_ <= to) {
-    if (due_ == unknown) {
-      schedule();
-      continue;
-    }
-    ++under_way_;
-    happen(std::exchange(due_, unknown));
-    --under_way_;
-  }
+  run_due(to);
   if (to > last_tick_) count_on(to);
 }
 
-/// What is due at that cycle.
+/// The same, and the count is left where the last event left it.
+void Timer::run_due(Cycle to) noexcept {
+  while (due_ <= to) {
+    if (due_ != unknown) {
+      ++under_way_;
+      happen(std::exchange(due_, unknown));
+      --under_way_;
+    }
+    if (due_ == unknown) schedule();
+  }
+}
+
+/// What is due at that cycle. What comes next is found out behind it, whatever others have found
+/// out in between.
 void Timer::happen(Cycle at) noexcept {
   if (next_tick_ == at) {
-    const Count::Ticks ticks = ticks_in(at - last_tick_);
-    last_tick_ = at;
-    return count(ticks, at);
+    const Cycle span = at - std::exchange(last_tick_, at);
+    meets_ != 0 ? meet(meets_, at) : count(ticks_in(span), at);
+    due_ = unknown;
+    return;
   }
-  count_on(at);
   if (filters_due_ > at) {
     settle_outputs(at);
     return plan();
   }
+  count_on(at);
   for (unsigned i = 0; i < inputs_.size(); ++i)
     if (inputs_[i].next() == at) settle_input(i, at);
   settle_outputs(at);
-  due_ = unknown;  // whatever others have found out in between
+  due_ = unknown;
+}
+
+/// The count comes to the compare value of those channels, between two boundaries: only for them
+/// the comparison changes.
+void Timer::meet(Channels those, Cycle at) noexcept {
+  count_.value = compare_[static_cast<unsigned>(std::countr_zero(those))];
+  if ((those & modes_.by_match) != 0 || tells_compares()) {
+    compare(Boundary::none, at);
+    return refresh(at);  // who was told may have written others
+  }
+  if (flags_compares(count_.down)) sr_ |= those * flag::CC1;
+  follow_comparison(those, count_.down ? those : 0);
+  show_reference(at);
 }
 
 /// Not as far as the next event.
@@ -161,7 +186,6 @@ void Timer::count(Count::Ticks ticks, Cycle at) noexcept {
   if (reached != Boundary::none) boundary(reached, at);
   compare(reached, at);
   refresh(at);
-  due_ = unknown;
 }
 
 void Timer::schedule() noexcept {
@@ -225,9 +249,19 @@ Timer::Channels Timer::outputs_where(Condition holds) const noexcept {
   return those & modes_.outputs;
 }
 
+/// Whether a count that comes that way sets flags.
+bool Timer::flags_compares(bool down) const noexcept {
+  const unsigned both_ways = cr1::CMS(cr1_);
+  return !count_.centred || both_ways == 3 || (both_ways == 1) == down;
+}
+
+/// Somebody is told of such a flag at once.
+bool Timer::tells_compares() const noexcept {
+  return (dier_ & (flag::compares | flag::DE(flag::compares))) != 0 || cr2::MMS(cr2_) == 3;
+}
+
 /// Flags of the compare values at which the count has just arrived.
 void Timer::compare(Boundary reached, Cycle at) noexcept {
-  const unsigned both_ways = cr1::CMS(cr1_);
   // The direction in which the count has come here.
   const bool came_down = reached == Boundary::none ? count_.down : reached == Boundary::underflow;
   const auto matching = [&] {
@@ -250,8 +284,7 @@ void Timer::compare(Boundary reached, Cycle at) noexcept {
       if (mode == inactive_on_match) put(reference_, i, false);
       if (mode == toggle) reference_ ^= 1u << i;
     }
-    const bool counts = !count_.centred || both_ways == 3 || (both_ways == 1) == came_down;
-    if (!(over >> i & 1) && !counts) continue;
+    if (!(over >> i & 1) && !flags_compares(came_down)) continue;
     const bool tells = i == 0 && cr2::MMS(cr2_) == 3;
     if (tells) pulse(at);
     raise(flag::CC(i), at);
@@ -266,7 +299,8 @@ void Timer::sort_modes() noexcept {
   for (unsigned i = 0; i < layout_.channels; ++i) {
     const Channel& c = channels_[i];
     put(modes_.outputs, i, c.role == Role::output);
-    put(modes_.pwm1, i, c.mode == pwm1);
+    put(modes_.by_match, i, c.mode >= active_on_match && c.mode <= toggle);
+    put(modes_.pwm, i, is_pwm(c.mode));
     put(modes_.pwm2, i, c.mode == pwm2);
     put(modes_.forced_on, i, c.mode == force_active);
     put(modes_.forced_off, i, c.mode == force_inactive);
@@ -281,16 +315,23 @@ void Timer::start_pwm(unsigned i, unsigned mode) noexcept {
   put(reference_, i, below == (mode == pwm1));
 }
 
-/// OCREF from the comparison, and what hangs on it.
 void Timer::refresh(Cycle at) noexcept {
   const Modes& m = modes_;
-  const Channels below = outputs_where([&](Word compare) { return count_.below(compare); });
-  // OCREF follows a change of the comparison only, so a forced level holds until the next one.
-  const Channels changed = (below ^ below_) & m.outputs;
-  below_ ^= changed;
-  const Channels by_1 = changed & m.pwm1, by_2 = changed & m.pwm2;
-  reference_ = (reference_ & ~(by_1 | by_2)) | (below & by_1) | (~below & by_2);
+  follow_comparison(m.outputs, outputs_where([&](Word compare) { return count_.below(compare); }));
   reference_ = ((reference_ & ~m.forced_off) | m.forced_on) & m.outputs;
+  show_reference(at);
+}
+
+/// OCREF of those channels. It follows a change of the comparison only, so a forced level holds
+/// until the next one.
+void Timer::follow_comparison(Channels those, Channels below) noexcept {
+  const Channels changed = (below ^ below_) & those, by_it = changed & modes_.pwm;
+  below_ ^= changed;
+  reference_ = (reference_ & ~by_it) | ((below ^ modes_.pwm2) & by_it);
+}
+
+/// What hangs on OCREF.
+void Timer::show_reference(Cycle at) noexcept {
   settle_outputs(at);
   const unsigned source = cr2::MMS(cr2_);
   const bool out = source == 1 ? (cr1_ & cr1::CEN) != 0
@@ -325,51 +366,46 @@ OutputSettings Timer::settings(unsigned i) const noexcept {
 }
 
 void Timer::settle_outputs(Cycle at) noexcept {
+  if (set_anew_) {
+    for (unsigned i = 0; i < layout_.channels; ++i) {
+      outputs_[i].stage.configure(settings(i), at);
+      settle_output(i, at);
+    }
+    set_anew_ = false;
+    return;
+  }
   // Looked at anew after each: who is told of one may bring another about.
-  const auto moved = [&]() -> Channels {
-    if (set_anew_) return (1u << layout_.channels) - 1;
+  const auto moved = [&] {
     Channels those = reference_ ^ staged_;
     if (stages_due_ <= at)
-      for (unsigned i = 0; i < stage_due_.size(); ++i)
-        put(those, i, (those >> i & 1) || stage_due_[i] <= at);
+      for (unsigned i = 0; i < stage_due_.size(); ++i) those |= Channels{stage_due_[i] <= at} << i;
     return those;
   };
-  Channels ahead = ~0u;
-  while (const Channels rest = moved() & ahead) {
-    const auto i = static_cast<unsigned>(std::countr_zero(rest));
-    ahead = ~((2u << i) - 1);
-    settle_output(i, at);
-  }
-  set_anew_ = false;
+  while (const Channels those = moved())
+    settle_output(static_cast<unsigned>(std::countr_zero(those)), at);
 }
 
 void Timer::settle_output(unsigned i, Cycle at) noexcept {
-  Channel& c = channels_[i];
-  const bool reference = reference_ >> i & 1;
-  put(staged_, i, reference);
-  if (set_anew_) c.stage.configure(settings(i), at);
-  c.stage.follow(reference, at);
-  stage_due_[i] = c.stage.next();
+  Output& o = outputs_[i];
+  const Channels bit = 1u << i;
+  staged_ = (staged_ & ~bit) | (reference_ & bit);
+  o.stage.follow(reference_ & bit, at);
+  stage_due_[i] = o.stage.next(at);
   stages_due_ =
       std::min(std::min(stage_due_[0], stage_due_[1]), std::min(stage_due_[2], stage_due_[3]));
-  const Pad pad = c.stage.pad(), pad_n = c.stage.pad_n();
-  const auto tell = [&] {
-    if (pad != c.pad) listener_.pad(i, false, c.pad = pad, at);
-  };
-  const auto tell_n = [&] {
-    if (pad_n != c.pad_n) listener_.pad(i, true, c.pad_n = pad_n, at);
-  };
+  if (const Pads pads = o.stage.pads(at); pads != o.pads) tell_pads(i, pads, at);
+  const bool signal = o.stage.signal(reference_ & bit);
+  if (signal != o.signal) listener_.channel_signal(i, o.signal = signal, at);
+}
+
+/// They differ from what has been told.
+void Timer::tell_pads(unsigned i, Pads pads, Cycle at) noexcept {
+  Pads& told = outputs_[i].pads;
+  const bool moves = pads[0] != told[0], moves_n = pads[1] != told[1];
   // Off before on, as the dead time would have it.
-  if (pad == Pad::high && pad_n != Pad::high) {
-    tell_n();
-    tell();
-  } else {
-    tell();
-    tell_n();
-  }
-  const OutputSettings& s = c.stage.settings();
-  const bool signal = s.enabled && bool(reference_ >> i & 1) != s.inverted;
-  if (signal != c.signal) listener_.channel_signal(i, c.signal = signal, at);
+  const bool first = !moves || (moves_n && pads[0] == Level::high && pads[1] != Level::high);
+  listener_.pad(i, first, told[first] = pads[first], at);
+  if (moves && moves_n) listener_.pad(i, !first, told[!first] = pads[!first], at);
 }
 
 // --- flags ----------------------------------------------------------------------------------

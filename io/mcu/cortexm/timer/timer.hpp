@@ -52,7 +52,7 @@ enum class TimerRequest : std::uint8_t {
 class TimerListener {
  public:
   virtual ~TimerListener() = default;
-  virtual void pad(unsigned channel, bool complementary, Pad, Cycle) noexcept = 0;
+  virtual void pad(unsigned channel, bool complementary, Level, Cycle) noexcept = 0;
   /// The line's level has changed. Timers that are not advanced have one, `all`.
   virtual void interrupt(TimerInterrupt, bool high, Cycle) noexcept = 0;
   virtual void request(TimerRequest, Cycle) noexcept = 0;
@@ -60,6 +60,9 @@ class TimerListener {
   virtual void trigger(bool high, Cycle) noexcept = 0;
   /// OCx behind its enable and polarity, which is what converters are triggered by.
   virtual void channel_signal(unsigned channel, bool high, Cycle) noexcept = 0;
+  /// Whether it has to be told of its channels' pins; with set_pin() for each where it has to
+  /// again.
+  virtual void needs_pins(bool) noexcept {}
   /// A bit has been set that does nothing here.
   virtual void not_modelled(const char* what, Cycle) noexcept = 0;
 };
@@ -68,6 +71,7 @@ class Timer final : public Peripheral {
  public:
   Timer(const TimerLayout&, Scheduler&, TimerListener&);
   const TimerLayout& layout() const noexcept { return layout_; }
+  Pads pads(unsigned channel) const noexcept { return outputs_[channel].pads; }
 
   void reset(Cycle at) noexcept override;
   /// Processor cycles a clock of the timer; 0: its clock is off.
@@ -78,6 +82,12 @@ class Timer final : public Peripheral {
 
   /// The pin of that channel, 0 to 3.
   void input(unsigned channel, bool high, Cycle at) noexcept;
+  bool needs_pins() const noexcept { return needs_pins_; }
+  /// Its level, as it has been for long.
+  void set_pin(unsigned channel, bool high) noexcept {
+    pins_[channel] = high;
+    inputs_[channel].set(high);
+  }
   void external_trigger(bool high, Cycle at) noexcept;
   /// TRGO of the timer that stands at ITRn.
   void internal_trigger(unsigned n, bool high, Cycle at) noexcept;
@@ -97,14 +107,16 @@ class Timer final : public Peripheral {
     Word written = 0;                         // CCRx as the firmware sees it
     bool enabled = false, enabled_n = false;  // behind CCPC
     std::uint8_t edges = 0, every = 1, filter = 0;
-    Pad pad = Pad::released, pad_n = Pad::released;
-    bool signal = false;
+  };
+  struct alignas(64) Output {
     OutputStage stage;
+    Pads pads = nothing_driven;  // as told
+    bool signal = false;         // likewise
   };
   using Channels = unsigned;  // a bit for each
   /// What the modes say, channel by channel.
   struct Modes {
-    Channels outputs = 0xf, pwm1 = 0, pwm2 = 0, forced_on = 0, forced_off = 0;
+    Channels outputs = 0xf, by_match = 0, pwm = 0, pwm2 = 0, forced_on = 0, forced_off = 0;
   };
 
   // timer.cpp: time
@@ -115,9 +127,11 @@ class Timer final : public Peripheral {
   Count::Ticks ticks_in(Cycle span) const noexcept {
     return period() == 1 ? span : span / period();
   }
-  Count::Ticks ticks_to_event() const noexcept;
+  Count::Ticks ticks_to_event() noexcept;
+  void run_due(Cycle to) noexcept;
   void advance(Cycle to) noexcept;
   void happen(Cycle at) noexcept;
+  void meet(Channels, Cycle at) noexcept;
   /// Something is changed at that cycle, after all that was due by then; what comes next is found
   /// out behind it.
   class Change {
@@ -141,7 +155,7 @@ class Timer final : public Peripheral {
   void count(Count::Ticks, Cycle at) noexcept;
   void schedule() noexcept;
   void plan() noexcept;
-  void on_event(Cycle at) noexcept { advance(at); }
+  void on_event(Cycle at) noexcept { run_due(at); }
   void start_counting(Cycle at) noexcept;
   void boundary(Boundary, Cycle at) noexcept;
   void update(bool by_count, Cycle at) noexcept;
@@ -151,9 +165,14 @@ class Timer final : public Peripheral {
   Channels outputs_where(Condition) const noexcept;
   void sort_modes() noexcept;
   void start_pwm(unsigned channel, unsigned mode) noexcept;
+  bool flags_compares(bool down) const noexcept;
+  bool tells_compares() const noexcept;
   void refresh(Cycle at) noexcept;
+  void follow_comparison(Channels, Channels below) noexcept;
+  void show_reference(Cycle at) noexcept;
   void settle_outputs(Cycle at) noexcept;
   void settle_output(unsigned channel, Cycle at) noexcept;
+  void tell_pads(unsigned channel, Pads, Cycle at) noexcept;
   OutputSettings settings(unsigned channel) const noexcept;
   void raise(Word event, Cycle at) noexcept;
   void show_interrupts(Cycle at) noexcept;
@@ -202,11 +221,13 @@ class Timer final : public Peripheral {
   Cycle last_tick_ = 0;
   static constexpr Cycle unknown = 0;
   Cycle next_tick_ = never;    // that brings the count somewhere; like due_
+  Channels meets_ = 0;         // whose compare values that is; none: to the boundary
   Cycle stages_due_ = never;   // an output changes by itself
   Cycle filters_due_ = never;  // an input's filter lets an edge through
   Cycle due_ = unknown;        // nothing happens by itself before it
   unsigned under_way_ = 0;     // events and changes, each within the one before
   std::array<Channel, 4> channels_;
+  std::array<Output, 4> outputs_;
   std::array<Cycle, 4> stage_due_{never, never, never, never};
   std::array<Word, 4> compare_{};  // CCRx as it is compared
   Modes modes_;
@@ -217,7 +238,8 @@ class Timer final : public Peripheral {
   std::array<bool, 5> lines_{};  // of interrupts, as told ...
   Word shown_ = 0;               // ... by these flags
   bool trigger_in_ = false, trigger_out_ = false, break_ = false;
-  bool hears_ = false;    // its channels' pins have a delay, or anybody to notice them
+  bool hears_ = false;  // its channels' pins have a delay, or anybody to notice them
+  bool needs_pins_ = true;
   bool set_anew_ = true;  // the stages' settings may differ from the registers
   Word burst_ = 0;
 };

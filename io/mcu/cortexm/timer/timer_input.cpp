@@ -1,4 +1,6 @@
 // What comes into a timer: pins behind their filters, triggers, encoder and Hall signals.
+#include <utility>
+
 #include "io/mcu/cortexm/timer/registers.hpp"
 #include "io/mcu/cortexm/timer/timer.hpp"
 
@@ -19,13 +21,14 @@ Cycle Timer::delay_of(unsigned input) const noexcept {
 void Timer::listen() noexcept {
   hears_ = smcr::SMS(smcr_) != 0 || smcr::TS(smcr_) >= edge_detector || (cr2_ & cr2::TI1S) ||
            modes_.outputs != (1u << layout_.channels) - 1;
+  const bool needs = hears_ || filters_due_ != never;
+  if (needs != std::exchange(needs_pins_, needs)) listener_.needs_pins(needs);
 }
 
 void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
   if (pins_[channel] == high) return;
   if (!hears_ && inputs_[channel].next() == never) {
-    pins_[channel] = high;
-    inputs_[channel].set(high);
+    set_pin(channel, high);
     return;
   }
   {

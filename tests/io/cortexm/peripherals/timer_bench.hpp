@@ -14,6 +14,9 @@ namespace stillrotor::io::cortexm {
 struct TimerBench : TimerListener {
   explicit TimerBench(TimerLayout layout = {.number = 1, .advanced = true}, unsigned clock = 1)
       : timer(layout, scheduler, *this) {
+    for (unsigned channel = 0; channel < 4; ++channel)
+      for (const bool complementary : {false, true})
+        levels.emplace(std::pair{channel, complementary}, Level::released);
     timer.set_clock(clock, 0);
   }
   void set(Word offset, Word value) { timer.write(offset, value, ~Word{0}, now); }
@@ -30,7 +33,7 @@ struct TimerBench : TimerListener {
     std::string text;
     for (const auto& p : pad_changes)
       if (p.channel == channel && p.complementary == complementary)
-        text += (text.empty() ? "" : " ") + std::to_string(p.at) + "z-+"[static_cast<int>(p.pad)];
+        text += (text.empty() ? "" : " ") + std::to_string(p.at) + "-+z"[static_cast<int>(p.pad)];
     return text;
   }
   static std::string list(const std::vector<Cycle>& moments) {
@@ -39,7 +42,7 @@ struct TimerBench : TimerListener {
     return text;
   }
 
-  void pad(unsigned channel, bool complementary, Pad p, Cycle at) noexcept override {
+  void pad(unsigned channel, bool complementary, Level p, Cycle at) noexcept override {
     pad_changes.push_back({channel, complementary, p, at});
     levels[{channel, complementary}] = p;
   }
@@ -59,13 +62,13 @@ struct TimerBench : TimerListener {
   struct Change {
     unsigned channel;
     bool complementary;
-    Pad pad;
+    Level pad;
     Cycle at;
   };
   Cycle now = 0, slice = never;
   Scheduler scheduler{slice};
   std::vector<Change> pad_changes;
-  std::map<std::pair<unsigned, bool>, Pad> levels;
+  std::map<std::pair<unsigned, bool>, Level> levels;
   std::map<TimerInterrupt, bool> interrupts;
   std::map<TimerInterrupt, std::vector<Cycle>> interrupted;
   std::map<TimerRequest, std::vector<Cycle>> requests;

@@ -31,7 +31,7 @@ std::vector<bool> levels(TimerBench& b, unsigned channel, Cycle count) {
   std::vector<bool> result;
   for (Cycle c = 0; c < count; ++c) {
     b.run(c);
-    result.push_back(b.levels[{channel, false}] == Pad::high);
+    result.push_back(b.levels[{channel, false}] == Level::high);
   }
   return result;
 }
@@ -338,8 +338,8 @@ const Rule rules[] = {
        bool on = false, on_n = false;
        Cycle off_since = 0, off_n_since = 0;
        for (const auto& c : b.pad_changes) {
-         (c.complementary ? on_n : on) = c.pad == Pad::high;
-         if (c.pad == Pad::high) {
+         (c.complementary ? on_n : on) = c.pad == Level::high;
+         if (c.pad == Level::high) {
            EXPECT_GE(c.at, (c.complementary ? off_since : off_n_since) + 30);
          } else {
            (c.complementary ? off_n_since : off_since) = c.at;
@@ -353,9 +353,9 @@ const Rule rules[] = {
        // MOE, OSSI, OSSR, CCxE, CCxNE; reference high; polarities 0; idle levels 1 and 0.
        struct Row {
          Word break_bits, enables;
-         Pad pad, pad_n;
+         Level pad, pad_n;
        };
-       constexpr Pad z = Pad::released, lo = Pad::low, hi = Pad::high;
+       constexpr Level z = Level::released, lo = Level::low, hi = Level::high;
        for (const Row r : {Row{bdtr::MOE, 0, z, z},
                            {bdtr::MOE, 1, hi, z},
                            {bdtr::MOE, 4, z, hi},
@@ -383,8 +383,8 @@ const Rule rules[] = {
        b.set(CCMR1, 0x50);
        b.set(CCER, 0xf);
        b.set(BDTR, bdtr::MOE);
-       EXPECT_EQ((b.levels[{0, false}]), Pad::low);
-       EXPECT_EQ((b.levels[{0, true}]), Pad::high);
+       EXPECT_EQ((b.levels[{0, false}]), Level::low);
+       EXPECT_EQ((b.levels[{0, true}]), Level::high);
      }},
     {"IdleLevelsThatWouldSwitchBothOnAreNotTaken",
      [] {
@@ -393,8 +393,8 @@ const Rule rules[] = {
        b.set(CCER, 5);
        b.set(BDTR, bdtr::OSSI);
        b.run(10);
-       EXPECT_EQ((b.levels[{0, false}]), Pad::low);
-       EXPECT_EQ((b.levels[{0, true}]), Pad::low);
+       EXPECT_EQ((b.levels[{0, false}]), Level::low);
+       EXPECT_EQ((b.levels[{0, true}]), Level::low);
      }},
     // --- break ---------------------------------------------------------------------------------
     {"BreakStopsAtOnceAndRestsAfterTheDeadTime",
@@ -439,7 +439,7 @@ const Rule rules[] = {
        TimerBench b;
        start_bridge(b, 50);
        b.set(EGR, flag::B);
-       EXPECT_EQ((b.levels[{0, false}]), Pad::released);
+       EXPECT_EQ((b.levels[{0, false}]), Level::released);
        EXPECT_EQ(b.get(BDTR) & bdtr::MOE, 0u);
      }},
     {"LockKeepsDeadTimePolarityAndIdleLevels",
@@ -781,7 +781,7 @@ TEST(TimerInSteps, AreThoseOfEveryClock) {
     for (Cycle c = 1; c < 600; ++c) {
       b.run(c);
       if (c > 1) e.clock();  // the counter's clock begins with the one after CEN
-      ASSERT_EQ(b.levels[std::make_pair(0u, false)] == Pad::high, e.reference)
+      ASSERT_EQ(b.levels[std::make_pair(0u, false)] == Level::high, e.reference)
           << trial << " at " << c;
       if (random(40) == 0) b.set(CCR1, e.written = random(34));
       if (random(60) == 0) b.set(ARR, e.arr = 2 + random(30));
