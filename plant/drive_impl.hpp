@@ -204,7 +204,7 @@ struct Drive::Impl {
                      const PhasePairs&) noexcept;
   bool glide_legs(const Glided&, const PhasePairs&) noexcept;
   GlideLaw glide_law() const noexcept;
-  template <bool Ohms, int Order>
+  template <int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
   void glide_step(const GlideLaw&, const Glided& from, double h, double limit,
                   Glided& to) const noexcept;

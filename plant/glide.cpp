@@ -8,13 +8,12 @@ namespace stillrotor::plant {
 
 [[gnu::noinline]] void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h,
                                                double limit, Glided& to) const noexcept {
-  const bool ohms = mode->legs == LegsDiffer::in_ohms;
   if (h < second_share * limit)
-    to = ohms ? glide_step<true, 2>(law, from, h) : glide_step<false, 2>(law, from, h);
+    to = glide_step<2>(law, from, h);
   else if (h < third_share * limit)
-    to = ohms ? glide_step<true, 3>(law, from, h) : glide_step<false, 3>(law, from, h);
+    to = glide_step<3>(law, from, h);
   else
-    to = ohms ? glide_step<true, 4>(law, from, h) : glide_step<false, 4>(law, from, h);
+    to = glide_step<4>(law, from, h);
 }
 
 /// To the first picosecond at which the angle has reached the threshold ahead, or passed the one

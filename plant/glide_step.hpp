@@ -10,6 +10,10 @@
 // in speed, 1e-4 rad/s). At the end currents come from the whole linkage and the whole turn, and
 // what the end's torque has beyond the terms before is taken for the last one.
 //
+// The processor waits for results here more than it lacks units, so the way from one term of the
+// linkage to the next is kept short: what the bus loses to its own resistance is not worked out on
+// that way but counts among the resistances, along u.
+//
 // Order: the step allowed (plain_step_limit()) is a quarter of the link's time constant x and 0.05
 // rad at most, where fourth order leaves x^5 / 120 = 8e-6 of a transient; third order below a sixth
 // of it leaves 1.3e-7, second order below a thirty-second, such as dead times, 8e-8.
@@ -90,7 +94,9 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   return l;
 }
 
-template <bool Ohms, int Order>
+inline double sum(Pair x) noexcept { return x[0] + x[1]; }
+
+template <int Order>
 [[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law,
                                                                           const Glided& from,
                                                                           double h) const noexcept {
@@ -104,96 +110,82 @@ template <bool Ohms, int Order>
   const Pair u = seen(loaded(&m.u_alpha)), e = seen(loaded(&m.e_alpha_V)), i_0 = seen(from.i_A);
   const double w_0 = from.vw[1], p_h = law.pole_pairs * h;
 
-  const Pair ohm = both(law.winding_ohm + m.mean_ohm);
-  Pair uneven_ohm = both(0.0), uneven_turned = both(0.0);  // [x y; y -x]
-  if constexpr (Ohms) {
-    const Pair twice = pair(from.magnet[0] * from.magnet[0] - from.magnet[1] * from.magnet[1],
-                            2.0 * from.magnet[0] * from.magnet[1]);
-    const Pair xy =
-        into_rotor(pair(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm), twice[0], twice[1]);
-    uneven_ohm = conjugate(both(xy[0]));
-    uneven_turned = both(xy[1]);
-  }
+  // The bus gives way to what flows: that is one more resistance, along u.
+  const Pair twice = pair(from.magnet[0] * from.magnet[0] - from.magnet[1] * from.magnet[1],
+                          2.0 * from.magnet[0] * from.magnet[1]);
+  const double gives_way_ohm = -law.per_along_ohm;
+  const Pair uneven = m.uneven_ohm + both(gives_way_ohm) * m.u_uneven;
+  const Pair xy = both(twice[0]) * uneven + conjugate(both(twice[1])) * swapped(uneven);
+  const Pair ohm =
+      both(law.winding_ohm + m.mean_ohm + gives_way_ohm * m.u_mean) + conjugate(both(xy[0]));
+  const Pair across_ohm = both(xy[1]);
   const auto drop = [&](Pair i) __attribute__((always_inline)) {
-    return Ohms ? ohm * i + (uneven_ohm * i + uneven_turned * swapped(i)) : ohm * i;
-  };
-  const auto push = [&](double bus_V, Pair i) __attribute__((always_inline)) {
-    return u * both(bus_V) - drop(i);
+    return ohm * i + across_ohm * swapped(i);
   };
   const double drag = law.drag_gain * std::abs(w_0);
   const Pair own = law.own - pair(0.0, 2.0 * drag);
 
-  // Each of these times h^k: what the series' k-th term adds at the end.
-  const Pair flux_0 = law.inductance * i_0 + law.magnets_Wb, flux_0_turned = swapped(flux_0);
-  const Pair mirrored_0 = conjugate(flux_0);
-  const Pair by_turn = law.per_turn * flux_0_turned - law.magnets_turn_A;  // of i, per radian
-  const Pair along_torque_0 = sums(u * i_0, mirrored_0 * swapped(i_0));
-  const double bus_0 =
-      (law.volts + law.from_cap * from.vw[0]) + law.per_along_ohm * along_torque_0[0];
-
   const Pair h_1 = both(h), h_2 = both(0.5) * h_1;
-  const Pair vw_1 =
-      h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw + law.by * along_torque_0);
-  const Pair flux_1 = h_1 * (e + push(bus_0, i_0));
+
+  // Each of these is what the series' k-th term adds at the end: h^k is in it.
+  const double along_0 = dot(loaded(&m.u_alpha), from.i_A);
+  const Pair flux_0 = law.inductance * i_0 + law.magnets_Wb, mirrored_0 = conjugate(flux_0);
+  const Pair by_turn = law.per_turn * swapped(flux_0) - law.magnets_turn_A;  // of i, per radian
+  const double torque_0 = sum(mirrored_0 * swapped(i_0));
+
+  const Pair flux_1 = h_1 * ((e + u * both(law.volts + law.from_cap * from.vw[0])) - drop(i_0));
+  const Pair vw_1 = h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw +
+                           law.by * pair(along_0, torque_0));
   const double turn_1 = p_h * w_0, turn_2 = 0.5 * p_h * vw_1[1];
   const Pair i_1 = law.per_H * flux_1 + both(turn_1) * by_turn;
-  const Pair along_1 = u * i_1;
+  const Pair flux_2 = h_2 * (u * both(law.from_cap * vw_1[0]) - drop(i_1));
 
   Pair flux_end, vw_end, last_own, last_h;
   double turned, last_along, torque_before;  // what is left of the torque is the last term's
   if constexpr (Order == 2) {
-    last_along = along_1[0] + along_1[1];
-    const double bus_1 = law.from_cap * vw_1[0] + law.per_along_ohm * last_along;
-    flux_end = (flux_0 + flux_1) + h_2 * push(bus_1, i_1);
+    flux_end = (flux_0 + flux_1) + flux_2;
     vw_end = from.vw + vw_1;
     turned = turn_1 + turn_2;
-    torque_before = along_torque_0[1];
+    torque_before = torque_0;
+    last_along = dot(u, i_1);
     last_own = own * vw_1;
     last_h = h_2;
   } else {
     const Pair h_3 = both(1.0 / 3.0) * h_1;
     const Pair mirrored_1 = conjugate(flux_1), flux_1_turned = law.per_turn * swapped(flux_1);
-    const Pair along_torque_1 =
-        sums(along_1, mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1));
-    const double bus_1 = law.from_cap * vw_1[0] + law.per_along_ohm * along_torque_1[0];
-    const Pair vw_2 = h_2 * (own * vw_1 + law.by * along_torque_1);
-    const Pair flux_2 = h_2 * push(bus_1, i_1);
+    const double torque_1 = sum(mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1));
+    const Pair vw_2 = h_2 * (own * vw_1 + law.by * pair(dot(u, i_1), torque_1));
     const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1], turn_1_2 = turn_1 * turn_1;
     const Pair bent = law.per_turn * mirrored_0 - both(0.5) * law.magnets_A;
-    const Pair i_2 = (law.per_H * flux_2 + both(turn_1) * flux_1_turned) +
-                     (both(turn_2) * by_turn - both(turn_1_2) * bent);
-    const Pair along_2 = u * i_2;
+    const Pair i_2 = law.per_H * flux_2 + (both(turn_1) * flux_1_turned + both(turn_2) * by_turn -
+                                           both(turn_1_2) * bent);
+    const Pair flux_3 = h_3 * (u * both(law.from_cap * vw_2[0]) - drop(i_2));
     if constexpr (Order == 3) {
-      last_along = along_2[0] + along_2[1];
-      const double bus_2 = law.from_cap * vw_2[0] + law.per_along_ohm * last_along;
-      flux_end = (flux_0 + flux_1) + (flux_2 + h_3 * push(bus_2, i_2));
+      flux_end = (flux_0 + flux_1) + (flux_2 + flux_3);
       vw_end = (from.vw + vw_1) + vw_2;
       turned = turn_1 + (turn_2 + turn_3);
-      torque_before = along_torque_0[1] + along_torque_1[1];
+      torque_before = torque_0 + torque_1;
+      last_along = dot(u, i_2);
       last_own = own * vw_2;
       last_h = h_3;
     } else {
-      const Pair mirrored_2 = conjugate(flux_2);
-      const Pair along_torque_2 =
-          sums(along_2,
-               (mirrored_2 * swapped(i_0) + mirrored_0 * swapped(i_2)) + mirrored_1 * swapped(i_1));
-      const double bus_2 = law.from_cap * vw_2[0] + law.per_along_ohm * along_torque_2[0];
-      const Pair vw_3 = h_3 * (own * vw_2 + law.by * along_torque_2);
-      const Pair flux_3 = h_3 * push(bus_2, i_2);
+      const double torque_2 = sum((conjugate(flux_2) * swapped(i_0) + mirrored_0 * swapped(i_2)) +
+                                  mirrored_1 * swapped(i_1));
+      const Pair vw_3 = h_3 * (own * vw_2 + law.by * pair(dot(u, i_2), torque_2));
       const double turn_1_3 = turn_1 * turn_1_2;
       const Pair i_3 =
-          (law.per_H * flux_3 +
-           (both(turn_1) * law.per_turn * swapped(flux_2) + both(turn_2) * flux_1_turned) -
-           both(turn_1_2) * law.per_turn * mirrored_1) +
-          (both(turn_3 - (2.0 / 3.0) * turn_1_3) * by_turn - both(2.0 * turn_1 * turn_2) * bent -
-           both(0.5 * turn_1_3) * law.magnets_turn_A);
-      last_along = dot(u, i_3);
-      const double bus_3 = law.from_cap * vw_3[0] + law.per_along_ohm * last_along;
+          law.per_H * flux_3 +
+          (((both(turn_1) * law.per_turn * swapped(flux_2) + both(turn_2) * flux_1_turned) -
+            both(turn_1_2) * law.per_turn * mirrored_1) +
+           (both(turn_3 - (2.0 / 3.0) * turn_1_3) * by_turn - both(2.0 * turn_1 * turn_2) * bent -
+            both(0.5 * turn_1_3) * law.magnets_turn_A));
       last_h = both(0.25) * h_1;
-      flux_end = (flux_0 + flux_1) + (flux_2 + (flux_3 + last_h * push(bus_3, i_3)));
+      const Pair flux_4 = last_h * (u * both(law.from_cap * vw_3[0]) - drop(i_3));
+      flux_end = (flux_0 + flux_1) + (flux_2 + (flux_3 + flux_4));
       vw_end = (from.vw + vw_1) + (vw_2 + vw_3);
       turned = (turn_1 + turn_2) + (turn_3 + 0.25 * p_h * vw_3[1]);
-      torque_before = along_torque_0[1] + along_torque_1[1] + along_torque_2[1];
+      torque_before = torque_0 + torque_1 + torque_2;
+      last_along = dot(u, i_3);
       last_own = own * vw_3;
     }
   }

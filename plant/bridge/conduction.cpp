@@ -90,6 +90,9 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& al
     if (swings(legs[k])) m.swings = static_cast<std::uint8_t>(m.swings | 1U << k);
   }
   m.mean_ohm = 0.5 * (m.r_aa_ohm + m.r_bb_ohm);
+  m.uneven_ohm = pair(0.5 * (m.r_aa_ohm - m.r_bb_ohm), m.r_ab_ohm);
+  m.u_mean = 0.5 * (m.u_alpha * m.u_alpha + m.u_beta * m.u_beta);
+  m.u_uneven = pair(0.5 * (m.u_alpha * m.u_alpha - m.u_beta * m.u_beta), m.u_alpha * m.u_beta);
   m.beyond_A.fill(-1e300);
   for (std::size_t k = 0; k < 3; ++k) {
     m.way[k] = laws[k].way;

@@ -96,10 +96,13 @@ struct ConductionMode {
   double e_beta_V = 0.0;
   double r_aa_ohm = 0.0, r_ab_ohm = 0.0, r_bb_ohm = 0.0;  // legs only
   double mean_ohm = 0.0;                                  // of r_aa and r_bb
-  double shoot_S = 0.0;                                   // conductance across the bus
-  double d_alpha = 0.0, d_beta = 0.0;                     // free direction, unit length (freedom 1)
-  double step_max_s = 0.0;  // fastest time constant of the mode, a share of it
-  std::int8_t freedom = 0;  // 2: all conduct; 1: one leg out; 0: no current can flow
+  // Tensors as complex numbers, x -> mean x + uneven conj(x): of r, and of u u^T.
+  Pair uneven_ohm{}, u_uneven{};
+  double u_mean = 0.0;
+  double shoot_S = 0.0;                // conductance across the bus
+  double d_alpha = 0.0, d_beta = 0.0;  // free direction, unit length (freedom 1)
+  double step_max_s = 0.0;             // fastest time constant of the mode, a share of it
+  std::int8_t freedom = 0;             // 2: all conduct; 1: one leg out; 0: no current can flow
   LegsDiffer legs = LegsDiffer::no;
   // By leg, two by two with one more that never matters.
   /// Watched: leg currents, each while way i > beyond_A; what carries any current has way 0.
