@@ -220,7 +220,8 @@ void Drive::Impl::set_alarm() noexcept {
 // The begin of a step of that length. False: somebody has to look at it.
 bool Drive::Impl::may_tally(Tally& tally, double h) const noexcept {
   return tally.left_s(s.time_ps, s.offset_s) > h + Tally::same_instant_s &&
-         enter_mode(tally, [this] { return probe_link(s, ramping ? drivers(0.0) : at_rest); });
+         enter_mode(tally, pair(s.i_alpha_A, s.i_beta_A),
+                    [this] { return probe_link(s, ramping ? drivers(0.0) : at_rest); });
 }
 
 void Drive::Impl::tally_step(Tally& tally, const Point& begin, const Point& end,
@@ -385,16 +386,15 @@ double Drive::Impl::crossing(const Point& end, double h) const noexcept {
   return high * h;
 }
 
-double Drive::Impl::voltage_bound_V() const noexcept {
+double Drive::Impl::voltage_bound_V(const Point& now) const noexcept {
   const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
   // A supply that rings with its cable swings as far beyond as it came from below; what flows in
   // the cable already adds its share.
-  const double source =
-      std::max(std::abs(s.supply_V.value), std::abs(source_V(point(), drivers(0.0))));
+  const double source = std::max(std::abs(s.supply_V.value), std::abs(source_V(now, drivers(0.0))));
   const double knee = std::max(par.bridge.diode_voltage_V, par.bridge.switch_knee_V);
   return 2.0 * (std::abs(s.v_cap_V) + source + std::abs(s.supply.ripple_V) + knee +
                 std::abs(s.extra.i_cable_A) * cable_wave_ohm) +
-         machine.back_bound_V(point(), i_now, s.machine);
+         machine.back_bound_V(now, i_now, s.machine);
 }
 
 // Travel in time t is bounded by omega t + 1/2 alpha t^2 with a bound on acceleration over the
@@ -408,9 +408,10 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!shaft_law.imposes(shaft_mode())) {
     const double i_now = std::abs(s.i_alpha_A) + std::abs(s.i_beta_A);
-    const double volts = voltage_bound_V();
+    const Point now = point();
+    const double volts = voltage_bound_V(now);
     const double i_most = i_now + span * volts / machine.inductance_min_H();
-    const double torque = machine.torque_bound_Nm(point(), i_most, span, s.machine) +
+    const double torque = machine.torque_bound_Nm(now, i_most, span, s.machine) +
                           2.0 * machine.iron_bound_Nm(s.omega_m_rad_s, i_most, s.machine);
     alpha = acceleration_bound(torque, span);
   }

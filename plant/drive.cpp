@@ -452,10 +452,12 @@ Drive::Stop Drive::follow(std::int64_t until_ps, SegmentObserver* observer) noex
   return impl_->advance(way, true, observer);
 }
 
-Drive::Played Drive::play(std::span<const GateChange> changes, SegmentObserver* observer) noexcept {
-  if (changes.empty()) return {};
+Drive::Played Drive::play(std::span<const GateChange> changes, std::int64_t until_ps,
+                          SegmentObserver* observer) noexcept {
   const GateChange* const begin = changes.data();
-  Impl::Way way{std::max(begin->at_ps, impl_->s.time_ps), begin, begin + changes.size()};
+  Impl::Way way{until_ps};
+  if (!changes.empty())
+    way = {std::max(begin->at_ps, impl_->s.time_ps), until_ps, begin, begin + changes.size()};
   const Stop stop = impl_->advance(way, false, observer);
   return {stop, static_cast<std::size_t>(way.next - begin)};
 }

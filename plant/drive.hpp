@@ -329,13 +329,18 @@ class Drive {
   /// Edges at one instant come out one call after the other. until_ps < now: does nothing.
   Stop advance(std::int64_t until_ps, SegmentObserver* = nullptr) noexcept;
 
-  /// As advance() to each change and set_switch() there, one after the other, to the bit; faster
-  /// where there are many. Ends early at a sensor edge: `played` says how many were made.
+  /// As advance() to each change and set_switch() there, one after the other, and then on to
+  /// until_ps if that lies beyond, to the bit; faster where there are many. Ends early at a sensor
+  /// edge: `played` says how many were made.
   struct Played {
     Stop stop;
     std::size_t played = 0;
   };
-  Played play(std::span<const GateChange>, SegmentObserver* = nullptr) noexcept;
+  Played play(std::span<const GateChange>, std::int64_t until_ps,
+              SegmentObserver* = nullptr) noexcept;
+  Played play(std::span<const GateChange> changes, SegmentObserver* observer = nullptr) noexcept {
+    return play(changes, 0, observer);
+  }
 
   /// Advances by whole steps of the integration only, as far as they go before until_ps or to the
   /// first sensor edge: the trajectory is then the same to the bit however often a caller looks in.

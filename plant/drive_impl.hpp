@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <optional>
 
 #include "plant/bridge/conduction.hpp"
@@ -127,11 +128,14 @@ struct Drive::Impl {
   std::uint64_t forced_steps = 0, inconsistent_modes = 0;  // must stay 0: tests look
 
   // advance.cpp
-  /// Where advance() goes: through changes of gates, if there are any.
+  /// Where advance() goes: through changes of gates, if there are any, to the end.
   struct Way {
     std::int64_t until_ps;  // the next change, or the end
+    std::int64_t end_ps = until_ps;
     const GateChange* next = nullptr;
     const GateChange* end = nullptr;
+
+    void pass() noexcept { until_ps = std::max(++next != end ? next->at_ps : end_ps, until_ps); }
   };
   Stop advance(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
   void set_switch(Switch, bool on) noexcept;
@@ -139,7 +143,7 @@ struct Drive::Impl {
   bool pass_change(Way& way) noexcept {
     if (way.next == way.end) return false;
     set_switch(way.next->which, way.next->on);
-    if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
+    way.pass();
     return true;
   }
   /// Third order (Heun) in short steps, see glide_step.hpp; else classical RK4.
@@ -186,10 +190,10 @@ struct Drive::Impl {
   /// At the begin of a step, perhaps in another mode than the tally's; link(): the link there.
   /// False: somebody has to look at it.
   template <class Link>
-  bool enter_mode(Tally& tally, const Link& link) const noexcept {
+  bool enter_mode(Tally& tally, Pair i_A, const Link& link) const noexcept {
     const std::uint32_t now = conduction_word(s);
     if (now == tally.mode) return true;
-    if (!tally.continues(s.i_alpha_A, s.i_beta_A)) return false;
+    if (!tally.continues(i_A[0], i_A[1])) return false;
     tally.enter_link(link());
     tally.mode = now;
     return true;
@@ -199,10 +203,10 @@ struct Drive::Impl {
   struct GlideLaw;
   struct Glided;
   struct PhasePairs;
+  struct GlideEnd;
   void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
-  void glide_through(const GateChange&, bool plain_gates, const Glided&,
-                     const PhasePairs&) noexcept;
-  bool glide_legs(const Glided&, const PhasePairs&) noexcept;
+  bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
+  bool glide_legs(const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
   template <int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
@@ -211,11 +215,11 @@ struct Drive::Impl {
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
-  void enter(Tally&, const GlideLaw&, double omega_before, const Glided& to, const PhasePairs& to_A,
+  void enter(Tally&, const GlideLaw&, const GlideEnd& from, const GlideEnd& to,
              double h) const noexcept;
   void sense(const PhasePairs& from_A, const PhasePairs& to_A, double h) noexcept;
-  void show(const Glided&, const PhasePairs& from_A, const PhasePairs& to_A, double h,
-            std::int64_t ends_ps, SegmentObserver&) noexcept;
+  void show(const GlideEnd& from, const GlideEnd& to, double h, std::int64_t ends_ps,
+            SegmentObserver&) noexcept;
   void move_ramps(double h) noexcept {
     for (Ramp* r :
          {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
@@ -239,8 +243,8 @@ struct Drive::Impl {
   }
   /// The plant's own timed changes that are due now (DriveState::alarm_ps); sets the next alarm.
   void ring() noexcept;
-  void set_alarm() noexcept;                // after any change of what is due
-  double voltage_bound_V() const noexcept;  // that any winding can see
+  void set_alarm() noexcept;                                // after any change of what is due
+  double voltage_bound_V(const Point& now) const noexcept;  // that any winding can see
   std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
 
   // supply/supply_changes.cpp
@@ -444,7 +448,7 @@ struct Drive::Impl {
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }
   void use_legs(const std::array<Conduction, 3>&) noexcept;
   void use_legs(const std::array<Conduction, 3>& leg, const ConductionMode& next) noexcept {
-    for (std::size_t k = 0; k < 3; ++k) s.leg[k] = leg[k];
+    std::memcpy(s.leg, leg.data(), sizeof s.leg);
     const bool other_bus = mode == nullptr || next.shoot_S != mode->shoot_S;
     mode = &next;
     if (other_bus) refresh_bus();

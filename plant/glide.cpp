@@ -6,6 +6,12 @@
 
 namespace stillrotor::plant {
 
+/// An end of a step, with the currents of the phases.
+struct Drive::Impl::GlideEnd {
+  Glided y;
+  PhasePairs A{both(0.0)};
+};
+
 [[gnu::noinline]] void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h,
                                                double limit, Glided& to) const noexcept {
   if (h < second_share * limit)
@@ -55,15 +61,14 @@ namespace stillrotor::plant {
 
 // A step that nobody has to look at, and what it burns (thermal/step_heat.cpp).
 [[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
-                                                      double omega_before, const Glided& to,
-                                                      const PhasePairs& to_A,
+                                                      const GlideEnd& from, const GlideEnd& to,
                                                       double h) const noexcept {
   const ConductionMode& m = *mode;
-  const LinkProbe link = plain_link(law, to.i_A, to.v_cap());
+  const LinkProbe link = plain_link(law, to.y.i_A, to.y.v_cap());
   const double before_V = tally.end.w_bus[1];
   const Tally::Sums sums = tally.add(
-      {to_A.u_v, pair(to_A.w, link.bus_V), pair(link.supply_A, to.torque_Nm), link.bridge_A}, h);
-  tally.end_at(to.i_A[0], to.i_A[1]);
+      {to.A.u_v, pair(to.A.w, link.bus_V), pair(link.supply_A, to.y.torque_Nm), link.bridge_A}, h);
+  tally.end_at(to.y.i_A[0], to.y.i_A[1]);
 
   const double third = h * (1.0 / 3.0);
   const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
@@ -78,7 +83,7 @@ namespace stillrotor::plant {
   if (m.shoot_S > 0.0) [[unlikely]]
     legs_J += h * m.shoot_S * mean_square(before_V, link.bus_V);
   tally.heat.legs_J += legs_J;
-  const double twice = std::abs(omega_before + to.omega());
+  const double twice = std::abs(from.y.omega() + to.y.omega());
   tally.heat.friction_J += h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm);
 }
 
@@ -95,25 +100,25 @@ namespace stillrotor::plant {
 /// As follow_phase_currents().
 [[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
                                                       const PhasePairs& to_A, double h) noexcept {
+  if (!analog.follows_phases) return;
   if (!analog.plain_phases) return follow_phase_currents(from_A, to_A, h);
   const LagStep& lag = analog.phase_lag(h);
   SeenCurrent* const seen = s.analog.phase;
   const Pair u_v = lag(pair(seen[0].output_A, seen[1].output_A), from_A.u_v, to_A.u_v);
   seen[0].output_A = u_v[0];
   seen[1].output_A = u_v[1];
-  seen[2].output_A = lag(seen[2].output_A, from_A.w, to_A.w);
+  seen[2].output_A = -(u_v[0] + u_v[1]);  // lags of one time constant: they add up as currents do
 }
 
 /// As use_plain_legs(), of currents that are known two by two.
-[[gnu::always_inline]] inline bool Drive::Impl::glide_legs(const Glided& now,
-                                                           const PhasePairs& now_A) noexcept {
-  if (!(dot(now.i_A, now.i_A) < share_A * share_A)) return false;
+[[gnu::always_inline]] inline bool Drive::Impl::glide_legs(const GlideEnd& now) noexcept {
+  if (!(dot(now.y.i_A, now.y.i_A) < share_A * share_A)) return false;
   const Gated& to = gated[s.gates];
   unsigned signs = 0;
   if (!to.all) {
-    const Pair out = now_A.u_v - both(zero_A), into = now_A.u_v + both(zero_A);
+    const Pair out = now.A.u_v - both(zero_A), into = now.A.u_v + both(zero_A);
     const unsigned flow_in = below_zero(into), not_out = below_zero(out);
-    const bool w_out = now_A.w > zero_A, w_in = now_A.w < -zero_A;
+    const bool w_out = now.A.w > zero_A, w_in = now.A.w < -zero_A;
     if (flow_in != not_out || w_out == w_in) return false;  // some current is none
     signs = (~flow_in & 3U) | (w_out ? 4U : 0U);
   }
@@ -121,29 +126,40 @@ namespace stillrotor::plant {
   return true;
 }
 
-/// At way.until_ps, as pass_change(): of a driver that passes on what it is told.
-[[gnu::always_inline]] inline void Drive::Impl::glide_through(const GateChange& change,
-                                                              bool plain_gates, const Glided& now,
-                                                              const PhasePairs& now_A) noexcept {
+/// At way.until_ps, as pass_change(): of a driver that passes on what it is told. True: no more has
+/// changed than how the legs conduct, and all still do.
+[[gnu::always_inline]] inline bool Drive::Impl::glide_through(const GateChange& change,
+                                                              bool plain_gates,
+                                                              GlideEnd& now) noexcept {
   const unsigned mask = 1U << static_cast<unsigned>(change.which);
   const auto asked = static_cast<std::uint8_t>(change.on ? s.asked | mask : s.asked & ~mask);
-  if (!plain_gates) return switch_gates(asked);
+  if (!plain_gates) {
+    take(now.y);
+    switch_gates(asked);
+    now.y.vw = pair(s.v_cap_V, now.y.omega());  // what it costs
+    return false;
+  }
   s.asked = asked;
-  if (asked == s.gates) return;
+  if (asked == s.gates) return true;
   s.gates = asked;
-  if (!glide_legs(now, now_A)) choose_legs();
+  const double before_S = mode->shoot_S;
+  if (glide_legs(now)) return mode->shoot_S == before_S;
+  take(now.y);
+  choose_legs();
+  return false;
 }
 
-// As advance() would go, at most to way.until_ps.
+// As advance() would go, at most to way.until_ps. Until the end s is left behind, all but its time.
 void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
   if (mode->freedom != 2 || watches_motion()) return;
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
-  Glided ends[2]{{pair(s.i_alpha_A, s.i_beta_A), pair(s.v_cap_V, s.omega_m_rad_s),
-                  pair(s.cos_e, s.sin_e), s.theta_e_rad, 0.0}};
-  Glided *now = &ends[0], *then = &ends[1];
-  PhasePairs now_A(now->i_A);
+  GlideEnd ends[2];
+  GlideEnd *now = &ends[0], *then = &ends[1];
+  now->y = {pair(s.i_alpha_A, s.i_beta_A), pair(s.v_cap_V, s.omega_m_rad_s), pair(s.cos_e, s.sin_e),
+            s.theta_e_rad, 0.0};
+  now->A = PhasePairs(now->y.i_A);
   GlideLaw law = glide_law();
   const bool plain_gates = !switches_broken && !switching_costs && s.rotation != 0 &&
                            s.open_phases == 0 && s.grounded < 0;
@@ -151,41 +167,39 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
-      if (target_ps == s.alarm_ps || way.next == way.end) return;
+      if (target_ps == s.alarm_ps || way.next == way.end) break;
       s.time_ps = target_ps;
       s.offset_s = 0.0;
-      glide_through(*way.next, plain_gates, *now, now_A);
-      if (++way.next != way.end) way.until_ps = std::max(way.next->at_ps, way.until_ps);
+      const bool goes_on = glide_through(*way.next, plain_gates, *now);
+      way.pass();
       target_ps = std::min(way.until_ps, s.alarm_ps);
       entered = false;
-      if (mode->freedom != 2) return;
-      if (!plain_gates) now->vw = pair(s.v_cap_V, now->omega());  // what a change of gates costs
-      if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) [[unlikely]] {
+      if (!goes_on) [[unlikely]] {
+        if (mode->freedom != 2 || watches_motion()) break;
         law = glide_law();
-        if (watches_motion()) return;
       }
       continue;
     }
-    const double limit = plain_step_limit(now->omega());
-    if (whole_steps_only && left < limit && target_ps != s.alarm_ps) return;
+    const double limit = plain_step_limit(now->y.omega());
+    if (whole_steps_only && left < limit && target_ps != s.alarm_ps) break;
     std::int64_t ends_ps = left <= limit ? target_ps : 0;  // 0: between two picoseconds
     double h = std::min(left, limit);
-    const double turned = now->theta + p * h * now->omega();  // about
+    const double turned = now->y.theta + p * h * now->y.omega();  // about
     const bool edge = turned >= ahead || turned < behind;
     if (edge) {
-      if (turned >= two_pi || turned < 0.0) return;
-      ends_ps = glide_to_edge(law, *now, h, limit, *then);
-      if (ends_ps == 0) return;
+      if (turned >= two_pi || turned < 0.0) break;
+      ends_ps = glide_to_edge(law, now->y, h, limit, then->y);
+      if (ends_ps == 0) break;
       h = static_cast<double>(ends_ps - s.time_ps) * 1e-12 - s.offset_s;
     } else {
-      glide_step(law, *now, h, limit, *then);
+      glide_step(law, now->y, h, limit, then->y);
     }
-    const PhasePairs then_A(then->i_A);
+    then->A = PhasePairs(then->y.i_A);
     const Pair margins =
-        lesser(loaded(&mode->way[0]) * then_A.u_v - loaded(&mode->beyond_A[0]),
-               pair(mode->way[2] * then_A.w - mode->beyond_A[2], then->omega() * law.stops));
-    if (below_zero(margins) != 0) return;
-    if (!edge && (then->theta >= ahead || then->theta < behind)) return;
+        lesser(loaded(&mode->way[0]) * then->A.u_v - loaded(&mode->beyond_A[0]),
+               pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
+    if (below_zero(margins) != 0) break;
+    if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
 
     bool tallied = false;
     if (tally) {
@@ -193,36 +207,36 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
                                ? tally->until_ps <= ends_ps
                                : tally->left_s(s.time_ps, s.offset_s) <= h + Tally::same_instant_s;
       if (!reaches && !entered)
-        entered = enter_mode(*tally, [&] { return plain_link(law, now->i_A, now->v_cap()); });
+        entered = enter_mode(*tally, now->y.i_A,
+                             [&] { return plain_link(law, now->y.i_A, now->y.v_cap()); });
       tallied = !reaches && entered;
     }
     if (observer && !tallied) {
-      show(*then, now_A, then_A, h, ends_ps, *observer);
+      take(now->y);
+      show(*now, *then, h, ends_ps, *observer);
     } else {
-      if (analog.follows_phases) sense(now_A, then_A, h);
-      take(*then);
+      sense(now->A, then->A, h);
+      if (tallied) enter(*tally, law, *now, *then, h);
       if (ends_ps != 0) {
         s.time_ps = ends_ps;
         s.offset_s = 0.0;
       } else {
         settle_time(h);
       }
-      if (tallied) enter(*tally, law, now->omega(), *then, then_A, h);
     }
-    if (edge) return;
     std::swap(now, then);
-    now_A = then_A;
+    if (edge) break;
   }
+  take(now->y);
 }
 
 /// A step that the observer itself looks at. ends_ps: 0 where it ends between two picoseconds.
-[[gnu::noinline]] void Drive::Impl::show(const Glided& y, const PhasePairs& from_A,
-                                         const PhasePairs& to_A, double h, std::int64_t ends_ps,
-                                         SegmentObserver& observer) noexcept {
+[[gnu::noinline]] void Drive::Impl::show(const GlideEnd& from, const GlideEnd& to, double h,
+                                         std::int64_t ends_ps, SegmentObserver& observer) noexcept {
   const Continuous begin = s;
   const AnalogState analog_before = s.analog;
-  if (analog.follows_phases) sense(from_A, to_A, h);
-  take(y);
+  sense(from.A, to.A, h);
+  take(to.y);
   settle_time(h);
   if (ends_ps != 0) {
     s.time_ps = ends_ps;

@@ -28,10 +28,11 @@ class Foresight {
     return drive_.advance(until_ps, &sampler_);
   }
 
-  /// Commits, through these changes of gates. Not while a look ahead is open.
-  plant::Drive::Played play(std::span<const plant::GateChange> changes) noexcept {
+  /// Commits, through these changes of gates and on to until_ps. Not while a look ahead is open.
+  plant::Drive::Played play(std::span<const plant::GateChange> changes,
+                            std::int64_t until_ps) noexcept {
     foreseen_ = false;
-    return drive_.play(changes, &sampler_);
+    return drive_.play(changes, until_ps, &sampler_);
   }
 
   /// Commits by whole steps of the plant, no farther than until_ps.

@@ -192,12 +192,15 @@ bool BenchWorld::leave_waiting(const Edge& edge) noexcept {
   return true;
 }
 
-void BenchWorld::play_waiting() noexcept {
+/// Through all that wait, and on to until_ps or to the first sensor edge behind them. Returns
+/// whether there was one.
+bool BenchWorld::play_waiting(std::int64_t until_ps) noexcept {
   std::span<const plant::GateChange> left(waiting_.data(), std::exchange(waiting_count_, 0));
-  while (!left.empty()) {
-    const plant::Drive::Played done = foresight_.play(left);
+  for (;;) {
+    const plant::Drive::Played done = foresight_.play(left, until_ps);
     left = left.subspan(done.played);
     absorb(done.stop);
+    if (left.empty()) return done.stop.edge;
   }
 }
 
@@ -208,12 +211,13 @@ bool BenchWorld::is_driven(LineId line) const noexcept {
 double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
   if (!bench_.harness.channels[io::index(channel)]) return 0.0;
   const std::int64_t t_ps = std::max(at.count(), now_ps());
-  catch_up();
-  if (channel == io::channel::throttle) {
-    if (t_ps >= timeline_.next_ps()) advance(t_ps);
-    return pin_V(channel, t_ps);
-  }
-  if (foresight_.ahead() || t_ps > now_ps()) advance(t_ps);
+  const bool moves = channel == io::channel::throttle
+                         ? t_ps >= timeline_.next_ps()
+                         : foresight_.ahead() || t_ps > foresight_.now_ps();
+  if (moves)
+    advance(t_ps);
+  else
+    catch_up();
   return pin_V(channel, t_ps);
 }
 
@@ -299,16 +303,18 @@ bool BenchWorld::edge_expected_by(std::int64_t t_ps) const noexcept {
 }
 
 void BenchWorld::advance(std::int64_t t_ps) noexcept {
-  catch_up();
-  if (foresight_.ahead()) {
+  // Edges at one instant come out one by one, so an edge is no reason to stop before the instant
+  // has run dry.
+  bool again = true;
+  if (waiting_count_ > 0) {
+    again = play_waiting(std::min(t_ps, timeline_.next_ps())) || now_ps() < t_ps;
+  } else if (foresight_.ahead()) {
     if (t_ps >= foresight_.end_ps())
       absorb(foresight_.keep());
     else
       foresight_.forget();
   }
-  // Edges at one instant come out one by one, so an edge is no reason to stop before the instant
-  // has run dry.
-  for (bool again = true; again;) {
+  while (again) {
     const plant::Drive::Stop stop = foresight_.advance(std::min(t_ps, timeline_.next_ps()));
     absorb(stop);
     again = stop.edge || now_ps() < t_ps;

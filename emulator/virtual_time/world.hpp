@@ -99,7 +99,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   bool keep_look() noexcept;
   /// Gates that have waited are now with the plant: plant() and what it has been recorded of.
   void catch_up() noexcept {
-    if (waiting_count_ > 0) play_waiting();
+    if (waiting_count_ > 0) play_waiting(0);
   }
 
   // What the scheduler carries to the controller.
@@ -191,7 +191,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   void record_arrivals(std::int64_t up_to_ps, Cause up_to) noexcept;
   std::int64_t wait_before_ps() const noexcept;
   bool leave_waiting(const io::Edge&) noexcept;
-  void play_waiting() noexcept;
+  bool play_waiting(std::int64_t until_ps) noexcept;
   void drive_now(const io::Edge&) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
   void set_switch(io::LineId gate) noexcept;  // as its wire brings it

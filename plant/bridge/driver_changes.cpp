@@ -102,8 +102,9 @@ std::int64_t Drive::Impl::fault_line_quiet_ps(std::int64_t limit_ps) const noexc
   std::int64_t quiet_ps = std::min(limit_ps, driver.fault_moves_ps(s.driver));
   if (driver.watches_current(s.driver)) {
     const double to_go_A = std::max(0.0, par.gate_driver.trip_A - std::sqrt(current_A2()));
-    const double s_to_trip = to_go_A * machine.leg_inductance_min_H(s.machine) / voltage_bound_V() +
-                             par.gate_driver.trip_delay_s;
+    const double s_to_trip =
+        to_go_A * machine.leg_inductance_min_H(s.machine) / voltage_bound_V(point()) +
+        par.gate_driver.trip_delay_s;
     if (driver.may_short(s.driver, s.switches.acting(0)))
       quiet_ps = std::min(quiet_ps, std::max(s.time_ps, driver.next_alarm_ps(s.driver)));
     if (s_to_trip < 1.0)

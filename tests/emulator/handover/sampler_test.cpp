@@ -164,14 +164,26 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
     driven.start(start);
     const std::vector<plant::GateChange> gates = pulses(6 * ms);
     int edges_played = 0, edges_driven = 0;
-    for (std::span<const plant::GateChange> left(gates); !left.empty();) {
-      const auto done = played.play(left.first(std::min<std::size_t>(left.size(), 17)), &quick);
-      left = left.subspan(done.played);
+    // Now and then on beyond the changes, half the way to the next one.
+    const auto beyond_ps = [&](std::size_t next) {
+      return next % 17 == 0 && next < gates.size() ? (gates[next - 1].at_ps + gates[next].at_ps) / 2
+                                                   : 0;
+    };
+    for (std::size_t next = 0; next < gates.size();) {
+      const std::size_t end = std::min(next - next % 17 + 17, gates.size());
+      auto done = played.play({gates.data() + next, end - next}, beyond_ps(end), &quick);
+      next += done.played;
       edges_played += done.stop.edge;
+      while (next == end && done.stop.edge) {
+        done = played.play({}, beyond_ps(end), &quick);
+        edges_played += done.stop.edge;
+      }
     }
-    for (const plant::GateChange& gate : gates) {
-      while (driven.advance(gate.at_ps, &slow).edge) ++edges_driven;
-      driven.set_switch(gate.which, gate.on);
+    for (std::size_t k = 0; k < gates.size(); ++k) {
+      while (driven.advance(gates[k].at_ps, &slow).edge) ++edges_driven;
+      driven.set_switch(gates[k].which, gates[k].on);
+      const std::int64_t on_ps = beyond_ps(k + 1);
+      while (on_ps != 0 && driven.advance(on_ps, &slow).edge) ++edges_driven;
     }
     EXPECT_EQ(std::memcmp(&played.state(), &driven.state(), sizeof(plant::DriveState)), 0) << kind;
     EXPECT_EQ(edges_played, edges_driven);
