@@ -288,7 +288,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
       return {true, move_fault_line()};
     } else {
       if (smooth && !ramping) {
-        glide(way, whole_steps_only, observer);
+        if (glide(way, whole_steps_only, observer)) return {};
         if (beyond(s.theta_e_rad)) continue;
       }
       target_ps = std::min(way.until_ps, s.alarm_ps);

@@ -204,7 +204,7 @@ struct Drive::Impl {
   struct Glided;
   struct PhasePairs;
   struct GlideEnd;
-  void glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  bool glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;

@@ -149,9 +149,12 @@ struct Drive::Impl::GlideEnd {
   return false;
 }
 
-// As advance() would go, at most to way.until_ps. Until the end s is left behind, all but its time.
-void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
-  if (mode->freedom != 2 || watches_motion()) return;
+// As advance() would go. True: arrived, with nothing else due. Until the end s is left behind, all
+// but its time.
+bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
+  if (mode->freedom != 2 || watches_motion()) return false;
+  if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
+    return way.until_ps != s.alarm_ps;
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
@@ -163,20 +166,25 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
   GlideLaw law = glide_law();
   const bool plain_gates = !switches_broken && !switching_costs && s.rotation != 0 &&
                            s.open_phases == 0 && s.grounded < 0;
-  bool entered = false;  // the tally is in this mode
+  bool arrived = false, entered = false;  // entered: the tally is in this mode
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
-      if (target_ps == s.alarm_ps || way.next == way.end) break;
+      if (target_ps == s.alarm_ps) break;
       s.time_ps = target_ps;
       s.offset_s = 0.0;
+      arrived = way.next == way.end;
+      if (arrived) break;
+      const Pair before_u = loaded(&mode->u_alpha);
       const bool goes_on = glide_through(*way.next, plain_gates, *now);
       way.pass();
       target_ps = std::min(way.until_ps, s.alarm_ps);
-      entered = false;
+      // Where a diode takes over from the switch beside it the link does not jump.
+      entered = entered && goes_on && before_u[0] == mode->u_alpha && before_u[1] == mode->u_beta;
+      if (entered) tally->mode = conduction_word(s);
       if (!goes_on) [[unlikely]] {
         if (mode->freedom != 2 || watches_motion()) break;
-        law = glide_law();
+        if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) law = glide_law();
       }
       continue;
     }
@@ -228,6 +236,7 @@ void Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
     if (edge) break;
   }
   take(now->y);
+  return arrived;
 }
 
 /// A step that the observer itself looks at. ends_ps: 0 where it ends between two picoseconds.
