@@ -102,35 +102,38 @@ void Cpu::set_control(Word value) noexcept {
 
 bool Cpu::load_elsewhere(Word address, unsigned size, Word& value) noexcept {
   ++effects;
-  if ((address & (size - 1)) != 0) {
-    if (trap_unaligned) return fault_unaligned();
-    // A3.2.1: as the bytes lie in memory.
-    spend(1);
-    value = 0;
-    for (unsigned i = 0; i < size; ++i) {
-      Word byte = 0;
-      if (!load_elsewhere(address + i, 1, byte)) return false;
-      value |= byte << (8 * i);
-    }
-    return true;
-  }
-  if (bus.read(address, size, value, cycle, privileged())) return true;
-  raise(Trap::bus_fault, bus_error::precise | bus_error::address_valid, nullptr);
-  trap_has_address = true;
-  trap_value = address;
-  return false;
+  if ((address & (size - 1)) != 0) return load_unaligned(address, size, value);
+  return bus.read(address, size, value, cycle, privileged()) || no_answer(address);
 }
 
 bool Cpu::store_elsewhere(Word address, unsigned size, Word value) noexcept {
   ++effects;
-  if ((address & (size - 1)) != 0) {
-    if (trap_unaligned) return fault_unaligned();
-    spend(1);
-    for (unsigned i = 0; i < size; ++i)
-      if (!store_elsewhere(address + i, 1, value >> (8 * i) & 0xff)) return false;
-    return true;
+  if ((address & (size - 1)) != 0) return store_unaligned(address, size, value);
+  return bus.write(address, size, value, cycle, privileged()) || no_answer(address);
+}
+
+/// A3.2.1: as the bytes lie in memory.
+bool Cpu::load_unaligned(Word address, unsigned size, Word& value) noexcept {
+  if (trap_unaligned) return fault_unaligned();
+  spend(1);
+  value = 0;
+  for (unsigned i = 0; i < size; ++i) {
+    Word byte = 0;
+    if (!load_elsewhere(address + i, 1, byte)) return false;
+    value |= byte << (8 * i);
   }
-  if (bus.write(address, size, value, cycle, privileged())) return true;
+  return true;
+}
+
+bool Cpu::store_unaligned(Word address, unsigned size, Word value) noexcept {
+  if (trap_unaligned) return fault_unaligned();
+  spend(1);
+  for (unsigned i = 0; i < size; ++i)
+    if (!store_elsewhere(address + i, 1, value >> (8 * i) & 0xff)) return false;
+  return true;
+}
+
+bool Cpu::no_answer(Word address) noexcept {
   raise(Trap::bus_fault, bus_error::precise | bus_error::address_valid, nullptr);
   trap_has_address = true;
   trap_value = address;

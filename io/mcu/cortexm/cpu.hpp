@@ -300,6 +300,9 @@ class Cpu {
   }
 
  private:
+  [[gnu::cold, gnu::noinline]] bool load_unaligned(Word address, unsigned size, Word&) noexcept;
+  [[gnu::cold, gnu::noinline]] bool store_unaligned(Word address, unsigned size, Word) noexcept;
+  [[gnu::cold, gnu::noinline]] bool no_answer(Word address) noexcept;
   [[gnu::noinline]] bool make_fp_ready() noexcept;
   [[gnu::noinline]] void fetch_flash_line(Word address) noexcept;
   [[gnu::noinline]] const Op* hop_to_new_line(const Op* op) noexcept {

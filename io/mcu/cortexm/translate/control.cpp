@@ -71,7 +71,7 @@ void Writer::write_return() {
 
 /// IT and its block.
 void Writer::write_block() {
-  if (careful_) return call_step();
+  if (careful_) return step().block == Step::Block::joined ? call_step() : leave_by_handler();
   switch (step().block) {
     case Step::Block::joined:
       return write_joined();

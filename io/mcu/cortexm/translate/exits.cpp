@@ -66,9 +66,12 @@ void Writer::call_step() {
   a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(s.then));
   a_.cmp(a_.rax, a_.rcx);
   a_.jne(common_.go_on);
-  a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
-  a_.cmp(a_.rcx, member(&c_.stop, 64));
-  a_.jae(common_.go_on);
+  const std::size_t next = at_ + 1 + s.in_block;
+  if (!careful_ && next < unit_.steps.size() && !unit_.steps[next].looks) {
+    a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
+    a_.cmp(a_.rcx, member(&c_.stop, 64));
+    a_.jae(common_.go_on);
+  }
   if (places_.fp_ready) {
     a_.cmp(member(&c_.fp_ready, 8), 0);
     a_.je(common_.go_on);

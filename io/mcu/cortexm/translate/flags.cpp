@@ -1,4 +1,6 @@
 // The guest's flags: what they are made of is kept, and they are made where somebody may look.
+#include <cstring>
+
 #include "io/mcu/cortexm/translate/writer.hpp"
 
 namespace stillrotor::io::cortexm::translate {
@@ -178,7 +180,49 @@ void Writer::make_float_status() {
   a_.mov(member(&c_.fpscr), a_.eax);
 }
 
+/// By the host's carry and zero, bits 0 and 6 of LAHF, times 16: the four flags as Cpu has them, and
+/// 32 bytes on the upper bits of FPSCR.
+std::array<std::uint8_t, 0x430> comparisons() noexcept {
+  std::array<std::uint8_t, 0x430> table{};
+  const auto put = [&](unsigned state, const Flags& flags, Word status) {
+    std::memcpy(table.data() + 16 * state, &flags, sizeof flags);
+    std::memcpy(table.data() + 16 * state + 32, &status, sizeof status);
+  };
+  static_assert(sizeof(Flags) == 16);
+  put(0x00, {0, 1, 1, 0}, 0x20000000);            // greater
+  put(0x01, {0x80000000, 1, 0, 0}, 0x80000000);   // less
+  put(0x40, {0, 0, 1, 0}, 0x60000000);            // equal
+  return table;
+}
+
+/// One comparison for all flags, and FPSCR's where that is the same one.
+bool Writer::make_all_of_floats(std::uint8_t flags) {
+  const Pending &n = places_.nz, &c = places_.carry, &v = places_.overflow,
+                &f = places_.float_status;
+  const Source a = n.a, b = n.b;
+  const auto same = [a, b](const Pending& p) {
+    return p.by == By::float_compare && p.a == a && p.b == b;
+  };
+  if ((flags & flag::core) != flag::core || !same(n) || !same(c) || !same(v)) return false;
+  compare_floats(n);
+  a_.lahf();
+  a_.and_(a_.eax, 0x4100);
+  a_.shr(a_.eax, 4);
+  a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(common_.comparisons));
+  a_.movaps(a_.xmm0, a_.ptr[a_.rcx + a_.rax]);
+  a_.movups(member(&c_.flags, 128), a_.xmm0);
+  replace(flag::core);
+  if (!(flags & flag::float_status) || !same(f)) return true;
+  a_.mov(a_.edx, member(&c_.fpscr));
+  a_.and_(a_.edx, 0x0fffffff);
+  a_.or_(a_.edx, a_.ptr[a_.rcx + a_.rax + 32]);
+  a_.mov(member(&c_.fpscr), a_.edx);
+  replace(flag::float_status);
+  return true;
+}
+
 void Writer::make(std::uint8_t flags) {
+  if (make_all_of_floats(flags)) flags &= flag::float_status;
   // One subtraction for all of them.
   const Pending &n = places_.nz, &c = places_.carry, &v = places_.overflow;
   if ((flags & flag::core) == flag::core && n.by == By::compare && c.by == By::compare &&

@@ -33,6 +33,7 @@ class HostCode final : public Translation {
 
   void execute() noexcept override {
     Cpu& c = c_;
+    arrive(c.ip, in_passing);
     while (c.cycle < c.stop) {
       const Op* const op = c.ip;
       if (is_stale_) drop();
@@ -71,11 +72,11 @@ class HostCode final : public Translation {
     t.met = static_cast<std::uint8_t>(std::min(met, enough));
     if (met < enough || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
     t.met = settled;
-    translate(op, weight == in_passing);
+    translate(op);
   }
 
   void write_common();
-  void translate(const Op*, bool up_to_another);
+  void translate(const Op*);
   void drop() noexcept;
   void mark(const Op* op) {
     if (op == nullptr || op->translated.is_inside) return;
@@ -121,6 +122,8 @@ void HostCode::write_common() {
   for (int i = 0; i < 4; ++i) a.dd(0x80000000);
   common_.other_bits = here();
   for (int i = 0; i < 4; ++i) a.dd(0x7fffffff);
+  common_.comparisons = here();
+  for (const std::uint8_t byte : comparisons()) a.db(byte);
   const std::uint8_t* const enter = here();
   for (const Xbyak::Reg64& saved : {a.rbx, a.rbp, a.r12, a.r13, a.r14, a.r15}) a.push(saved);
   a.sub(a.rsp, 8);
@@ -134,8 +137,8 @@ void HostCode::write_common() {
   is_closed_ = memory_.close();
 }
 
-void HostCode::translate(const Op* first, bool up_to_another) {
-  const Unit unit = find_unit(c_, first, up_to_another);
+void HostCode::translate(const Op* first) {
+  const Unit unit = find_unit(c_, first);
   if (unit.steps.empty()) return;
   if (used_ + room_for_unit > memory_bytes) {
     is_stale_ = true;

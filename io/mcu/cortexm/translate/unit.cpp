@@ -11,6 +11,8 @@ namespace {
 constexpr std::size_t most_steps = 80;
 /// From here on a unit ends where another one begins.
 constexpr std::size_t long_enough = 12;
+/// Cycles between two looks at the clock.
+constexpr unsigned far_enough = 16;
 
 bool is_call(Does d) noexcept { return d <= Does::call_away; }
 bool is_float(Does d) noexcept { return d >= Does::float_binary; }
@@ -110,13 +112,13 @@ bool is_simple(const Op& op, const Kind& k) noexcept {
 
 class Finder {
  public:
-  Finder(Cpu& c, bool up_to_another) : c_(c), shared_from_(up_to_another ? 1 : long_enough) {}
+  explicit Finder(Cpu& c) : c_(c) {}
 
   Unit find(const Op* op) {
     Word address = c_.address_of(op);
     while (true) {
       if (steps().size() >= most_steps || c_.code.find(address) != op || !Code::is_decoded(op) ||
-          is_inside(op) || (steps().size() >= shared_from_ && op->translated.entry != 0))
+          is_inside(op) || (steps().size() >= long_enough && op->translated.entry != 0))
         break;
       const std::size_t at = steps().size();
       steps().push_back({.op = op, .kind = kind_at(*op, op->execute), .then = next(op)});
@@ -290,15 +292,24 @@ class Finder {
   }
 
   void count_ahead() {
+    unsigned since = 0;
+    for (std::size_t i = 0; i < steps().size(); ++i) {
+      Step& s = steps()[i];
+      const bool in_block = s.condition != 14;
+      unsigned most = s.most;
+      for (unsigned k = 1; k <= s.in_block; ++k) most += steps()[i + k].most;
+      s.looks = i == 0 || (!in_block && (since + most > far_enough ||
+                                         is_call(steps()[i - 1].kind.does)));
+      since = (s.looks ? 0 : since) + s.most;
+    }
     for (std::size_t i = steps().size(); i-- > 0;) {
       Step& s = steps()[i];
-      const bool last = i + 1 == steps().size();
-      s.ahead = last || is_call(s.kind.does) ? 0 : s.most + steps()[i + 1].ahead;
+      const bool last = i + 1 == steps().size() || steps()[i + 1].looks;
+      s.ahead = last ? 0 : s.most + steps()[i + 1].ahead;
     }
   }
 
   Cpu& c_;
-  const std::size_t shared_from_;
   Unit unit_;
   std::optional<Word> link_;
   bool fp_ready_ = false, fp_mode_ = false;
@@ -309,15 +320,13 @@ class Finder {
 bool Unit::lives(std::size_t step, std::uint8_t flags) const noexcept {
   for (std::size_t i = step + 1; i < steps.size(); ++i) {
     const Step& s = steps[i];
-    if (s.leaves || (s.reads & flags) != 0) return true;
+    if (s.looks || s.leaves || (s.reads & flags) != 0) return true;
     flags = static_cast<std::uint8_t>(flags & ~s.replaces);
     if (flags == 0) return false;
   }
   return true;
 }
 
-Unit find_unit(Cpu& c, const Op* first, bool up_to_another) {
-  return Finder(c, up_to_another).find(first);
-}
+Unit find_unit(Cpu& c, const Op* first) { return Finder(c).find(first); }
 
 }  // namespace stillrotor::io::cortexm::translate

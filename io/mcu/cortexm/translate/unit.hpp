@@ -33,7 +33,8 @@ struct Step {
   bool asks_fp_ready = false, asks_fp_mode = false;
   std::uint8_t replaces = 0, reads = 0;  // flags
   unsigned most = 0;                     // cycles
-  /// Cycles at most to the start of the last one before the next look at the clock.
+  bool looks = false;                    // before it, at the clock, for all up to the next look
+  /// Cycles at most to the start of the last one before the next look.
   unsigned ahead = 0;
 };
 
@@ -44,9 +45,9 @@ struct Unit {
   bool lives(std::size_t step, std::uint8_t flags) const noexcept;
 };
 
-/// Only what has been decoded. up_to_another: it ends where any other unit begins, else long ones
-/// do. Empty: nothing there can be translated.
-Unit find_unit(Cpu&, const Op* first, bool up_to_another);
+/// Only what has been decoded. A long one ends where another unit begins. Empty: nothing there can
+/// be translated.
+Unit find_unit(Cpu&, const Op* first);
 
 /// A hop that may close a loop which waits.
 inline bool is_short_way_back(const Op& op) noexcept {

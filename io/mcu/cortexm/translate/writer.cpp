@@ -6,32 +6,67 @@ Writer::Writer(Cpu& c, const Common& common, Xbyak::CodeGenerator& a, const Unit
     : c_(c), common_(common), a_(a), unit_(unit), start_(a.getCurr()) {}
 
 void Writer::write() {
-  Label careful;
-  a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(unit_.steps.front().ahead)]);
-  a_.cmp(a_.rax, member(&c_.stop, 64));
-  a_.jae(careful, Xbyak::CodeGenerator::T_NEAR);
-  write_form(false);
-  a_.L(careful);
-  write_form(true);
+  places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
+  for (at_ = 0; at_ < unit_.steps.size(); at_ += 1u + step().in_block) {
+    if (step().looks) look_ahead();
+    write_step();
+  }
+  fall_through();
+  write_later();
+  careful_ = true;
+  for (std::size_t i = 0; i < looks_.size(); ++i) go_carefully(i);
 }
 
-void Writer::write_form(bool careful) {
-  careful_ = careful;
-  places_ = {};
-  places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
-  later_.clear();
-  for (at_ = 0; at_ < unit_.steps.size(); at_ += 1u + step().in_block) write_step();
-  at_ = unit_.steps.size() - 1;
-  if (!unit_.steps.back().ends && unit_.falls_to != nullptr) {
-    store_state();
-    jump_out(unit_.falls_to);
+void Writer::look_ahead() {
+  Label here, careful;
+  a_.L(here);
+  a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed + step().ahead)]);
+  a_.cmp(a_.rax, member(&c_.stop, 64));
+  a_.jae(careful, Xbyak::CodeGenerator::T_NEAR);
+  looks_.push_back({at_, places_, here, careful});
+}
+
+/// From that look to the next, and back to the quick form there.
+void Writer::go_carefully(std::size_t look) {
+  Look& from = looks_[look];
+  places_ = from.places;
+  a_.L(from.careful);
+  const bool last = look + 1 == looks_.size();
+  const std::size_t end = last ? unit_.steps.size() : looks_[look + 1].at;
+  bool comes_back = true;
+  for (at_ = from.at; at_ < end && comes_back; at_ += 1u + step().in_block) {
+    write_step();
+    // The handler may have gone the way of the block that the quick form does not.
+    comes_back = step().kind.does != Does::if_then || step().block == Step::Block::joined;
   }
+  if (comes_back && last) fall_through();
+  if (comes_back && !last) {
+    Look& to = looks_[look + 1];
+    store_state();
+    const auto passed = static_cast<int>(places_.passed - to.places.passed);
+    if (passed != 0) a_.add(a_.r14, passed);
+    places_ = to.places;
+    load_registers();
+    a_.jmp(to.here, Xbyak::CodeGenerator::T_NEAR);
+  }
+  write_later();
+}
+
+void Writer::fall_through() {
+  at_ = unit_.steps.size() - 1;
+  if (unit_.steps.back().ends || unit_.falls_to == nullptr) return;
+  store_state();
+  jump_out(unit_.falls_to);
+}
+
+void Writer::write_later() {
   for (std::size_t i = 0; i < later_.size(); ++i) {
     const Later one = later_[i];
     places_ = one.places;
     at_ = one.at;
     one.write();
   }
+  later_.clear();
 }
 
 void Writer::later(std::function<void()> write) {
@@ -40,7 +75,8 @@ void Writer::later(std::function<void()> write) {
 
 unsigned Writer::ahead_of_next() const noexcept {
   const std::size_t next = at_ + 1 + step().in_block;
-  return careful_ || next >= unit_.steps.size() ? 0 : unit_.steps[next].ahead;
+  const bool looks = careful_ || next >= unit_.steps.size() || unit_.steps[next].looks;
+  return looks ? 0 : unit_.steps[next].ahead;
 }
 
 void Writer::write_step() {

@@ -1,9 +1,10 @@
 // Writes a unit in the host's machine code (x86-64, calls as on Linux).
 //
-// The quick form runs where the clock cannot reach Cpu::stop before the unit's last instruction;
-// the careful form looks before each one and leaves exactly there. Both keep the guest's registers
-// in the host's where that pays, fold what is known, and make flags only where somebody may see
-// them.
+// The quick form looks at the clock now and then and runs on where that cannot reach Cpu::stop
+// before the next look. Where it can, a careful form of the instructions up to there looks before
+// each one, and leaves exactly there or comes back to the quick form. Both keep the guest's
+// registers in the host's where that pays, fold what is known, and make flags only where somebody
+// may see them.
 //
 // Host   rbx the Cpu, r14 the cycle at the last look (Places::passed is added to it), r13 the RAM;
 //        rax, rcx, rdx, xmm0, xmm1 for the moment; the rest holds guest registers.
@@ -16,6 +17,7 @@
 
 #include <xbyak/xbyak.h>
 
+#include <array>
 #include <functional>
 #include <vector>
 
@@ -31,7 +33,10 @@ struct Common {
   // 16 bytes each, on a multiple of 16.
   const void* sign_bits = nullptr;
   const void* other_bits = nullptr;
+  const void* comparisons = nullptr;
 };
+/// What a comparison of floats leaves, by what LAHF says after it (flags.cpp).
+std::array<std::uint8_t, 0x430> comparisons() noexcept;
 
 /// A jump to the unit that begins at that instruction, or, while there is none, out.
 struct Link {
@@ -53,8 +58,11 @@ class Writer {
   using Label = Xbyak::Label;
 
   // --- the whole (writer.cpp) ---------------------------------------------------------------
-  void write_form(bool careful);
+  void look_ahead();
+  void go_carefully(std::size_t look);
   void write_step();
+  void write_later();
+  void fall_through();
   void write_instruction();
   /// Written behind the rest of the form, from the state as it is now.
   void later(std::function<void()>);
@@ -99,6 +107,7 @@ class Writer {
   void make_nz();
   void make_carry_and_overflow(bool carry, bool overflow);
   void make_float_status();
+  bool make_all_of_floats(std::uint8_t flags);
   void compare_floats(const Pending&);
   void load_to(Reg, const Source&);
   template <class F>
@@ -187,6 +196,13 @@ class Writer {
     std::function<void()> write;
   };
   std::vector<Later> later_;
+  /// A look at the clock: the way there, and that to the careful form of what comes up to the next.
+  struct Look {
+    std::size_t at;
+    Places places;
+    Label here, careful;
+  };
+  std::vector<Look> looks_;
   std::vector<Link> links_;
   std::vector<const Op*> folded_;
 };
