@@ -68,6 +68,8 @@ struct WritableArea : Area {
 class Code;
 
 class Bus {
+  struct Window;
+
  public:
   explicit Bus(Code& code) : code_(code) {}
   /// Windows do not overlap; bytes is a multiple of 4. name: for reports, outlives this. first: the
@@ -96,6 +98,16 @@ class Bus {
     if (Window* w = paged(address)) return write_in(*w, address, size, value, at, privileged);
     return write_elsewhere(address, size, value, at, privileged);
   }
+  /// What answers at an address of a peripheral that anybody may touch, for read_in() and
+  /// write_in(); nullptr: none. Good until the next attach().
+  Window* open_window(Word address) noexcept {
+    Window* const w = paged(address);
+    return w != nullptr && !w->privileged_only ? w : nullptr;
+  }
+  using WindowPlace = Window*;
+  /// false: it is not privileged enough.
+  bool read_in(Window&, Word address, unsigned size, Word& value, Cycle, bool privileged) noexcept;
+  bool write_in(Window&, Word address, unsigned size, Word value, Cycle, bool privileged) noexcept;
   /// Memory only, without side effects; nullptr: not memory.
   std::uint8_t* memory(Word address) noexcept;
   /// Of RAM alone, so many bytes in a row that hold no decoded instructions; nullptr: not all are.
@@ -135,8 +147,6 @@ class Bus {
     return address - w.base < w.bytes ? &w : nullptr;
   }
   Window* window(Word address) noexcept;
-  bool read_in(Window&, Word address, unsigned size, Word& value, Cycle, bool privileged) noexcept;
-  bool write_in(Window&, Word address, unsigned size, Word value, Cycle, bool privileged) noexcept;
   bool read_elsewhere(Word address, unsigned size, Word& value, Cycle, bool privileged) noexcept;
   bool write_elsewhere(Word address, unsigned size, Word value, Cycle, bool privileged) noexcept;
   bool bit_band(Word address, Word& target, unsigned& bit) const noexcept;

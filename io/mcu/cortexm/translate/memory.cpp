@@ -9,7 +9,99 @@ namespace {
 
 constexpr auto near = Xbyak::CodeGenerator::T_NEAR;
 
+template <unsigned Size>
+Word read_outside(Bus& bus, Bus::WindowPlace window, Word address, Cycle at) noexcept {
+  Word value = 0;
+  bus.read_in(*window, address, Size, value, at, true);
+  return value;
+}
+template <unsigned Size>
+void write_outside(Bus& bus, Bus::WindowPlace window, Word address, Cycle at,
+                   Word value) noexcept {
+  bus.write_in(*window, address, Size, value, at, true);
+}
+
 }  // namespace
+
+/// At an address of a peripheral. The value is in r8d for a store, comes in eax from a load; it
+/// ends with the access, which may move the clock and the end of the stretch.
+template <class F>
+void Writer::touch(Bus::WindowPlace window, Word address, F* access) {
+  count_effect();
+  a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(places_.passed)]);
+  a_.mov(member(&c_.cycle, 64), a_.rcx);
+  a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(&op()));
+  a_.mov(member(&c_.ip, 64), a_.rax);
+  a_.lea(a_.rdi, member(&c_.bus));
+  a_.mov(a_.rsi, reinterpret_cast<std::uint64_t>(window));
+  a_.mov(a_.edx, address);
+  a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(access));
+  a_.call(a_.rax);
+  a_.mov(a_.r14, member(&c_.cycle, 64));
+  places_.passed = 0;
+}
+
+/// Behind an access that may have moved the end of the stretch.
+void Writer::look_again() {
+  const std::size_t next = at_ + 1 + step().in_block;
+  if (careful_ || next >= unit_.steps.size() || unit_.steps[next].looks) return;
+  Label out;
+  a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed + ahead_of_next())]);
+  a_.cmp(a_.rax, member(&c_.stop, 64));
+  a_.jae(out, near);
+  later([this, out]() mutable {
+    a_.L(out);
+    store_state();
+    if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
+    a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(step().then));
+    a_.jmp(common_.go_on, near);
+  });
+}
+
+/// A single datum to or from a peripheral. false: it is none, or in an IT block.
+bool Writer::write_outside_memory(Word address) {
+  const Op& o = op();
+  const Kind& k = step().kind;
+  const bool single = k.does == Does::float_load || k.does == Does::float_store;
+  const bool loads = k.does == Does::load || k.does == Does::float_load;
+  const unsigned size = single ? 4 : k.bytes;
+  const bool moves_base = !single && (k.index == Index::pre || k.index == Index::post);
+  const Bus::WindowPlace window = c_.bus.open_window(address);
+  if (window == nullptr || address % size != 0 || moves_base || is_in_block() ||
+      (single && k.bytes == 2))
+    return false;
+  if (loads) {
+    single ? overwrite_single(o.d) : overwrite(o.d);
+    charge_load(single ? 16 : o.d);
+    store_state();
+    touch(window, address,
+          size == 4   ? read_outside<4>
+          : size == 2 ? read_outside<2>
+                      : read_outside<1>);
+    if (single) {
+      const Xmm to = fresh_single();
+      a_.movd(to, a_.eax);
+      bind_single(o.d, to);
+    } else {
+      const Reg to = fresh();
+      if (k.is_signed)
+        size == 2 ? a_.movsx(to, a_.ax) : a_.movsx(to, a_.al);
+      else
+        a_.mov(to, a_.eax);
+      bind(o.d, to);
+    }
+  } else {
+    store_state();
+    a_.mov(a_.r8d, single ? guest_single(o.d) : guest(o.d));
+    pass(single ? o.cycles + 1u : o.cycles);
+    touch(window, address,
+          size == 4   ? write_outside<4>
+          : size == 2 ? write_outside<2>
+                      : write_outside<1>);
+  }
+  look_again();
+  return true;
+}
 
 /// Where the access goes, if that is known now.
 bool Writer::is_static(Word& address) const noexcept {
@@ -145,7 +237,7 @@ void Writer::write_load() {
     const std::uint8_t* const at =
         address % k.bytes == 0 ? memory_at(address, k.bytes, false) : nullptr;
     if (at == nullptr) {
-      call_step();
+      if (!write_outside_memory(address)) call_step();
       return;
     }
     if (moves_base) overwrite(o.n);
@@ -217,7 +309,7 @@ void Writer::write_store() {
   std::uint8_t* const at =
       is_fixed && address % k.bytes == 0 ? memory_at(address, k.bytes, true) : nullptr;
   if (is_fixed && at == nullptr) {
-    call_step();
+    if (!write_outside_memory(address)) call_step();
     return;
   }
   if (moves_base) overwrite(o.n);
@@ -365,7 +457,7 @@ void Writer::write_float_load() {
   const std::uint8_t* const at =
       is_fixed && address % 4 == 0 ? memory_at(address, 4 * singles, false) : nullptr;
   if (is_fixed && at == nullptr) {
-    call_step();
+    if (!write_outside_memory(address)) call_step();
     return;
   }
   overwrite_single(o.d);
@@ -421,7 +513,7 @@ void Writer::write_float_store() {
   const bool in_ram =
       at != nullptr && at >= c_.bus.sram.data && at < c_.bus.sram.data + c_.bus.sram.bytes;
   if (is_fixed && (!in_ram || c_.code.runs_from_ram())) {
-    call_step();
+    if (!write_outside_memory(address)) call_step();
     return;
   }
   if (!is_fixed) get(o.n);

@@ -18,6 +18,8 @@ constexpr std::size_t room_for_unit = 256u << 10;
 /// How much an arrival counts, and when there have been enough: a translation costs as much as some
 /// hundred arrivals without it.
 constexpr unsigned by_jump = 5, in_passing = 1, enough = 240, settled = 255;
+/// Steps from where on a unit ends where another one begins.
+constexpr std::size_t enough_from_jump = 48, enough_in_passing = 12;
 /// Code that changes over and over is left to the interpreter.
 constexpr std::uint64_t most_drops = 200;
 
@@ -72,11 +74,11 @@ class HostCode final : public Translation {
     t.met = static_cast<std::uint8_t>(std::min(met, enough));
     if (met < enough || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
     t.met = settled;
-    translate(op);
+    translate(op, weight == in_passing ? enough_in_passing : enough_from_jump);
   }
 
   void write_common();
-  void translate(const Op*);
+  void translate(const Op*, std::size_t long_enough);
   void drop() noexcept;
   void mark(const Op* op) {
     if (op == nullptr || op->translated.is_inside) return;
@@ -137,8 +139,8 @@ void HostCode::write_common() {
   is_closed_ = memory_.close();
 }
 
-void HostCode::translate(const Op* first) {
-  const Unit unit = find_unit(c_, first);
+void HostCode::translate(const Op* first, std::size_t long_enough) {
+  const Unit unit = find_unit(c_, first, long_enough);
   if (unit.steps.empty()) return;
   if (used_ + room_for_unit > memory_bytes) {
     is_stale_ = true;

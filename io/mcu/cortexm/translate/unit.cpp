@@ -9,8 +9,6 @@ namespace stillrotor::io::cortexm::translate {
 namespace {
 
 constexpr std::size_t most_steps = 80;
-/// From here on a unit ends where another one begins.
-constexpr std::size_t long_enough = 12;
 /// Cycles between two looks at the clock.
 constexpr unsigned far_enough = 16;
 
@@ -112,13 +110,13 @@ bool is_simple(const Op& op, const Kind& k) noexcept {
 
 class Finder {
  public:
-  explicit Finder(Cpu& c) : c_(c) {}
+  Finder(Cpu& c, std::size_t long_enough) : c_(c), long_enough_(long_enough) {}
 
   Unit find(const Op* op) {
     Word address = c_.address_of(op);
     while (true) {
       if (steps().size() >= most_steps || c_.code.find(address) != op || !Code::is_decoded(op) ||
-          is_inside(op) || (steps().size() >= long_enough && op->translated.entry != 0))
+          is_inside(op) || (steps().size() >= long_enough_ && op->translated.entry != 0))
         break;
       const std::size_t at = steps().size();
       steps().push_back({.op = op, .kind = kind_at(*op, op->execute), .then = next(op)});
@@ -310,6 +308,7 @@ class Finder {
   }
 
   Cpu& c_;
+  const std::size_t long_enough_;
   Unit unit_;
   std::optional<Word> link_;
   bool fp_ready_ = false, fp_mode_ = false;
@@ -327,6 +326,8 @@ bool Unit::lives(std::size_t step, std::uint8_t flags) const noexcept {
   return true;
 }
 
-Unit find_unit(Cpu& c, const Op* first) { return Finder(c).find(first); }
+Unit find_unit(Cpu& c, const Op* first, std::size_t long_enough) {
+  return Finder(c, long_enough).find(first);
+}
 
 }  // namespace stillrotor::io::cortexm::translate

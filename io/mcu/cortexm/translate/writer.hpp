@@ -153,6 +153,10 @@ class Writer {
   bool is_static(Word& address) const noexcept;
   std::uint8_t* memory_at(Word address, unsigned bytes, bool written) const noexcept;
   void charge_load(std::uint8_t reg);
+  template <class F>
+  void touch(Bus::WindowPlace, Word address, F* access);
+  void look_again();
+  bool write_outside_memory(Word address);
   void count_effect();
   void find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written, Label& away);
   void take(Reg to, const Xbyak::RegExp& from);
