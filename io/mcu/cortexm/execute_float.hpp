@@ -222,7 +222,11 @@ template <unsigned Singles>
   c.last_loaded = 16;
   const Word address = c.r[op->n] + op->imm;
   Word first = 0, second = 0;
-  if (!c.load_aligned(address, first)) return op;
+  if (Singles == 1 && (address & 3) == 0) {
+    if (!c.load_elsewhere(address, 4, first)) return op;
+  } else if (!c.load_aligned(address, first)) {
+    return op;
+  }
   if (Singles == 2) {
     c.spend(1);
     if (!c.load_aligned(address + 4, second)) return op;

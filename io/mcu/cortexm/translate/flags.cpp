@@ -180,8 +180,8 @@ void Writer::make_float_status() {
   a_.mov(member(&c_.fpscr), a_.eax);
 }
 
-/// By the host's carry and zero, bits 0 and 6 of LAHF, times 16: the four flags as Cpu has them, and
-/// 32 bytes on the upper bits of FPSCR.
+/// By the host's carry and zero, bits 0 and 6 of LAHF, times 16: the four flags as Cpu has them,
+/// and 32 bytes on the upper bits of FPSCR.
 std::array<std::uint8_t, 0x430> comparisons() noexcept {
   std::array<std::uint8_t, 0x430> table{};
   const auto put = [&](unsigned state, const Flags& flags, Word status) {
@@ -189,9 +189,9 @@ std::array<std::uint8_t, 0x430> comparisons() noexcept {
     std::memcpy(table.data() + 16 * state + 32, &status, sizeof status);
   };
   static_assert(sizeof(Flags) == 16);
-  put(0x00, {0, 1, 1, 0}, 0x20000000);            // greater
-  put(0x01, {0x80000000, 1, 0, 0}, 0x80000000);   // less
-  put(0x40, {0, 0, 1, 0}, 0x60000000);            // equal
+  put(0x00, {0, 1, 1, 0}, 0x20000000);           // greater
+  put(0x01, {0x80000000, 1, 0, 0}, 0x80000000);  // less
+  put(0x40, {0, 0, 1, 0}, 0x60000000);           // equal
   return table;
 }
 

@@ -16,8 +16,7 @@ Word read_outside(Bus& bus, Bus::WindowPlace window, Word address, Cycle at) noe
   return value;
 }
 template <unsigned Size>
-void write_outside(Bus& bus, Bus::WindowPlace window, Word address, Cycle at,
-                   Word value) noexcept {
+void write_outside(Bus& bus, Bus::WindowPlace window, Word address, Cycle at, Word value) noexcept {
   bus.write_in(*window, address, Size, value, at, true);
 }
 

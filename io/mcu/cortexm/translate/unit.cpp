@@ -296,8 +296,8 @@ class Finder {
       const bool in_block = s.condition != 14;
       unsigned most = s.most;
       for (unsigned k = 1; k <= s.in_block; ++k) most += steps()[i + k].most;
-      s.looks = i == 0 || (!in_block && (since + most > far_enough ||
-                                         is_call(steps()[i - 1].kind.does)));
+      s.looks =
+          i == 0 || (!in_block && (since + most > far_enough || is_call(steps()[i - 1].kind.does)));
       since = (s.looks ? 0 : since) + s.most;
     }
     for (std::size_t i = steps().size(); i-- > 0;) {

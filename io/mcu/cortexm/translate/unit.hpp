@@ -45,8 +45,8 @@ struct Unit {
   bool lives(std::size_t step, std::uint8_t flags) const noexcept;
 };
 
-/// Only what has been decoded. After so many steps it ends where another unit begins. Empty: nothing
-/// there can be translated.
+/// Only what has been decoded. After so many steps it ends where another unit begins. Empty:
+/// nothing there can be translated.
 Unit find_unit(Cpu&, const Op* first, std::size_t long_enough);
 
 /// A hop that may close a loop which waits.
