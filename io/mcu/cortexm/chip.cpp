@@ -4,11 +4,11 @@
 
 namespace stillrotor::io::cortexm {
 
-Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, ChipOutside outside,
+Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, ChipOutside& outside,
            bool unit_timing)
     : part_(part),
       program_(std::move(program)),
-      outside_(std::move(outside)),
+      outside_(outside),
       core_(part.memories, part.interrupts),
       clocks_(core_, crystal_Hz, part.highest_Hz),
       identity_(part.identity_words),

@@ -26,17 +26,21 @@
 
 namespace stillrotor::io::cortexm {
 
-struct ChipOutside {
-  std::function<void(Time, std::string_view)> text = [](Time, std::string_view) {};
-  std::function<void(PinId, Level, Time)> driven = [](PinId, Level, Time) {};
+/// What is around a chip; by itself it hears nothing and puts nothing to the pins.
+class ChipOutside {
+ public:
+  virtual ~ChipOutside() = default;
+  virtual void text(Time, std::string_view) {}
+  /// What that pin drives has changed.
+  virtual void driven(PinId, Level, Time) noexcept {}
   /// At an analog pin, as a share of the converters' reference.
-  std::function<double(PinId, Time)> share = [](PinId, Time) { return 0.0; };
+  virtual double share(PinId, Time) noexcept { return 0.0; }
 };
 
 class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
  public:
-  /// part outlives this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
-  Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside,
+  /// part and outside outlive this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
+  Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside& outside,
        bool unit_timing = false);
   Chip(const Chip&) = delete;
   Chip& operator=(const Chip&) = delete;
@@ -94,7 +98,7 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
 
   const ChipPart& part_;
   Program program_;
-  ChipOutside outside_;
+  ChipOutside& outside_;
   Core core_;
   ClockTree clocks_;
   PowerControl power_;

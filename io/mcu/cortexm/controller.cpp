@@ -27,7 +27,8 @@ class CortexController final : public SimulatedController,
                                public Doubter,
                                public mcu::Watchable,
                                public mcu::Debuggable,
-                               public mcu::CountsWork {
+                               public mcu::CountsWork,
+                               ChipOutside {
  public:
   CortexController(const ChipPart& part, Program program, std::vector<Setting> settings,
                    const McuConfig& config, const Wires& wires)
@@ -43,6 +44,15 @@ class CortexController final : public SimulatedController,
       board_.add(eeprom_.emplace(config_.partners.eeprom), wires_.eeprom);
     if (config_.partners.gate_driver.fitted())
       board_.add(gate_driver_.emplace(), wires_.gate_driver);
+    for (std::size_t port = 0; port < pins_.size(); ++port)
+      for (std::size_t number = 0; number < pins_[port].size(); ++number) {
+        const auto line = wires_.at[port][number];
+        Pin& pin = pins_[port][number];
+        pin.on_board =
+            board_.holds({static_cast<std::uint8_t>(port), static_cast<std::uint8_t>(number)});
+        pin.is_output = line && from_controller(*line);
+        if (pin.is_output) pin.line = *line;
+      }
   }
 
   void power(double volts, Time at, World& world) override {
@@ -149,32 +159,8 @@ class CortexController final : public SimulatedController,
     if (watched_ != nullptr) watched_->skip_to(at);
     health_ = Health::running;
     diagnosis_.clear();
-    ChipOutside outside;
-    outside.text = [this](Time t, std::string_view text) {
-      contact(began_ + t);
-      if (text.ends_with('\n')) text.remove_suffix(1);
-      world_->text(began_ + t, text);
-    };
-    outside.driven = [this](PinId pin, Level level, Time t) {
-      if (board_.holds(pin)) tell_board(pin, level, began_ + t);
-      const auto line = wires_.at[pin.port][pin.number];
-      if (!line || !from_controller(*line)) return;
-      if (is_gate(*line)) {
-        at_gates_[index(*line)] = level;
-        if (gate_driver_ && !gate_driver_->enabled()) return;
-      }
-      if (passes(*line, level, began_ + t)) return;
-      drive(*line, level, began_ + t);
-      chip_->come_back();
-    };
-    outside.share = [this](PinId pin, Time t) {
-      const auto channel = wires_.channel[pin.port][pin.number];
-      if (!channel) return 0.0;
-      contact(began_ + t);
-      return world_->volts(*channel, began_ + t) * config_.input_divider / supply_V_;
-    };
     chip_ = std::make_unique<Chip>(part_, program_, static_cast<std::uint32_t>(config_.crystal_Hz),
-                                   std::move(outside));
+                                   static_cast<ChipOutside&>(*this));
     if (!config_.translated) chip_->core().translate(false);
     if (debugger_ != nullptr) view_.emplace(*chip_, *debugger_);
     for (std::size_t i = 0; i < gate_count; ++i)
@@ -185,6 +171,32 @@ class CortexController final : public SimulatedController,
     at_gates_.fill(Level::released);
     if (wires_.lines[index(line::driver_fault)]) tell_trip(world_->level(line::driver_fault, at));
     board_.start([this](PinId pin, Level level) { chip_->set_input(pin, level); }, at);
+  }
+
+  // What the chip says, by its own time.
+  void text(Time t, std::string_view text) override {
+    contact(began_ + t);
+    if (text.ends_with('\n')) text.remove_suffix(1);
+    world_->text(began_ + t, text);
+  }
+  void driven(PinId id, Level level, Time t) noexcept override {
+    const Pin& pin = pins_[id.port][id.number];
+    const Time at = began_ + t;
+    if (pin.on_board) tell_board(id, level, at);
+    if (!pin.is_output) return;
+    if (is_gate(pin.line)) {
+      at_gates_[index(pin.line)] = level;
+      if (gate_driver_ && !gate_driver_->enabled()) return;
+    }
+    if (passes(pin.line, level, at)) return;
+    drive(pin.line, level, at);
+    chip_->come_back();
+  }
+  double share(PinId pin, Time t) noexcept override {
+    const auto channel = wires_.channel[pin.port][pin.number];
+    if (!channel) return 0.0;
+    contact(began_ + t);
+    return world_->volts(*channel, began_ + t) * config_.input_divider / supply_V_;
   }
 
   void tell_trip(Level level) noexcept {
@@ -254,6 +266,12 @@ class CortexController final : public SimulatedController,
   std::vector<Setting> settings_;  // as the flash held them before its first start
   McuConfig config_;
   Wires wires_;
+  struct Pin {
+    LineId line{};           // of the connector's
+    bool is_output = false;  // the controller drives that line
+    bool on_board = false;   // a partner stands at it
+  };
+  std::array<std::array<Pin, 16>, 16> pins_{};
   World* world_ = nullptr;
   LetsPass* passing_ = nullptr;      // the same, where it can
   double supply_V_ = 0.0;            // of the chip

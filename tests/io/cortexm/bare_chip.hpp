@@ -4,7 +4,7 @@
 #include <cstring>
 #include <random>
 
-#include "io/mcu/cortexm/chip.hpp"
+#include "tests/io/cortexm/outside.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -20,8 +20,9 @@ inline Program idle_program() {
 }
 
 struct BareChip {
-  explicit BareChip(Program program = idle_program(), ChipOutside outside = {})
-      : chip(*find_chip("stm32f405"), std::move(program), 8'000'000, std::move(outside)) {
+  explicit BareChip(Program program = idle_program(), OutsideFunctions functions = {})
+      : outside(std::move(functions)),
+        chip(*find_chip("stm32f405"), std::move(program), 8'000'000, outside) {
     chip.run(Time{1});
   }
   void set(Word address, Word value, unsigned size = 4) {
@@ -39,6 +40,7 @@ struct BareChip {
   void run(Time span) { chip.run(chip.now() + span); }
 
   static constexpr Word rcc = 0x40023800;
+  Outside outside;
   Chip chip;
 };
 

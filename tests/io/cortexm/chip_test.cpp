@@ -29,17 +29,17 @@ struct Said {
 };
 struct Bench {
   explicit Bench(const char* variant)
-      : chip(*find_chip("stm32f405"),
+      : outside({[this](Time at, std::string_view text) {
+                   said.push_back({at, std::string(text)});
+                 },
+                 [this](PinId pin, Level level, Time at) {
+                   if (pin == PD12 && level != Level::released) edges.push_back({at, {}, level});
+                 }}),
+        chip(*find_chip("stm32f405"),
              load_program(
                  std::string(STILLROTOR_BUILD_DIR "/firmware/cortexm_blink_") + variant + ".elf",
                  find_chip("stm32f405")->memories),
-             crystal_Hz,
-             {[this](Time at, std::string_view text) {
-                said.push_back({at, std::string(text)});
-              },
-              [this](PinId pin, Level level, Time at) {
-                if (pin == PD12 && level != Level::released) edges.push_back({at, {}, level});
-              }}) {}
+             crystal_Hz, outside) {}
   std::vector<std::string> texts() const {
     std::vector<std::string> all;
     for (const Said& s : said) all.push_back(s.text);
@@ -47,6 +47,7 @@ struct Bench {
   }
   std::vector<Said> said;
   std::vector<Edge> edges;
+  Outside outside;
   Chip chip;
 };
 
@@ -176,23 +177,23 @@ struct Drive {
   static constexpr PinId gates[] = {{0, 8}, {0, 9}, {0, 10}, {1, 13}, {1, 14}, {1, 15}};
   static constexpr PinId key{1, 0}, fault{1, 12}, hall_U{2, 6};
   Drive()
-      : chip(*find_chip("stm32f405"),
+      : outside({[this](Time, std::string_view text) { said += text; },
+                 [this](PinId pin, Level level, Time at) {
+                   for (std::size_t k = 0; k < 6; ++k)
+                     if (gates[k] == pin) {
+                       if (level == Level::high && !on[k]) last_on = at;
+                       if (level != Level::high && on[k]) last_off = at;
+                       on[k] = level == Level::high;
+                     }
+                 },
+                 [this](PinId pin, Time) {
+                   if (pin == PinId{2, 0}) return throttle_V / 5.0;
+                   return pin == PinId{2, 1} ? 72.0 / 25.0 / 5.0 : 0.5;
+                 }}),
+        chip(*find_chip("stm32f405"),
              load_program(STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4.elf",
                           find_chip("stm32f405")->memories),
-             crystal_Hz,
-             {[this](Time, std::string_view text) { said += text; },
-              [this](PinId pin, Level level, Time at) {
-                for (std::size_t k = 0; k < 6; ++k)
-                  if (gates[k] == pin) {
-                    if (level == Level::high && !on[k]) last_on = at;
-                    if (level != Level::high && on[k]) last_off = at;
-                    on[k] = level == Level::high;
-                  }
-              },
-              [this](PinId pin, Time) {
-                if (pin == PinId{2, 0}) return throttle_V / 5.0;
-                return pin == PinId{2, 1} ? 72.0 / 25.0 / 5.0 : 0.5;
-              }}) {
+             crystal_Hz, outside) {
     for (const PinId pin : {key, fault, hall_U}) chip.set_input(pin, Level::high);
     for (const PinId other : {PinId{2, 7}, PinId{2, 8}}) chip.set_input(other, Level::low);
   }
@@ -200,6 +201,7 @@ struct Drive {
   double throttle_V = 0.85;
   std::array<bool, 6> on{};
   Time last_on{}, last_off{};
+  Outside outside;
   Chip chip;
 };
 
@@ -386,7 +388,8 @@ TEST(CortexChipHostile, WritesToEveryPeripheralAreSurvived) {
   for (std::size_t i = 0x200; i < 0x400; i += 2) program.flash[i + 1] = 0xbf;  // NOP
   program.flash[0x3fe] = 0xfe;                                                 // B .
   program.flash[0x3ff] = 0xe6;
-  Chip chip(part, program, crystal_Hz, {});
+  ChipOutside nobody;
+  Chip chip(part, program, crystal_Hz, nobody);
   std::mt19937 dice(1);
   std::vector<std::pair<Word, Word>> blocks{{0xE000E000, 0x1000}, {0xE0001000, 0x100}};
   for (const Word base : {part.clock_tree, part.flash_controller, part.external_lines,
@@ -426,7 +429,8 @@ TEST(CortexChipHostile, RandomProgramsAreAnswered) {
     }
     const Word stack = round % 3 == 0 ? 0x20000010 : 0x20010000;
     std::memcpy(program.flash.data(), &stack, 4);
-    Chip chip(part, program, crystal_Hz, {});
+    ChipOutside nobody;
+    Chip chip(part, program, crystal_Hz, nobody);
     chip.run(2ms);
     EXPECT_TRUE(!chip.core().can_go_on() || chip.now() >= 2ms);
     ended += !chip.core().can_go_on();

@@ -75,7 +75,8 @@ struct Outcome {
 };
 /// 2 ms of the program, with that going on at the other end.
 Outcome run_with(const std::function<void(Wire&)>& at_the_other_end) {
-  Chip chip(*find_chip("stm32f405"), counting(), 8'000'000, {});
+  ChipOutside nobody;
+  Chip chip(*find_chip("stm32f405"), counting(), 8'000'000, nobody);
   std::optional<mcu::Debugger> debugger;
   std::optional<DebugView> view;
   std::thread other;

@@ -95,25 +95,26 @@ bool Timer::watched() const noexcept {
   return dier_ != 0 || ccer_ != 0 || cr2::MMS(cr2_) != 0 || (cr1_ & cr1::OPM);
 }
 
-/// And what the count meets there, if that is no boundary.
-Count::Ticks Timer::ticks_to_event() noexcept {
-  Word nearest = count_.passed();
-  meets_ = 0;
+/// The compare values that the count meets before its next boundary, in their order, and that.
+void Timer::lay_course() noexcept {
+  const Count::Ticks to_boundary = count_.to_boundary();
+  const auto after = [&](Count::Ticks ticks) { return last_tick_ + ticks * period(); };
+  unsigned end = 0;
   for (unsigned i = 0; i < compare_.size(); ++i) {
     const Word between = count_.between(compare_[i]);
-    if (between > nearest || !(modes_.outputs >> i & 1)) continue;
-    if (between < nearest)
-      meets_ = 1u << i;
-    else if (meets_ != 0)
-      meets_ |= 1u << i;
-    nearest = between;
+    if (between >= count_.passed() || Count::Ticks{between} + 1 == to_boundary) continue;
+    if (!(modes_.outputs >> i & 1)) continue;
+    const Moment one{after(Count::Ticks{between} + 1), 1u << i};
+    unsigned place = end;
+    while (place > 0 && course_[place - 1].at > one.at) --place;
+    if (place > 0 && course_[place - 1].at == one.at) {
+      course_[place - 1].met |= one.met;
+      continue;
+    }
+    for (unsigned k = end++; k > place; --k) course_[k] = course_[k - 1];
+    course_[place] = one;
   }
-  const Count::Ticks to_boundary = count_.to_boundary();
-  if (meets_ == 0 || nearest + 1 == to_boundary) {
-    meets_ = 0;
-    return to_boundary;
-  }
-  return Count::Ticks{nearest} + 1;
+  course_[end] = {after(to_boundary), 0};
 }
 
 void Timer::start_counting(Cycle at) noexcept {
@@ -140,13 +141,18 @@ void Timer::run_due(Cycle to) noexcept {
 }
 
 /// What is due at that cycle. What comes next is found out behind it, whatever others have found
-/// out in between.
+/// out in between; where it was known before, they have seen to it that it still holds.
 void Timer::happen(Cycle at) noexcept {
-  if (next_tick_ == at) {
+  if (const Moment moment = course_[moment_]; moment.at == at) {
     const Cycle span = at - std::exchange(last_tick_, at);
-    meets_ != 0 ? meet(meets_, at) : count(ticks_in(span), at);
-    due_ = unknown;
-    return;
+    if (moment.met == 0) {
+      count(ticks_in(span), at);
+      due_ = unknown;
+      return;
+    }
+    ++moment_;
+    meet(moment.met, at);
+    return plan();
   }
   if (filters_due_ > at) {
     settle_outputs(at);
@@ -189,15 +195,18 @@ void Timer::count(Count::Ticks ticks, Cycle at) noexcept {
 }
 
 void Timer::schedule() noexcept {
-  next_tick_ = ticks() ? last_tick_ + ticks_to_event() * period() : never;
+  moment_ = 0;
+  course_[0] = {never, 0};
+  if (ticks()) lay_course();
+  watched_ = watched();
   plan();
 }
 
-/// The same where the count's next event is known.
+/// The same where the count's course still holds.
 void Timer::plan() noexcept {
   const Cycle by_itself = std::min(filters_due_, stages_due_);
-  due_ = std::min(by_itself, next_tick_);
-  scheduler_.at(event_, watched() ? due_ : by_itself);
+  due_ = std::min(by_itself, course_[moment_].at);
+  scheduler_.at(event_, watched_ ? due_ : by_itself);
 }
 
 void Timer::boundary(Boundary, Cycle at) noexcept {
@@ -366,13 +375,10 @@ OutputSettings Timer::settings(unsigned i) const noexcept {
 }
 
 void Timer::settle_outputs(Cycle at) noexcept {
-  if (set_anew_) {
-    for (unsigned i = 0; i < layout_.channels; ++i) {
-      outputs_[i].stage.configure(settings(i), at);
-      settle_output(i, at);
-    }
+  if (set_anew_) [[unlikely]] {
+    for (unsigned i = 0; i < layout_.channels; ++i) outputs_[i].stage.configure(settings(i), at);
+    staged_ = reference_ ^ ((1u << layout_.channels) - 1);  // so that all count as moved
     set_anew_ = false;
-    return;
   }
   // Looked at anew after each: who is told of one may bring another about.
   const auto moved = [&] {

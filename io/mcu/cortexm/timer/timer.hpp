@@ -127,7 +127,7 @@ class Timer final : public Peripheral {
   Count::Ticks ticks_in(Cycle span) const noexcept {
     return period() == 1 ? span : span / period();
   }
-  Count::Ticks ticks_to_event() noexcept;
+  void lay_course() noexcept;
   void run_due(Cycle to) noexcept;
   void advance(Cycle to) noexcept;
   void happen(Cycle at) noexcept;
@@ -220,8 +220,14 @@ class Timer final : public Peripheral {
   Count count_;
   Cycle last_tick_ = 0;
   static constexpr Cycle unknown = 0;
-  Cycle next_tick_ = never;    // that brings the count somewhere; like due_
-  Channels meets_ = 0;         // whose compare values that is; none: to the boundary
+  /// When the count comes to the compare values of which channels; none: to the boundary.
+  struct Moment {
+    Cycle at;
+    Channels met;
+  };
+  std::array<Moment, 5> course_{};  // up to the boundary
+  unsigned moment_ = 0;             // the next one of it
+  bool watched_ = false;
   Cycle stages_due_ = never;   // an output changes by itself
   Cycle filters_due_ = never;  // an input's filter lets an edge through
   Cycle due_ = unknown;        // nothing happens by itself before it

@@ -50,7 +50,8 @@ void read_damaged(const std::string& file, std::mt19937& dice, unsigned round, A
 void run_damaged(Program program, std::mt19937& dice, unsigned round, Answered& count) {
   for (auto i = 1 + dice() % (dice() % 2 ? 64 : 4096); i != 0; --i)
     program.flash[dice() % program.flash.size()] = static_cast<std::uint8_t>(dice());
-  Chip chip(*find_chip("stm32f405"), std::move(program), 8'000'000, {});
+  ChipOutside nobody;
+  Chip chip(*find_chip("stm32f405"), std::move(program), 8'000'000, nobody);
   constexpr Time lasts = 12ms;
   chip.run(lasts);
   if (chip.core().can_go_on() ? chip.now() < lasts : chip.core().end().empty())

@@ -8,8 +8,8 @@
 #include <random>
 #include <vector>
 
-#include "io/mcu/cortexm/chip.hpp"
 #include "tests/io/cortexm/lockstep/lockstep.hpp"
+#include "tests/io/cortexm/outside.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -22,20 +22,21 @@ struct Told {
 
 struct Side {
   Side(const Program& program, bool translated)
-      : chip(*find_chip("stm32f405"), program, 8'000'000,
-             {[this](Time at, std::string_view text) {
-                told.push_back({at.count(), std::string(text)});
-              },
-              [this](PinId pin, Level level, Time at) {
-                told.push_back({at.count(), fmt::format("{}.{} {}", pin.port, pin.number,
-                                                        static_cast<int>(level))});
-              },
-              [](PinId pin, Time at) {
-                const auto us = at.count() / 1'000'000;
-                if (pin == PinId{2, 0}) return static_cast<double>(us < 30'000 ? 700 : 1600) / 4096;
-                if (pin == PinId{2, 1}) return 2360.0 / 4096;
-                return static_cast<double>(2048 + (us * 7 + pin.number * 331) % 97 - 48) / 4096;
-              }}) {
+      : outside({[this](Time at, std::string_view text) {
+                   told.push_back({at.count(), std::string(text)});
+                 },
+                 [this](PinId pin, Level level, Time at) {
+                   told.push_back({at.count(), fmt::format("{}.{} {}", pin.port, pin.number,
+                                                           static_cast<int>(level))});
+                 },
+                 [](PinId pin, Time at) {
+                   const auto us = at.count() / 1'000'000;
+                   if (pin == PinId{2, 0})
+                     return static_cast<double>(us < 30'000 ? 700 : 1600) / 4096;
+                   if (pin == PinId{2, 1}) return 2360.0 / 4096;
+                   return static_cast<double>(2048 + (us * 7 + pin.number * 331) % 97 - 48) / 4096;
+                 }}),
+        chip(*find_chip("stm32f405"), program, 8'000'000, outside) {
     chip.core().translate(translated);
     chip.set_input({1, 0}, Level::high);
     chip.set_input({1, 12}, Level::high);
@@ -43,6 +44,7 @@ struct Side {
     for (const PinId other : {PinId{2, 7}, PinId{2, 8}}) chip.set_input(other, Level::low);
   }
   std::vector<Told> told;
+  Outside outside;
   Chip chip;
 };
 

@@ -7,7 +7,7 @@
 
 #include <cstdlib>
 
-#include "io/mcu/cortexm/chip.hpp"
+#include "tests/io/cortexm/outside.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
@@ -34,25 +34,27 @@ int main(int argc, char** argv) {
   Sum sum;
   std::uint64_t edges = 0, texts = 0;
   const Time lasts = std::chrono::milliseconds(std::atoi(argv[2]));
-  Chip chip(part, load_program(argv[1], part.memories), 8'000'000,
-            {[&](Time at, std::string_view text) {
-               sum.add(static_cast<std::uint64_t>(at.count()));
-               for (const char c : text) sum.add(static_cast<unsigned char>(c));
-               ++texts;
-             },
-             [&](PinId pin, Level level, Time at) {
-               sum.add(static_cast<std::uint64_t>(at.count()));
-               sum.add(std::uint64_t{pin.port} << 16 | std::uint64_t{pin.number} << 8 |
-                       static_cast<std::uint64_t>(level));
-               ++edges;
-             },
-             [](PinId pin, Time at) {
-               // Throttle, bus and three currents, in steps of a 4096th; exact in any order.
-               const auto us = at.count() / 1'000'000;
-               if (pin == PinId{2, 0}) return static_cast<double>(us < 30'000 ? 700 : 1600) / 4096;
-               if (pin == PinId{2, 1}) return 2360.0 / 4096;
-               return static_cast<double>(2048 + (us * 7 + pin.number * 331) % 97 - 48) / 4096;
-             }});
+  Outside outside({[&](Time at, std::string_view text) {
+                     sum.add(static_cast<std::uint64_t>(at.count()));
+                     for (const char c : text) sum.add(static_cast<unsigned char>(c));
+                     ++texts;
+                   },
+                   [&](PinId pin, Level level, Time at) {
+                     sum.add(static_cast<std::uint64_t>(at.count()));
+                     sum.add(std::uint64_t{pin.port} << 16 | std::uint64_t{pin.number} << 8 |
+                             static_cast<std::uint64_t>(level));
+                     ++edges;
+                   },
+                   [](PinId pin, Time at) {
+                     // Throttle, bus and three currents, in steps of a 4096th; exact in any order.
+                     const auto us = at.count() / 1'000'000;
+                     if (pin == PinId{2, 0})
+                       return static_cast<double>(us < 30'000 ? 700 : 1600) / 4096;
+                     if (pin == PinId{2, 1}) return 2360.0 / 4096;
+                     return static_cast<double>(2048 + (us * 7 + pin.number * 331) % 97 - 48) /
+                            4096;
+                   }});
+  Chip chip(part, load_program(argv[1], part.memories), 8'000'000, outside);
   if (argc == 4) chip.core().translate(false);
   chip.set_input({1, 0}, Level::high);   // key
   chip.set_input({1, 12}, Level::high);  // no fault
