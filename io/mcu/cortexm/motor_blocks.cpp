@@ -33,16 +33,15 @@ class MotorBlocks::Unit final : public TimerListener {
 
   void pad(unsigned channel, bool complementary, Level level, Cycle at) noexcept override {
     const Pad& pad = pads_[2 * channel + complementary];
-    for (const Place* p = pad.at.data(); p != pad.at.data() + pad.count; ++p)
+    for (const Place* p = pad.at.data(); p != pad.end; ++p)
       p->port->set_alternate(p->pin, level, at);
   }
   /// The pin of that wire, an output, has been configured.
   void connect(const TimerWire& w, Port& port) noexcept {
     Pad& pad = pads_[2 * channel_of(w.signal) + is_complement(w.signal)];
     const auto is_here = [&](const Place& p) { return p.port == &port && p.pin == w.pin; };
-    Place* const end = std::remove_if(pad.at.begin(), pad.at.begin() + pad.count, is_here);
-    pad.count = static_cast<unsigned>(end - pad.at.begin());
-    if (port.has_function(w.pin, w.function)) pad.at[pad.count++] = {&port, w.pin};
+    pad.end = std::remove_if(pad.at.data(), pad.end, is_here);
+    if (port.has_function(w.pin, w.function)) *pad.end++ = {&port, w.pin};
   }
   void interrupt(TimerInterrupt line, bool high, Cycle) noexcept override {
     owner_.set_vector(block.vectors[static_cast<unsigned>(line)], high);
@@ -60,6 +59,15 @@ class MotorBlocks::Unit final : public TimerListener {
   }
   void channel_signal(unsigned channel, bool high, Cycle at) noexcept override {
     start_converters(channel + 1, high, at);
+  }
+  /// Of its channels' signals only those that start converters are told.
+  void tell_awaited_signals() noexcept {
+    unsigned awaited = 0;
+    for (unsigned channel = 0; channel < 4; ++channel)
+      for (const Start& s : starts_[channel + 1])
+        for (const bool high : {false, true})
+          awaited |= unsigned{owner_.adc_.awaits(s.group, s.code, high)} << channel;
+    timer.tell_signals(awaited);
   }
   void needs_pins(bool needs) noexcept override {
     for (const TimerWire& w : owner_.part_.wires) {
@@ -91,7 +99,7 @@ class MotorBlocks::Unit final : public TimerListener {
   /// The pins that are now configured for it.
   struct alignas(64) Pad {
     std::array<Place, 3> at{};  // no part has more
-    unsigned count = 0;
+    Place* end = at.data();
   };
   std::array<Pad, 8> pads_;                   // a channel's, its complement's, the next one's
   std::array<std::vector<Start>, 5> starts_;  // by TRGO, CC1 to CC4
@@ -240,6 +248,10 @@ unsigned MotorBlocks::sample(unsigned converter, unsigned channel, Cycle at) noe
   }
   // Ideal: code k from k - 1/2 to k + 1/2 of a step.
   return static_cast<unsigned>(std::clamp(share * 4096.0 + 0.5, 0.0, 4095.0));
+}
+
+void MotorBlocks::sources_changed() noexcept {
+  for (Unit& u : units_) u.tell_awaited_signals();
 }
 
 void MotorBlocks::interrupt(bool high, Cycle) noexcept {

@@ -53,6 +53,7 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   void interrupt(bool high, Cycle) noexcept override;
   bool request(unsigned converter, Cycle) noexcept override;
   void not_modelled(const char* what, Cycle) noexcept override;
+  void sources_changed() noexcept override;
 
   void hear(PinId id, bool on) noexcept {
     heard_[id.port] = (heard_[id.port] & ~(Pins{1} << id.number)) | Pins{on} << id.number;

@@ -65,7 +65,9 @@ void Adc::look_at_sources() noexcept {
   awaited_ = {};
   for (const Converter& c : converters_)
     for (const Group g : {Group::regular, Group::injected})
-      awaited_[g == Group::injected] |= c.awaited(g);
+      for (const bool high : {false, true})
+        awaited_[g == Group::injected][high] |= c.awaited(g, high);
+  listener_.sources_changed();
 }
 
 void Adc::start(Group g, unsigned source, bool high, Cycle at) noexcept {

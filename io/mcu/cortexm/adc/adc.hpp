@@ -19,7 +19,11 @@ class Adc final : public Peripheral, private Converter::Owner {
   void set_bus_clock(unsigned cycles, Cycle at) noexcept;
   /// A trigger source, by its code in JEXTSEL or EXTSEL, has changed its level.
   void trigger(Group g, unsigned source, bool high, Cycle at) noexcept {
-    if (awaited_[g == Group::injected] >> source & 1) start(g, source, high, at);
+    if (awaits(g, source, high)) start(g, source, high, at);
+  }
+  /// Somebody listens to that change.
+  bool awaits(Group g, unsigned source, bool high) const noexcept {
+    return awaited_[g == Group::injected][high] >> source & 1;
   }
 
   Word read(Word offset, Cycle at) noexcept override;
@@ -44,7 +48,7 @@ class Adc final : public Peripheral, private Converter::Owner {
   unsigned bus_cycles_ = 1;
   Word ccr_ = 0, common_data_ = 0;
   bool interrupt_ = false;
-  std::array<std::uint16_t, 2> awaited_{};  // trigger sources, by group
+  std::array<std::array<unsigned, 2>, 2> awaited_{};  // trigger sources, by group and level
 };
 
 }  // namespace stillrotor::io::cortexm

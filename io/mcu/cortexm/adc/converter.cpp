@@ -106,6 +106,7 @@ void Converter::disturb(Cycle at) noexcept {
 void Converter::finish(Cycle at) noexcept {
   const Group g = *busy_;
   const unsigned i = index(g);
+  const Word before = sr_;
   due_ = finishes_ = never;
   const unsigned code = code_ >> (12 - cr1::bits(cr1_));
   watch(channel_, code_, g);
@@ -121,7 +122,7 @@ void Converter::finish(Cycle at) noexcept {
     }
   }
   if (busy_) start_conversion(at);
-  owner_.changed(at);
+  if (sr_ != before) owner_.changed(at);
 }
 
 void Converter::finish_regular(unsigned code, Cycle at) noexcept {
@@ -197,8 +198,8 @@ unsigned Converter::edges(Group g) const noexcept {
 unsigned Converter::source(Group g) const noexcept {
   return g == Group::injected ? cr2::JEXTSEL(cr2_) : cr2::EXTSEL(cr2_);
 }
-std::uint16_t Converter::awaited(Group g) const noexcept {
-  return static_cast<std::uint16_t>(edges(g) != 0 ? 1u << source(g) : 0u);
+unsigned Converter::awaited(Group g, bool high) const noexcept {
+  return (edges(g) & (high ? 1 : 2)) != 0 ? 1u << source(g) : 0u;
 }
 
 Word Converter::read(Word offset, Cycle at) noexcept {

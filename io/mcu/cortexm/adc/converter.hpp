@@ -30,6 +30,8 @@ class AdcListener {
   /// For DMA. True: that was the last of the transfers.
   virtual bool request(unsigned converter, Cycle) noexcept = 0;
   virtual void not_modelled(const char* what, Cycle) noexcept = 0;
+  /// Other trigger sources may be awaited than before.
+  virtual void sources_changed() noexcept {}
 };
 
 enum class Group : std::uint8_t { regular, injected };
@@ -64,8 +66,8 @@ class Converter {
   void trigger(Group, unsigned source, bool high, Cycle at) noexcept;
   void begin(Group, Cycle at) noexcept;
 
-  /// The trigger source that it listens to in that group, as a bit.
-  std::uint16_t awaited(Group) const noexcept;
+  /// The trigger source whose change to that level starts that group, as a bit.
+  unsigned awaited(Group, bool high) const noexcept;
   bool interrupt() const noexcept { return (sr_ & interrupting_) != 0; }
   Word status() const noexcept { return sr_; }
   std::uint16_t data() const noexcept { return static_cast<std::uint16_t>(data_); }

@@ -158,9 +158,7 @@ void Timer::happen(Cycle at) noexcept {
     settle_outputs(at);
     return plan();
   }
-  count_on(at);
-  for (unsigned i = 0; i < inputs_.size(); ++i)
-    if (inputs_[i].next() == at) settle_input(i, at);
+  settle_inputs(at);
   settle_outputs(at);
   due_ = unknown;
 }
@@ -400,8 +398,15 @@ void Timer::settle_output(unsigned i, Cycle at) noexcept {
   stages_due_ =
       std::min(std::min(stage_due_[0], stage_due_[1]), std::min(stage_due_[2], stage_due_[3]));
   if (const Pads pads = o.stage.pads(at); pads != o.pads) tell_pads(i, pads, at);
+  if (!(signals_told_ & bit)) return;
   const bool signal = o.stage.signal(reference_ & bit);
   if (signal != o.signal) listener_.channel_signal(i, o.signal = signal, at);
+}
+
+void Timer::tell_signals(unsigned channels) noexcept {
+  signals_told_ = channels;
+  for (unsigned i = 0; i < layout_.channels; ++i)
+    outputs_[i].signal = outputs_[i].stage.signal(staged_ >> i & 1);
 }
 
 /// They differ from what has been told.

@@ -82,6 +82,8 @@ class Timer final : public Peripheral {
 
   /// The pin of that channel, 0 to 3.
   void input(unsigned channel, bool high, Cycle at) noexcept;
+  /// Only of those channels from now on, a bit each.
+  void tell_signals(unsigned channels) noexcept;
   bool needs_pins() const noexcept { return needs_pins_; }
   /// Its level, as it has been for long.
   void set_pin(unsigned channel, bool high) noexcept {
@@ -171,6 +173,7 @@ class Timer final : public Peripheral {
   void follow_comparison(Channels, Channels below) noexcept;
   void show_reference(Cycle at) noexcept;
   void settle_outputs(Cycle at) noexcept;
+  void settle_inputs(Cycle at) noexcept;
   void settle_output(unsigned channel, Cycle at) noexcept;
   void tell_pads(unsigned channel, Pads, Cycle at) noexcept;
   OutputSettings settings(unsigned channel) const noexcept;
@@ -239,6 +242,7 @@ class Timer final : public Peripheral {
   Modes modes_;
   Channels below_ = 0, reference_ = 0;  // the comparison; OCxREF
   Channels staged_ = 0;                 // OCxREF as the stages know it
+  Channels signals_told_ = ~0u;
   std::array<InputFilter, 5> inputs_;
   std::array<bool, 4> pins_{}, internal_{};
   std::array<bool, 5> lines_{};  // of interrupts, as told ...

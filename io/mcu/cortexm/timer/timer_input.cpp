@@ -78,6 +78,12 @@ void Timer::internal_trigger(unsigned n, bool high, Cycle at) noexcept {
   refresh(at);
 }
 
+void Timer::settle_inputs(Cycle at) noexcept {
+  count_on(at);
+  for (unsigned i = 0; i < inputs_.size(); ++i)
+    if (inputs_[i].next() == at) settle_input(i, at);
+}
+
 void Timer::settle_input(unsigned input, Cycle at) noexcept {
   if (!inputs_[input].settle(at)) return;
   look_at_filters();
