@@ -172,6 +172,36 @@ TEST(CortexBlocks, NoEdgeIsLeftBehindByALongInstruction) {
   for (std::size_t i = 2; i < 4; ++i) EXPECT_EQ(edges[i] - edges[i - 2], Time{6'250'000}) << i;
 }
 
+// A timer is not told of pins that it drives or leaves alone. Once it listens it knows how they
+// stand: the first edge is the next one.
+TEST(CortexBlocks, ATimerThatBeginsToListenKnowsItsPin) {
+  constexpr PinId PA0{0, 0};
+  constexpr Word tim2 = 0x40000000, status = tim2 + 0x10, captured = 2;
+  BareChip b;
+  b.clock_everything();
+  b.set(0x40020020, 1);
+  b.set(0x40020000, b.get(0x40020000) | 2);
+  b.chip.set_input(PA0, Level::high);
+  b.set(tim2 + 0x18, 1);    // channel 1 captures
+  b.set(tim2 + 0x20, 0xb);  // at both edges
+  b.set(tim2, 1);
+  b.run(10us);
+  EXPECT_EQ(b.get(status) & captured, 0u);
+  b.chip.set_input(PA0, Level::low);
+  EXPECT_EQ(b.get(status) & captured, captured);
+  // And after it has been away.
+  b.set(tim2 + 0x20, 0);
+  b.set(tim2 + 0x18, 0);
+  b.set(status, 0);
+  b.chip.set_input(PA0, Level::high);
+  b.set(tim2 + 0x18, 1);
+  b.set(tim2 + 0x20, 0xb);
+  b.run(10us);
+  EXPECT_EQ(b.get(status) & captured, 0u);
+  b.chip.set_input(PA0, Level::low);
+  EXPECT_EQ(b.get(status) & captured, captured);
+}
+
 struct Options : BareChip {
   using BareChip::BareChip;
   void unlock() {

@@ -130,6 +130,35 @@ const Rule rules[] = {
        EXPECT_EQ(b.get(JDR1 + 4), 500u);
        EXPECT_EQ(b.get(SR), sr::JEOC | sr::JSTRT);
      }},
+    {"ACodeWithinAnInjectedSequenceIsThereWithoutAnEvent",
+     [] {
+       AdcBench b;
+       b.set(CR1, cr1::SCAN);
+       b.set(JSQR, 1u << 20 | 5u << 15 | 4u << 10);
+       b.set(CR2, cr2::ADON | rising);
+       b.adc.trigger(Group::injected, 0, true, 0);
+       // Sampled at 24 + 24, there 12 clocks later; the next window would end at 168.
+       b.run(143);
+       EXPECT_EQ(b.get(JDR1), 0u);
+       EXPECT_EQ(b.scheduler.next(), 168u);
+       b.run(144);
+       EXPECT_EQ(b.get(JDR1), 400u);
+     }},
+    {"AWindowThatIsChangedBeforeItBeginsIsTheNewOne",
+     [] {
+       for (const Cycle changed_at : {100u, 150u}) {
+         AdcBench b;
+         b.set(CR1, cr1::SCAN);
+         b.set(JSQR, 1u << 20 | 5u << 15 | 4u << 10);
+         b.set(CR2, cr2::ADON | rising);
+         b.adc.trigger(Group::injected, 0, true, 0);
+         b.run(changed_at);
+         b.set(SMPR2, 1u << 15);  // channel 5: 15 clocks, from 144 on where that is to come
+         b.run(1000);
+         EXPECT_EQ(b.samples, changed_at < 144 ? "1:4@48 1:5@264 " : "1:4@48 1:5@168 ");
+         EXPECT_EQ(b.get(JDR1), 400u);
+       }
+     }},
     {"EdgesOfTriggers",
      [] {
        for (Word edges = 0; edges < 4; ++edges) {
