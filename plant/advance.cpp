@@ -231,26 +231,33 @@ void Drive::Impl::tally_step(Tally& tally, const Point& begin, const Point& end,
   tally.end_at(s.i_alpha_A, s.i_beta_A);
 }
 
-void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
-  const bool tallied = observer && observer->tally && may_tally(*observer->tally, h);
-  const bool shown = observer && !tallied;
-  AnalogState analog_before;
-  if (shown) analog_before = s.analog;
+/// To a step's end, with all that follows the steps.
+[[gnu::always_inline]] inline void Drive::Impl::move_to(const Point& y, double h) noexcept {
   if (analog.follows_phases)
     follow_phase_currents(phases({s.i_alpha_A, s.i_beta_A}), phases({y.i_alpha, y.i_beta}), h);
   if (analog.follows_rest) follow_other_sensors(y, h);
   if (follows_charge) follow_battery(y, h);
-  const Point from = point();
-  if (warms) follow_heat(from, y, h);
-  Continuous begin;
-  if (shown) begin = s;
+  if (warms) follow_heat(point(), y, h);
   take(y);
   if (!fast || mode->swings != 0) s.extra = y.extra;
   if (!fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   settle_time(h);
   if (ramping) move_ramps(h);
-  if (tallied) tally_step(*observer->tally, from, y, h);
-  if (shown) observer->on_segment({&begin, &s, h, &analog_before});
+}
+
+void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) noexcept {
+  if (!observer) {
+    move_to(y, h);
+  } else if (observer->tally && may_tally(*observer->tally, h)) {
+    const Point from = point();
+    move_to(y, h);
+    tally_step(*observer->tally, from, y, h);
+  } else {
+    const Continuous begin = s;
+    const AnalogState analog_before = s.analog;
+    move_to(y, h);
+    observer->on_segment({&begin, &s, h, &analog_before});
+  }
 
   if (s.theta_e_rad >= two_pi || s.theta_e_rad < 0.0) {
     const double turns = std::floor(s.theta_e_rad / two_pi);

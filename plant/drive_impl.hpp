@@ -185,6 +185,7 @@ struct Drive::Impl {
   }
   double locate(double h, Point& at) const noexcept;
   double crossing(const Point& end, double h) const noexcept;
+  void move_to(const Point&, double h) noexcept;
   void accept(const Point&, double h, SegmentObserver*) noexcept;
   bool may_tally(Tally&, double h) const noexcept;
   /// At the begin of a step, perhaps in another mode than the tally's; link(): the link there.
