@@ -164,8 +164,9 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
             s.theta_e_rad, 0.0};
   now->A = PhasePairs(now->y.i_A);
   GlideLaw law = glide_law();
-  const bool plain_gates = !switches_broken && !switching_costs && s.rotation != 0 &&
-                           s.open_phases == 0 && s.grounded < 0;
+  const bool plain_gates = !switches_broken && !switching_costs &&
+                           (s.rotation != 0 || shaft_law.never_changes()) && s.open_phases == 0 &&
+                           s.grounded < 0;
   bool arrived = false, entered = false;  // entered: the tally is in this mode
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
