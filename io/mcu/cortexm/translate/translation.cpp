@@ -18,8 +18,10 @@ constexpr std::size_t room_for_unit = 256u << 10;
 /// How much an arrival counts, and when there have been enough: a translation costs as much as some
 /// hundred arrivals without it.
 constexpr unsigned by_jump = 5, in_passing = 1, enough = 240, settled = 255;
+/// Every so many arrivals in passing count: what they would gain is a few instructions each.
+constexpr unsigned passing_counts = 4;
 /// Steps from where on a unit ends where another one begins.
-constexpr std::size_t enough_from_jump = 48, enough_in_passing = 12;
+constexpr std::size_t enough_from_jump = 12, enough_in_passing = 4;
 /// Code that changes over and over is left to the interpreter.
 constexpr std::uint64_t most_drops = 200;
 
@@ -70,6 +72,7 @@ class HostCode final : public Translation {
   void arrive(const Op* op, unsigned weight) noexcept {
     Translated& t = op->translated;
     if (t.entry != 0 || t.met == settled) return;
+    if (weight == in_passing && ++passed_ % passing_counts != 0) return;
     const unsigned met = t.met + weight;
     t.met = static_cast<std::uint8_t>(std::min(met, enough));
     if (met < enough || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
@@ -90,6 +93,7 @@ class HostCode final : public Translation {
   CodeMemory memory_;
   std::size_t used_ = 0, common_bytes_ = 0;
   bool is_closed_ = false, is_stale_ = false;
+  unsigned passed_ = 0;
   Common common_;
   Enter enter_ = nullptr;
   std::vector<const Op*> marked_;
