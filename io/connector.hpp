@@ -68,6 +68,7 @@ inline constexpr LineId lamp{24};
 inline constexpr std::size_t gate_count = 6;
 inline constexpr std::size_t line_count = 25;
 inline constexpr std::size_t line_bytes = (line_count + 7) / 8;  // one bit a line
+static_assert(line_count <= 32);                                 // bits of one word
 
 /// The analog channels of the connector, bench to controller.
 namespace channel {
@@ -142,6 +143,9 @@ class World {
     drive(edges.front());
     return 1;
   }
+  /// Edges that the controller hears later (SimulatedController::hears_later()), before that time
+  /// and not delivered yet, in order; valid until the next call of anything here.
+  virtual std::span<const Edge> heard(Time) noexcept { return {}; }
   /// Exact at that time, at the pin [V].
   virtual double volts(ChannelId, Time) noexcept = 0;
   virtual Level level(LineId, Time) noexcept = 0;
@@ -176,6 +180,9 @@ class SimulatedController {
   virtual Time run(Time horizon) noexcept = 0;
   /// A plant edge at <= the time reached.
   virtual void deliver(const Edge&) noexcept = 0;
+  /// Bit k: edges of LineId k change nothing of what it does until it asks for them by
+  /// World::heard(). It may then run on behind them. Always the same.
+  virtual std::uint32_t hears_later() const noexcept { return 0; }
   virtual Health health() const noexcept = 0;
   /// One sentence on why it is not running; empty while it is.
   virtual std::string_view diagnosis() const noexcept = 0;

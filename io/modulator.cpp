@@ -23,6 +23,7 @@ constexpr bool follows_carrier(LegMode mode) noexcept {
 }
 
 constexpr std::uint8_t bit(int gate) noexcept { return static_cast<std::uint8_t>(1u << gate); }
+constexpr std::uint8_t all_low = bit(1) | bit(3) | bit(5);
 constexpr std::uint8_t with(std::uint8_t gates, int gate, bool on) noexcept {
   return static_cast<std::uint8_t>(on ? gates | bit(gate) : gates & ~bit(gate));
 }
@@ -97,40 +98,55 @@ bool Modulator::whole_period(Time now) const noexcept {
 /// first. Then all legs' low ones go off before the first high one does: two times two sorted rows,
 /// each pair merged. Pulses shorter than the dead time are left out of them.
 void Modulator::plan_whole_period(const std::array<int, 3>& order) noexcept {
-  unsigned count = 0, gates = gates_;
-  const auto add = [&](Time at, int gate, Level level) __attribute__((always_inline)) {
-    unsigned k = count++;
-    for (; k > 0 && plan_[k - 1].at > at; --k) plan_[k] = plan_[k - 1];
-    plan_[k] = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
-    gates ^= bit(gate);
+  unsigned gates = gates_;
+  Edge* next = plan_.data();
+  Time latest = Time::min();
+  const auto add = [&](Time at, unsigned gate, Level level) __attribute__((always_inline)) {
+    Edge* place = next++;
+    if (at >= latest) [[likely]]
+      latest = at;
+    else
+      for (; place != plan_.data() && place[-1].at > at; --place) *place = place[-1];
+    *place = {at, LineId{static_cast<std::uint16_t>(gate)}, level};
+    gates ^= 1U << gate;
   };
-  for (const int k : order) {
-    const Leg& leg = legs_[k];
-    if ((gates & bit(2 * k + 1)) != 0) continue;
-    const Time on_at = std::max(std::max(leg.level_since, leg.mode_since) + dead_time_, begin_);
-    if (on_at < leg.rise) add(on_at, 2 * k + 1, Level::high);
-  }
-  // From one side of the legs to the other; each comes on before `until`, or not at all.
-  const auto cross = [&](const std::array<int, 3>& legs, Time Leg::*off_at, int off_side,
-                         const std::array<Time, 3>& until) __attribute__((always_inline)) {
-    std::size_t on = 0;  // the next leg that comes on; never before it went off
-    for (std::size_t off = 0; off <= legs.size(); ++off) {
-      const bool some_left = off < legs.size();
-      const Time at = some_left ? legs_[legs[off]].*off_at : Time::max();
-      for (; on < off; ++on) {
-        const Time on_at = legs_[legs[on]].*off_at + dead_time_;
-        if (on_at > at) break;
-        if (on_at < until[legs[on]]) add(on_at, 2 * legs[on] + 1 - off_side, Level::high);
-      }
-      if (!some_left) break;
-      const int gate = 2 * legs[off] + off_side;
-      if ((gates & bit(gate)) != 0) add(at, gate, Level::low);
+  const unsigned lows = gates_ ^ all_low;  // that are off
+  if (lows != 0)
+    for (const int k : order) {
+      const Leg& leg = legs_[k];
+      const auto low = 2U * static_cast<unsigned>(k) + 1U;
+      if ((lows >> low & 1U) == 0) continue;
+      const Time on_at = std::max(std::max(leg.level_since, leg.mode_since) + dead_time_, begin_);
+      if (on_at < leg.rise) add(on_at, low, Level::high);
     }
+  // A leg's crossing from one side to the other; it comes on before `until`, or not at all.
+  struct Crossing {
+    Time off_at, until;
+    unsigned leg;
   };
-  const Time end = period_end();
-  cross(order, &Leg::rise, 1, {legs_[0].fall, legs_[1].fall, legs_[2].fall});
-  cross({order[2], order[1], order[0]}, &Leg::fall, 0, {end, end, end});
-  count_ = count;
+  const auto cross = [&](const std::array<Crossing, 3>& row, unsigned from, unsigned to)
+      __attribute__((always_inline)) {
+    const Crossing* on = row.data();  // the next leg that comes on; never before it went off
+    const auto come_on = [&](const Crossing& one) __attribute__((always_inline)) {
+      const Time at = one.off_at + dead_time_;
+      if (at < one.until) add(at, 2 * one.leg + to, Level::high);
+    };
+    for (const Crossing& one : row) {
+      for (; on != &one && on->off_at + dead_time_ <= one.off_at; ++on) come_on(*on);
+      const unsigned gate = 2 * one.leg + from;
+      if ((gates >> gate & 1U) != 0) add(one.off_at, gate, Level::low);
+    }
+    for (; on != row.data() + row.size(); ++on) come_on(*on);
+  };
+  const auto rising = [&](int k) {
+    return Crossing{legs_[k].rise, legs_[k].fall, static_cast<unsigned>(k)};
+  };
+  const auto falling = [&](int k) {
+    return Crossing{legs_[k].fall, period_end(), static_cast<unsigned>(k)};
+  };
+  cross({rising(order[0]), rising(order[1]), rising(order[2])}, 1, 0);
+  cross({falling(order[2]), falling(order[1]), falling(order[0])}, 0, 1);
+  count_ = static_cast<unsigned>(next - plan_.data());
   planned_ = static_cast<std::uint8_t>(gates);
 }
 

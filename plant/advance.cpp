@@ -407,10 +407,12 @@ double Drive::Impl::voltage_bound_V(const Point& now) const noexcept {
 // Travel in time t is bounded by omega t + 1/2 alpha t^2 with a bound on acceleration over the
 // whole interval: torque from the largest current that full voltage across the smaller inductance
 // allows.
-std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps) const noexcept {
+std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps, Edges edges) const noexcept {
   limit_ps = fault_line_quiet_ps(std::min(limit_ps, s.absolute_angle.next_ps));
   if (limit_ps <= s.time_ps) return s.time_ps;
-  const double ahead = s.edge_ahead_rad - s.theta_e_rad, behind = s.theta_e_rad - s.edge_behind_rad;
+  const bool all = edges == Edges::all;
+  const double ahead = (all ? s.edge_ahead_rad : s.hall_ahead_rad) - s.theta_e_rad,
+               behind = s.theta_e_rad - (all ? s.edge_behind_rad : s.hall_behind_rad);
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!shaft_law.imposes(shaft_mode())) {

@@ -462,8 +462,8 @@ Drive::Played Drive::play(std::span<const GateChange> changes, std::int64_t unti
   return {stop, static_cast<std::size_t>(way.next - begin)};
 }
 
-std::int64_t Drive::quiet_until(std::int64_t limit_ps) const noexcept {
-  return impl_->quiet_until(limit_ps);
+std::int64_t Drive::quiet_until(std::int64_t limit_ps, Edges edges) const noexcept {
+  return impl_->quiet_until(limit_ps, edges);
 }
 
 Drive::Health Drive::health() const noexcept {

@@ -350,7 +350,8 @@ class Drive {
   /// A moment before which no sensor edge can come, whatever the gates do (but for a leg that they
   /// short across the bus: with a driver that trips, ask again after each gate): between now and
   /// limit_ps. From bounds on speed and acceleration; equal to now when an edge is imminent.
-  std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
+  enum class Edges : bool { all, but_encoder };
+  std::int64_t quiet_until(std::int64_t limit_ps, Edges = Edges::all) const noexcept;
 
   /// For a look ahead, between state() and restore(): the rotor as it will stand in lead_s (0 to
   /// 10 ms) if its speed goes on changing as it does now, but never back through zero. Halls,

@@ -246,7 +246,7 @@ struct Drive::Impl {
   void ring() noexcept;
   void set_alarm() noexcept;                                // after any change of what is due
   double voltage_bound_V(const Point& now) const noexcept;  // that any winding can see
-  std::int64_t quiet_until(std::int64_t limit_ps) const noexcept;
+  std::int64_t quiet_until(std::int64_t limit_ps, Edges) const noexcept;
 
   // supply/supply_changes.cpp
   void refresh_path() noexcept;  // after any change of connector, protection or contactor

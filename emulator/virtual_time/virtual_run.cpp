@@ -158,6 +158,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     throw InputError(in_file(bench, error));
   }
   BenchWorld& world = *built;
+  world.let_wait(tested.hears_later());
   GuardedController controller(tested, world);
   Turns turns(world, controller, options.look_ahead_ps);
   WallPace pace(options.pace_wall, options.stop, [&](std::int64_t model_ps) {
@@ -191,6 +192,7 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     }
   }
   world.catch_up();
+  world.take_arrivals();  // recorded with that
   mark_doubt(tested, sink, world.now_ps());
   RunOutcome outcome = outcome_of(world);
   outcome.interrupted = interrupted;

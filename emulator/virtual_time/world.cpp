@@ -186,7 +186,6 @@ bool BenchWorld::leave_waiting(const Edge& edge) noexcept {
   const unsigned gates = gates_ ^ 1U << line;
   if (tells(gates)) return false;
   waiting_[waiting_count_++] = {t_ps, static_cast<plant::Switch>(line), on};
-  sink_.edge({t_ps, line, static_cast<std::uint8_t>(on)});
   ++gate_edges_;
   gates_ = driver_inputs_ = static_cast<std::uint8_t>(gates);
   return true;
@@ -198,9 +197,20 @@ bool BenchWorld::play_waiting(std::int64_t until_ps) noexcept {
   std::span<const plant::GateChange> left(waiting_.data(), std::exchange(waiting_count_, 0));
   for (;;) {
     const plant::Drive::Played done = foresight_.play(left, until_ps);
+    record_gates(left.first(done.played));
     left = left.subspan(done.played);
     absorb(done.stop);
     if (left.empty()) return done.stop.edge;
+  }
+}
+
+/// Among the edges of sensors that have come on the way.
+void BenchWorld::record_gates(std::span<const plant::GateChange> gates) noexcept {
+  for (const plant::GateChange& gate : gates) {
+    if (!arrivals_.empty() && !arrivals_.back().recorded)
+      record_arrivals(gate.at_ps, Cause::scenario);
+    sink_.edge(
+        {gate.at_ps, static_cast<std::uint16_t>(gate.which), static_cast<std::uint8_t>(gate.on)});
   }
 }
 
@@ -208,13 +218,33 @@ bool BenchWorld::is_driven(LineId line) const noexcept {
   return io::is_gate(line) ? (gates_ >> io::index(line) & 1U) != 0 : wiring_.is_on(line);
 }
 
+/// To where the controller looks at the plant.
+void BenchWorld::go_to(std::int64_t t_ps) noexcept {
+  if (foresight_.ahead() || t_ps > foresight_.now_ps())
+    advance(t_ps);
+  else
+    catch_up();
+}
+
+std::span<const Edge> BenchWorld::heard(Time at) noexcept {
+  const std::int64_t t_ps = std::max(at.count(), now_ps());
+  go_to(t_ps);
+  outbox_.clear();
+  if (arrivals_.empty()) return outbox_;
+  record_arrivals(t_ps - 1, Cause::sensor);
+  auto rest = arrivals_.begin();
+  for (; rest != arrivals_.end() && rest->edge.at.count() < t_ps; ++rest)
+    outbox_.push_back(rest->edge);
+  arrivals_.erase(arrivals_.begin(), rest);
+  return outbox_;
+}
+
 double BenchWorld::volts(io::ChannelId channel, Time at) noexcept {
   if (!bench_.harness.channels[io::index(channel)]) return 0.0;
   const std::int64_t t_ps = std::max(at.count(), now_ps());
-  const bool moves = channel == io::channel::throttle
-                         ? t_ps >= timeline_.next_ps()
-                         : foresight_.ahead() || t_ps > foresight_.now_ps();
-  if (moves)
+  if (channel != io::channel::throttle)
+    go_to(t_ps);
+  else if (t_ps >= timeline_.next_ps())
     advance(t_ps);
   else
     catch_up();
@@ -251,9 +281,10 @@ std::optional<Time> BenchWorld::crossing(const io::Comparison& comparison, bool 
 
 Level BenchWorld::level(LineId line, Time at) noexcept {
   const std::int64_t t_ps = std::max(at.count(), now_ps());
+  const std::int64_t quiet_ps = quiet_edges_ == plant::Drive::Edges::all ? quiet_ps_ : 0;
   const bool nothing_moves =
       t_ps < timeline_.next_ps() &&
-      (!is_sensor(line) || t_ps < quiet_ps_ || (foresight_.ahead() && t_ps < foresight_.end_ps()));
+      (!is_sensor(line) || t_ps < quiet_ps || (foresight_.ahead() && t_ps < foresight_.end_ps()));
   if (!nothing_moves) advance(t_ps);
   return wiring_.level(line);
 }
@@ -292,14 +323,26 @@ void BenchWorld::text(Time at, std::string_view said) noexcept {
 
 void BenchWorld::find_quiet(std::int64_t limit_ps) noexcept {
   catch_up();
-  quiet_ps_ = plant_.quiet_until(limit_ps);
+  quiet_edges_ = promised_edges();
+  quiet_ps_ = plant_.quiet_until(limit_ps, quiet_edges_);
+}
+
+/// Encoder edges need no promise where they wait at the pins that their wires end at.
+plant::Drive::Edges BenchWorld::promised_edges() const noexcept {
+  for (const LineId line : {io::line::encoder_A, io::line::encoder_B, io::line::encoder_Z})
+    if ((waiting_lines_ >> io::index(wiring_.pin_of(line)) & 1U) == 0)
+      return plant::Drive::Edges::all;
+  return plant::Drive::Edges::but_encoder;
 }
 
 bool BenchWorld::edge_expected_by(std::int64_t t_ps) const noexcept {
   const plant::DriveState& s = plant_.state();
+  const bool all = quiet_edges_ == plant::Drive::Edges::all;
+  const double ahead = all ? s.edge_ahead_rad : s.hall_ahead_rad,
+               behind = all ? s.edge_behind_rad : s.hall_behind_rad;
   const double turn =
       pole_pairs_ * s.omega_m_rad_s * (1e-12 * static_cast<double>(t_ps - s.time_ps) - s.offset_s);
-  return s.theta_e_rad + turn >= s.edge_ahead_rad || s.theta_e_rad + turn < s.edge_behind_rad;
+  return s.theta_e_rad + turn >= ahead || s.theta_e_rad + turn < behind;
 }
 
 void BenchWorld::advance(std::int64_t t_ps) noexcept {
@@ -325,7 +368,11 @@ void BenchWorld::follow(std::int64_t t_ps) noexcept {
   if (t_ps >= timeline_.next_ps()) return advance(timeline_.next_ps());
   catch_up();
   if (foresight_.ahead()) foresight_.forget();
-  absorb(foresight_.follow(t_ps));
+  for (bool again = true; again;) {
+    const plant::Drive::Stop stop = foresight_.follow(t_ps);
+    absorb(stop);
+    again = stop.edge;
+  }
 }
 
 bool BenchWorld::keep_look() noexcept {

@@ -46,6 +46,7 @@ class BenchWorld final : public io::World, public io::LetsPass {
   void drive(const io::Edge&) noexcept override;
   std::size_t drive_ahead(std::span<const io::Edge>) noexcept override;
   bool pass(const io::Edge&) noexcept override;
+  std::span<const io::Edge> heard(io::Time) noexcept override;
   double volts(io::ChannelId, io::Time) noexcept override;
   io::Level level(io::LineId, io::Time) noexcept override;
   /// Exact to 1 ps where the plant's voltages are smooth; where they jump, at the jump. Of a noisy
@@ -78,7 +79,10 @@ class BenchWorld final : public io::World, public io::LetsPass {
     catch_up();
     sink_.pass_on();
   }
-  /// No sensor edge can come before this, whatever the gates do.
+  /// Edges of these lines, bit k: LineId k, wait until the controller asks for them by heard(), or
+  /// for the turn's end. Called before anything moves.
+  void let_wait(std::uint32_t lines) noexcept { waiting_lines_ = lines; }
+  /// No sensor edge that the controller hears at once can come before this, whatever the gates do.
   std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
   void find_quiet(std::int64_t limit_ps) noexcept;
   /// Whether the rotor brings a sensor edge by then if it goes on as it does. No promise, but a
@@ -192,6 +196,9 @@ class BenchWorld final : public io::World, public io::LetsPass {
   std::int64_t wait_before_ps() const noexcept;
   bool leave_waiting(const io::Edge&) noexcept;
   bool play_waiting(std::int64_t until_ps) noexcept;
+  void record_gates(std::span<const plant::GateChange>) noexcept;
+  void go_to(std::int64_t t_ps) noexcept;
+  plant::Drive::Edges promised_edges() const noexcept;
   void drive_now(const io::Edge&) noexcept;
   void set_gate(io::LineId, bool on, std::int64_t t_ps) noexcept;
   void set_switch(io::LineId gate) noexcept;  // as its wire brings it
@@ -223,6 +230,8 @@ class BenchWorld final : public io::World, public io::LetsPass {
   Foresight foresight_;
   SupplyNews supply_news_;
   std::int64_t quiet_ps_ = 0;
+  plant::Drive::Edges quiet_edges_ = plant::Drive::Edges::all;  // of which that is promised
+  std::uint32_t waiting_lines_ = 0;
   // Gates that nobody has looked behind yet: the plant goes through all of them at once.
   std::array<plant::GateChange, 64> waiting_;
   std::size_t waiting_count_ = 0;

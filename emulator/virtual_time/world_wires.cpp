@@ -80,7 +80,8 @@ void BenchWorld::set_switch(LineId gate) noexcept {
   driver_inputs_ = static_cast<std::uint8_t>(on ? driver_inputs_ | bit : driver_inputs_ & ~bit);
   plant_.set_switch(static_cast<plant::Switch>(k), on);
   // A leg that this shorts may trip the driver before what was promised.
-  if (bench_.drive.gate_driver.trip_A > 0.0) quiet_ps_ = plant_.quiet_until(quiet_ps_);
+  if (bench_.drive.gate_driver.trip_A > 0.0)
+    quiet_ps_ = plant_.quiet_until(quiet_ps_, quiet_edges_);
   const auto leg = static_cast<int>(k / 2);
   const unsigned pair = 3U << (2 * leg);
   if ((driver_inputs_ & pair) == pair && (shoot_through_told_ & 1U << leg) == 0) {

@@ -44,6 +44,11 @@ class Controller : public SimulatedController {
   /// The shaft stands nearly still: the direction may change.
   virtual bool near_standstill() const noexcept = 0;
 
+  /// Takes in the edges that it hears later; now_ is then the world's present.
+  void hear() noexcept {
+    for (const Edge& edge : world_->heard(now_)) deliver(edge);
+  }
+
   Time now() const noexcept { return now_; }
   bool line_high(LineId id) const noexcept { return levels_[index(id)]; }
   double volts(ChannelId) noexcept;

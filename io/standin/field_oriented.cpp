@@ -57,6 +57,12 @@ class FieldOriented final : public SineController {
     all_legs(LegMode::complementary);
   }
 
+  // The encoder is looked at once a period; the Halls may stop everything.
+  std::uint32_t hears_later() const noexcept override {
+    return 1U << index(line::encoder_A) | 1U << index(line::encoder_B) |
+           1U << index(line::encoder_Z);
+  }
+
   void sensor_edge(const Edge& edge) noexcept override {
     angle_.edge(edge);
     if (position_lost()) request_reaction();
@@ -77,6 +83,7 @@ class FieldOriented final : public SineController {
 
   void control() noexcept override {
     if (position_lost()) return react();
+    hear();
     angle_.update(now());
     const bool aligning = angle_.known() == RotorAngle::Known::nothing;
     const double theta = aligning ? 0.0 : angle_.theta_e_rad(now());
