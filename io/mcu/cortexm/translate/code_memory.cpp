@@ -1,22 +1,29 @@
 #include "io/mcu/cortexm/translate/code_memory.hpp"
 
 #include <sys/mman.h>
+#include <unistd.h>
+
+#include <initializer_list>
 
 namespace stillrotor::io::cortexm::translate {
 
 CodeMemory::CodeMemory(std::size_t bytes) noexcept : bytes_(bytes) {
-  void* const at = mmap(nullptr, bytes, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
-  if (at == MAP_FAILED) return;
-  data_ = static_cast<std::uint8_t*>(at);
-  if (close() && open()) return;
-  munmap(at, bytes);
-  data_ = nullptr;
-}
-CodeMemory::~CodeMemory() {
-  if (data_ != nullptr) munmap(data_, bytes_);
+  const int file = memfd_create("stillrotor translated code", MFD_CLOEXEC);
+  if (file < 0) return;
+  const auto view = [&](int protection) {
+    void* const at = mmap(nullptr, bytes, protection, MAP_SHARED, file, 0);
+    return at == MAP_FAILED ? nullptr : static_cast<std::uint8_t*>(at);
+  };
+  if (ftruncate(file, static_cast<off_t>(bytes)) == 0) {
+    written_ = view(PROT_READ | PROT_WRITE);
+    executed_ = view(PROT_READ | PROT_EXEC);
+  }
+  close(file);
 }
 
-bool CodeMemory::open() noexcept { return mprotect(data_, bytes_, PROT_READ | PROT_WRITE) == 0; }
-bool CodeMemory::close() noexcept { return mprotect(data_, bytes_, PROT_READ | PROT_EXEC) == 0; }
+CodeMemory::~CodeMemory() {
+  for (std::uint8_t* const at : {written_, executed_})
+    if (at != nullptr) munmap(at, bytes_);
+}
 
 }  // namespace stillrotor::io::cortexm::translate

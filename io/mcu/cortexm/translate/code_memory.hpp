@@ -1,7 +1,7 @@
-// Memory for machine code: written or executed, never both.
+// Memory for machine code, seen twice: one view to write it, one to execute it, so that no page is
+// ever both, and neither has to be changed over (which costs a walk through all pages each time).
 //
 // Errors none: where the kernel gives no such memory, is_there() says so.
-// RT     opening and closing are system calls.
 #pragma once
 
 #include <cstddef>
@@ -16,15 +16,13 @@ class CodeMemory {
   CodeMemory(const CodeMemory&) = delete;
   CodeMemory& operator=(const CodeMemory&) = delete;
 
-  bool is_there() const noexcept { return data_ != nullptr; }
-  std::uint8_t* data() const noexcept { return data_; }
-  std::size_t bytes() const noexcept { return bytes_; }
-  /// To be written, or to be executed again. false: the kernel refuses.
-  bool open() noexcept;
-  bool close() noexcept;
+  bool is_there() const noexcept { return written_ != nullptr && executed_ != nullptr; }
+  /// The same bytes at both.
+  std::uint8_t* written() const noexcept { return written_; }
+  const std::uint8_t* executed() const noexcept { return executed_; }
 
  private:
-  std::uint8_t* data_ = nullptr;
+  std::uint8_t *written_ = nullptr, *executed_ = nullptr;
   std::size_t bytes_;
 };
 

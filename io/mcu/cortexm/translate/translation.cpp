@@ -33,7 +33,7 @@ class HostCode final : public Translation {
   ~HostCode() override { drop(); }
   HostCode(const HostCode&) = delete;
   HostCode& operator=(const HostCode&) = delete;
-  bool is_there() const noexcept { return memory_.is_there() && is_closed_; }
+  bool is_there() const noexcept { return memory_.is_there(); }
 
   void execute() noexcept override {
     Cpu& c = c_;
@@ -43,7 +43,7 @@ class HostCode final : public Translation {
       if (is_stale_) drop();
       if (op->translated.entry != 0) {
         ++count_.entered;
-        enter_(&c, memory_.data() + op->translated.entry);
+        enter_(&c, memory_.executed() + op->translated.entry);
         const bool stopped = c.cycle >= c.stop;
         arrive(c.ip, stopped ? in_passing : by_jump);
         if (stopped) break;
@@ -92,7 +92,7 @@ class HostCode final : public Translation {
   Cpu& c_;
   CodeMemory memory_;
   std::size_t used_ = 0, common_bytes_ = 0;
-  bool is_closed_ = false, is_stale_ = false;
+  bool is_stale_ = false;
   unsigned passed_ = 0;
   Common common_;
   Enter enter_ = nullptr;
@@ -102,7 +102,7 @@ class HostCode final : public Translation {
 
 /// At 0: the way out, which is where an instruction without a unit "begins".
 void HostCode::write_common() {
-  Xbyak::CodeGenerator a(memory_bytes, memory_.data());
+  Xbyak::CodeGenerator a(memory_bytes, memory_.written());
   const auto here = [&] { return static_cast<const std::uint8_t*>(a.getCurr()); };
   const auto offset_of = [this](const void* of_cpu) {
     return static_cast<int>(static_cast<const std::uint8_t*>(of_cpu) -
@@ -120,7 +120,7 @@ void HostCode::write_common() {
   const auto entry = static_cast<int>(reinterpret_cast<std::uint8_t*>(&any.translated.entry) -
                                       reinterpret_cast<std::uint8_t*>(&any));
   a.mov(a.ecx, a.dword[a.rax + entry]);
-  a.mov(a.rdx, reinterpret_cast<std::uint64_t>(memory_.data()));
+  a.mov(a.rdx, reinterpret_cast<std::uint64_t>(memory_.executed()));
   a.add(a.rdx, a.rcx);
   a.jmp(a.rdx);
   a.align(16);
@@ -139,8 +139,8 @@ void HostCode::write_common() {
   a.jmp(a.rsi);
   a.align(16);
   used_ = common_bytes_ = a.getSize();
-  std::memcpy(&enter_, &enter, sizeof enter_);
-  is_closed_ = memory_.close();
+  const std::uint8_t* const executed = memory_.executed() + (enter - memory_.written());
+  std::memcpy(&enter_, &executed, sizeof enter_);
 }
 
 void HostCode::translate(const Op* first, std::size_t long_enough) {
@@ -150,13 +150,12 @@ void HostCode::translate(const Op* first, std::size_t long_enough) {
     is_stale_ = true;
     return;
   }
-  if (!memory_.open()) return;
-  std::uint8_t* const at = memory_.data() + used_;
+  std::uint8_t* const at = memory_.written() + used_;
   Xbyak::CodeGenerator a(memory_bytes - used_, at);
   Writer writer(c_, common_, a, unit);
   writer.write();
   used_ += (a.getSize() + 15) / 16 * 16;
-  first->translated.entry = static_cast<std::uint32_t>(at - memory_.data());
+  first->translated.entry = static_cast<std::uint32_t>(at - memory_.written());
   mark(first);
   for (const Step& s : unit.steps) {
     mark(s.op);
@@ -169,16 +168,13 @@ void HostCode::translate(const Op* first, std::size_t long_enough) {
   };
   for (const Link& link : writer.links())
     if (link.to->translated.entry != 0)
-      lead(link.jump, memory_.data() + link.to->translated.entry);
+      lead(link.jump, memory_.written() + link.to->translated.entry);
     else
       open_links_.emplace(link.to, link.jump);
   const auto [from, to] = open_links_.equal_range(first);
   for (auto link = from; link != to; ++link) lead(link->second, at);
   open_links_.erase(from, to);
   ++count_.units;
-  if (memory_.close()) return;
-  drop();  // the kernel has changed its mind
-  count_.dropped = most_drops + 1;
 }
 
 void HostCode::drop() noexcept {
