@@ -4,8 +4,9 @@
 // Time    int64 picoseconds since start. Inside an interval between two such instants events (a
 //         diode current that reaches zero, friction that lets go) lie at double seconds.
 // Frames  stationary alpha-beta on phase U, dq on the magnet (plant/frames.hpp); motor convention.
-// Numerics classical RK4 between edges, split at step_max_s; conduction changes are found inside a
-//         step and landed on. docs/architecture.md has the equations and their sources.
+// Numerics classical RK4 between edges (of plain drives a Taylor series), split at step_max_s;
+//         conduction changes are found inside a step and landed on. docs/architecture.md has the
+//         equations and their sources.
 // Checkpoint DriveState is trivially copyable: `auto c = drive.state(); ...; drive.restore(c);`
 // Ledger  supplied + adopted = d(stored) + mechanical + dissipated, all since start.
 // RT      everything but the constructor is safe: no allocation, lock, log, throw or syscall.

@@ -53,8 +53,6 @@ inline double cross(Pair a, Pair b) noexcept {
   return product[0] - product[1];
 }
 
-/// The sums over both elements: of x, and of y.
-inline Pair sums(Pair x, Pair y) noexcept { return Pair{x[0], y[0]} + Pair{x[1], y[1]}; }
 inline Pair conjugate(Pair x) noexcept { return x * Pair{1.0, -1.0}; }
 
 }  // namespace stillrotor::plant
