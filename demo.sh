@@ -29,8 +29,8 @@ ensure_packages
 step "Configure (build/release)"
 configure_preset release
 
-step "Build the program and the demo firmware"
-build_preset release stillrotor firmware_orchard_six_step firmware_orchard_six_step_wrong_hall
+step "Build the program and the firmware of its benches"
+build_preset release stillrotor firmware_shipped
 
 step "Drive"
 out=runs/demo-$(date -u +%Y%m%dT%H%M%SZ)
