@@ -146,7 +146,8 @@ struct Drive::Impl {
     way.pass();
     return true;
   }
-  /// Third order (Heun) in short steps, see glide_step.hpp; else classical RK4.
+  /// Third order (Heun) in short steps: a sixteenth of the step that the fourth order would be
+  /// allowed, it errs by (1/64)^4 / 24 of a transient, 2e-9. Else classical RK4.
   enum class Order { third, fourth };
   template <bool Ledger, bool Extras, Order>
   Point step(double h, double energies_J[5]) const noexcept;

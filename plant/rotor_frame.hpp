@@ -41,10 +41,6 @@ inline Turn tiny_turn(double angle) noexcept {
   const double d2 = angle * angle;
   return {1.0 - d2 * (0.5 - d2 * (1.0 / 24.0)), angle - angle * d2 * (1.0 / 6.0)};
 }
-/// A turn by so little more that its square is nothing.
-inline Turn and_hardly(const Turn& t, double extra) noexcept {
-  return {t.cos - t.sin * extra, t.sin + t.cos * extra};
-}
 inline Turn both_turns(const Turn& a, const Turn& b) noexcept {
   return {a.cos * b.cos - a.sin * b.sin, a.sin * b.cos + a.cos * b.sin};
 }
