@@ -49,17 +49,14 @@ struct Drive::Impl::PhasePairs {
 /// What stays the same from step to step while nothing but plain gates change.
 struct Drive::Impl::GlideLaw {
   Pair still, own, by;         // d(v, w)/dt = still + own (v, w) + by (u . i, torque over 3/2 p)
-  Pair inductance, per_H;      // of the rotor's axes
   Pair per_turn;               // 1/L_d - 1/L_q, twice
   Pair magnets_Wb, magnets_A;  // of the magnets (on their axis): flux linkage, and over L_d
   Pair magnets_turn_A;         // of the latter, a quarter turn on
   double drag_gain;            // d|w|w/dt of drag by speed squared
   double torque_gain, winding_ohm;
-  double from_cap, per_along_ohm;  // bus voltage
-  double source_V;                 // of the supply
-  double volts;                    // at the bridge, of the supply alone
-  double pole_pairs;
-  double stops;  // the rotation that friction ends at zero speed; 0: none
+  double source_V;  // of the supply
+  double volts;     // at the bridge, of the supply alone
+  double stops;     // the rotation that friction ends at zero speed; 0: none
   std::int8_t rotation;
   double shoot_S;
 };
@@ -70,16 +67,11 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   const double gain = moves ? inertia_inverse : 0.0, psi_Wb = s.machine.flux_linkage_Wb;
   l.drag_gain = gain * quadratic_Nm_s2;
   l.torque_gain = 1.5 * p;
-  l.pole_pairs = p;
   l.winding_ohm = s.machine.winding_ohm[0];
-  l.inductance = rotor.inductance;
-  l.per_H = rotor.inverse;
   l.per_turn = both(rotor.inverse[0] - rotor.inverse[1]);
   l.magnets_Wb = pair(psi_Wb, 0.0);
   l.magnets_A = l.magnets_Wb * rotor.inverse;
   l.magnets_turn_A = swapped(l.magnets_A);
-  l.from_cap = bus.from_cap;
-  l.per_along_ohm = bus.per_along_ohm;
   l.source_V = at_rest.supply_V;
   l.volts = bus.from_supply * at_rest.supply_V + bus.constant_V;
   l.still =
@@ -108,12 +100,12 @@ template <int Order>
     return cosine * v + sine * swapped(v);
   };
   const Pair u = seen(loaded(&m.u_alpha)), e = seen(loaded(&m.e_alpha_V)), i_0 = seen(from.i_A);
-  const double w_0 = from.vw[1], p_h = law.pole_pairs * h;
+  const double w_0 = from.vw[1], p_h = p * h;
 
   // The bus gives way to what flows: that is one more resistance, along u.
   const Pair twice = pair(from.magnet[0] * from.magnet[0] - from.magnet[1] * from.magnet[1],
                           2.0 * from.magnet[0] * from.magnet[1]);
-  const double gives_way_ohm = -law.per_along_ohm;
+  const double gives_way_ohm = -bus.per_along_ohm;
   const Pair uneven = m.uneven_ohm + both(gives_way_ohm) * m.u_uneven;
   const Pair xy = both(twice[0]) * uneven + conjugate(both(twice[1])) * swapped(uneven);
   const Pair ohm =
@@ -129,16 +121,16 @@ template <int Order>
 
   // Each of these is what the series' k-th term adds at the end: h^k is in it.
   const double along_0 = dot(loaded(&m.u_alpha), from.i_A);
-  const Pair flux_0 = law.inductance * i_0 + law.magnets_Wb, mirrored_0 = conjugate(flux_0);
+  const Pair flux_0 = rotor.inductance * i_0 + law.magnets_Wb, mirrored_0 = conjugate(flux_0);
   const Pair by_turn = law.per_turn * swapped(flux_0) - law.magnets_turn_A;  // of i, per radian
   const double torque_0 = sum(mirrored_0 * swapped(i_0));
 
-  const Pair flux_1 = h_1 * ((e + u * both(law.volts + law.from_cap * from.vw[0])) - drop(i_0));
+  const Pair flux_1 = h_1 * ((e + u * both(law.volts + bus.from_cap * from.vw[0])) - drop(i_0));
   const Pair vw_1 = h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw +
                            law.by * pair(along_0, torque_0));
   const double turn_1 = p_h * w_0, turn_2 = 0.5 * p_h * vw_1[1];
-  const Pair i_1 = law.per_H * flux_1 + both(turn_1) * by_turn;
-  const Pair flux_2 = h_2 * (u * both(law.from_cap * vw_1[0]) - drop(i_1));
+  const Pair i_1 = rotor.inverse * flux_1 + both(turn_1) * by_turn;
+  const Pair flux_2 = h_2 * (u * both(bus.from_cap * vw_1[0]) - drop(i_1));
 
   Pair flux_end, vw_end, last_own, last_h;
   double turned, last_along, torque_before;  // what is left of the torque is the last term's
@@ -157,9 +149,9 @@ template <int Order>
     const Pair vw_2 = h_2 * (own * vw_1 + law.by * pair(dot(u, i_1), torque_1));
     const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1], turn_1_2 = turn_1 * turn_1;
     const Pair bent = law.per_turn * mirrored_0 - both(0.5) * law.magnets_A;
-    const Pair i_2 = law.per_H * flux_2 + (both(turn_1) * flux_1_turned + both(turn_2) * by_turn -
-                                           both(turn_1_2) * bent);
-    const Pair flux_3 = h_3 * (u * both(law.from_cap * vw_2[0]) - drop(i_2));
+    const Pair i_2 = rotor.inverse * flux_2 + (both(turn_1) * flux_1_turned +
+                                               both(turn_2) * by_turn - both(turn_1_2) * bent);
+    const Pair flux_3 = h_3 * (u * both(bus.from_cap * vw_2[0]) - drop(i_2));
     if constexpr (Order == 3) {
       flux_end = (flux_0 + flux_1) + (flux_2 + flux_3);
       vw_end = (from.vw + vw_1) + vw_2;
@@ -174,13 +166,13 @@ template <int Order>
       const Pair vw_3 = h_3 * (own * vw_2 + law.by * pair(dot(u, i_2), torque_2));
       const double turn_1_3 = turn_1 * turn_1_2;
       const Pair i_3 =
-          law.per_H * flux_3 +
+          rotor.inverse * flux_3 +
           (((both(turn_1) * law.per_turn * swapped(flux_2) + both(turn_2) * flux_1_turned) -
             both(turn_1_2) * law.per_turn * mirrored_1) +
            (both(turn_3 - (2.0 / 3.0) * turn_1_3) * by_turn - both(2.0 * turn_1 * turn_2) * bent -
             both(0.5 * turn_1_3) * law.magnets_turn_A));
       last_h = both(0.25) * h_1;
-      const Pair flux_4 = last_h * (u * both(law.from_cap * vw_3[0]) - drop(i_3));
+      const Pair flux_4 = last_h * (u * both(bus.from_cap * vw_3[0]) - drop(i_3));
       flux_end = (flux_0 + flux_1) + (flux_2 + (flux_3 + flux_4));
       vw_end = (from.vw + vw_1) + (vw_2 + vw_3);
       turned = (turn_1 + turn_2) + (turn_3 + 0.25 * p_h * vw_3[1]);
@@ -193,9 +185,9 @@ template <int Order>
   // The end: in the rotor's axes as they stand then, and out of them.
   const Turn turn = Order == 2 ? tiny_turn(turned) : turn_by(turned);
   const Pair flux_dq = both(turn.cos) * flux_end + conjugate(both(turn.sin)) * swapped(flux_end);
-  const Pair i_dq = law.per_H * (flux_dq - law.magnets_Wb);
+  const Pair i_dq = rotor.inverse * (flux_dq - law.magnets_Wb);
   Pair on = from.magnet;
-  if constexpr (Order == 4)  // keeps the carried pair on the unit circle, often enough
+  if constexpr (Order > 2)  // keeps the carried pair on the unit circle, often enough
     on *= both(1.5 - 0.5 * dot(on, on));
   Glided y;
   y.magnet = both(turn.cos) * on - conjugate(both(turn.sin)) * swapped(on);

@@ -21,7 +21,7 @@ CORE = r"(cpu|code|op|decode|execute|translat|float_arithmetic|bus|exceptions|co
 # name and lies in no library's file is the core's translation.
 PARTS = [
     ("chip: core, translated", None, r"^0x[0-9a-f]+ \[\?\?\?\]"),
-    ("chip: core", CHIP + CORE, r"cortexm::(Cpu|Op|Code|Bus|Exceptions|Core)\b"),
+    ("chip: core", CHIP + CORE, r"cortexm::(Cpu|Op|Code|Bus|Exceptions|Core|translate)\b|HostCode|Xbyak::"),
     ("chip: scheduler", CHIP + r"scheduler", None),
     ("chip: edge of the chip", CHIP + r"(controller|chip)", r"CortexController|cortexm::Chip"),
     ("chip: peripherals", CHIP, r"cortexm"),
