@@ -2,9 +2,10 @@
 //
 // Whoever goes without it, Cpu's own loop, is what it has to equal, to the cycle and to the bit.
 //
-// RT     execute() allocates and changes the rights of memory where instructions have come up often
-//        enough to be translated: in the first moments of a program, and after its code was
-//        changed.
+// RT     execute() allocates where instructions have come up often enough to be translated, and
+// where
+//        a translated one goes a seldom way for the first time: mostly in the first moments of a
+//        program, and after its code was changed.
 #pragma once
 
 #include <memory>
@@ -20,6 +21,7 @@ class Translation : public CodeFollower {
 
   struct Count {
     std::uint64_t units = 0;    // made, the dropped ones too
+    std::uint64_t detours = 0;  // of theirs that were ever taken
     std::uint64_t entered = 0;  // from outside
     std::uint64_t alone = 0;    // instructions that were interpreted
     std::uint64_t dropped = 0;  // times that everything was

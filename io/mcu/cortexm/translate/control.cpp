@@ -7,24 +7,19 @@ namespace stillrotor::io::cortexm::translate {
 namespace {
 
 constexpr auto near = Xbyak::CodeGenerator::T_NEAR;
-constexpr unsigned host_equal = 4, host_not_equal = 5;  // condition codes
-
 }  // namespace
 
 /// On the way that the unit follows, out by the other one. Back: both may end it.
 void Writer::write_branch_if() {
   const Op& o = op();
-  unsigned taken = step().kind.not_zero ? host_not_equal : host_equal;
+  unsigned taken = step().kind.not_zero ? not_equal : equal;
   if (step().kind.does == Does::compare_and_branch) {
     const Reg n = get(o.n);
     a_.test(n, n);
   } else {
     taken = test(step().kind.condition);
   }
-  Label aside;
-  jump(step().follows ? taken ^ 1 : taken, aside);
-  later([this, aside, &o]() mutable {
-    a_.L(aside);
+  detour(jump_if(step().follows ? taken ^ 1 : taken), [this, &o] {
     if (!step().follows) {
       hop_out(o);
       return;
@@ -115,22 +110,26 @@ void Writer::write_joined() {
     get(o.d);
   });
   each([&](const Step& s) {
-    Place& p = s.kind.does == Does::float_unary ? places_.single[s.op->d] : places_.core[s.op->d];
-    p.in_memory = p.known = false;
+    if (s.kind.does == Does::float_unary) {
+      places_.single[s.op->d].in_memory = false;
+    } else {
+      Place& p = places_.core[s.op->d];
+      p.in_memory = p.known = false;
+    }
   });
   const Pending kept_nz = std::exchange(places_.nz, nz),
                 kept_carry = std::exchange(places_.carry, carry),
                 kept_overflow = std::exchange(places_.overflow, overflow);
   const unsigned condition = unit_.steps[it + 1].condition;
-  Label otherwise, behind;
-  jump(test(condition) ^ 1, otherwise);
+  const Jump otherwise = jump_if(test(condition) ^ 1);
   unsigned i = 1;
   for (; i <= count && unit_.steps[it + i].condition == condition; ++i)
     write_conditional(unit_.steps[it + i]);
-  if (i <= count) a_.jmp(behind, near);
-  a_.L(otherwise);
+  const bool both = i <= count;
+  const Jump behind = both ? jump() : otherwise;
+  if (both) lead(otherwise, here());
   for (; i <= count; ++i) write_conditional(unit_.steps[it + i]);
-  a_.L(behind);
+  lead(behind, here());
   places_.nz = kept_nz;
   places_.carry = kept_carry;
   places_.overflow = kept_overflow;
@@ -150,10 +149,7 @@ void Writer::write_parted() {
       step().condition == way ? write_instruction() : pass(1);
     at_ = it;
   };
-  Label aside;
-  jump(test(stays ^ 1), aside);
-  later([this, go, aside, stays]() mutable {
-    a_.L(aside);
+  detour(jump_if(test(stays ^ 1)), [this, go, stays] {
     go(stays ^ 1);
     store_state();
     jump_out(step().then);
@@ -163,10 +159,7 @@ void Writer::write_parted() {
 
 /// A block that is mostly skipped, as a whole; else its handler does it, and the unit is left.
 void Writer::write_all_or_none() {
-  Label away;
-  jump(test(unit_.steps[at_ + 1].condition), away);
-  later([this, away]() mutable {
-    a_.L(away);
+  detour(jump_if(test(unit_.steps[at_ + 1].condition)), [this] {
     store_state();
     call(op(), op().execute);
     a_.jmp(common_.go_on, near);

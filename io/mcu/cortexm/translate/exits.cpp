@@ -112,10 +112,7 @@ void Writer::leave_by_block() {
 void Writer::jump_out(const Op* to) {
   if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
   places_.passed = 0;
-  links_.push_back({to, const_cast<std::uint8_t*>(a_.getCurr())});
-  Label out;
-  a_.jmp(out, near);
-  a_.L(out);
+  links_.push_back({to, jump()});
   a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(to));
   a_.jmp(common_.leave, near);
 }
@@ -139,13 +136,10 @@ void Writer::check_line(Word address, const std::function<void()>& where_kept) {
     return;
   }
   const Word line = address >> flash_line_bits;
-  Label missing, on;
   a_.cmp(member(&c_.kept_lines[line % flash_lines]), line + 1);
-  a_.jne(missing, near);
+  const Jump missing = jump_if(not_equal);
   where_kept();
-  a_.L(on);
-  later([this, address, missing, on]() mutable {
-    a_.L(missing);
+  detour(missing, [this, address, on = here()] {
     fetch_line(address);
     a_.jmp(on, near);
   });
@@ -162,21 +156,17 @@ void Writer::hop_out(const Op& branch) {
   check_line(branch.imm, [&] {
     if (!is_short_way_back(branch)) return;
     // Cpu::hop_back(), up to where a round may have had no effect.
-    Label may_wait, on;
     a_.mov(a_.rax, member(&c_.effects, 64));
     a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(&branch));
     a_.cmp(a_.rax, member(&c_.loop.effects, 64));
-    a_.je(may_wait, near);
-    a_.L(on);
+    const Jump may_wait = jump_if(equal);
+    const void* const on = here();
     a_.mov(member(&c_.loop.branch, 64), a_.rcx);
     a_.mov(member(&c_.loop.effects, 64), a_.rax);
     a_.mov(member(&c_.loop.rounds), 0);
-    Label done;
-    a_.L(done);
-    later([this, may_wait, on, done, &branch]() mutable {
-      a_.L(may_wait);
+    detour(may_wait, [this, on, done = here()] {
       a_.cmp(a_.rcx, member(&c_.loop.branch, 64));
-      a_.jne(on, near);
+      a_.jne(on);
       a_.mov(member(&c_.cycle, 64), a_.r14);
       a_.mov(a_.rdi, a_.rbx);
       a_.mov(a_.rsi, a_.rcx);
@@ -189,13 +179,12 @@ void Writer::hop_out(const Op& branch) {
   jump_out(to);
 }
 
-void Writer::or_by_handler(const Places& before, Label away, Label back,
-                           const std::function<void(Label&)>& elsewhere) {
-  later([this, before, after = places_, away, back, elsewhere]() mutable {
-    Label slow;
-    a_.L(away);
-    places_ = before;
-    if (elsewhere) elsewhere(slow);
+void Writer::or_by_handler(const Places& before, const Jumps& away, Try elsewhere) {
+  detour(away, [this, before, back = here(), elsewhere = std::move(elsewhere)] {
+    const Places after = std::exchange(places_, before);
+    Jumps in_vain;
+    if (elsewhere) elsewhere(in_vain);
+    in_vain.lead_to(here());
     if (is_in_block()) {
       leave_by_block();
       return;

@@ -7,17 +7,6 @@ namespace stillrotor::io::cortexm::translate {
 namespace {
 
 using By = Pending::By;
-// Condition codes of the host: even ones and their opposites.
-enum Host : unsigned {
-  overflow = 0,
-  below = 2,
-  equal = 4,
-  above = 7,
-  sign = 8,
-  less = 12,
-  greater = 15
-};
-constexpr unsigned not_below = below ^ 1, not_equal = equal ^ 1, not_less = less ^ 1;
 
 }  // namespace
 
@@ -83,7 +72,7 @@ void Writer::test_alone(const Pending& p) {
 
 void Writer::compare_floats(const Pending& p) {
   const auto place = [&](const Source& s, Xmm spare) {
-    const Place& at = places_.single[s.reg];
+    const SinglePlace& at = places_.single[s.reg];
     if (s.is == Source::Is::number) {
       a_.xorps(spare, spare);
       return spare;
@@ -313,40 +302,6 @@ unsigned Writer::test(unsigned condition) {
       a_.setne(a_.cl);
       a_.test(a_.al, a_.cl);
       return not_equal ^ opposite;
-  }
-}
-
-void Writer::jump(unsigned host_condition, const Label& to) {
-  constexpr auto near = Xbyak::CodeGenerator::T_NEAR;
-  switch (host_condition) {
-    case 0:
-      return a_.jo(to, near);
-    case 1:
-      return a_.jno(to, near);
-    case 2:
-      return a_.jb(to, near);
-    case 3:
-      return a_.jae(to, near);
-    case 4:
-      return a_.je(to, near);
-    case 5:
-      return a_.jne(to, near);
-    case 6:
-      return a_.jbe(to, near);
-    case 7:
-      return a_.ja(to, near);
-    case 8:
-      return a_.js(to, near);
-    case 9:
-      return a_.jns(to, near);
-    case 12:
-      return a_.jl(to, near);
-    case 13:
-      return a_.jge(to, near);
-    case 14:
-      return a_.jle(to, near);
-    default:
-      return a_.jg(to, near);
   }
 }
 

@@ -19,39 +19,35 @@ constexpr Word least = 2 * (0x00800000u + 1), span = 2 * (0x7f800000u - (0x00800
 void Writer::ask_for_float() {
   const Step& s = step();
   if (!s.asks_fp_ready && !s.asks_fp_mode) return;
-  Label away;
+  Jumps away;
   if (s.asks_fp_ready) {
     a_.cmp(member(&c_.fp_ready, 8), 0);
-    a_.je(away, near);
+    away.add(jump_if(equal));
   }
   if (s.asks_fp_mode) {
     a_.mov(a_.eax, member(&c_.fpscr));
     a_.and_(a_.eax, fp::rounding | fp::flush_to_zero | fp::inexact);
     a_.cmp(a_.eax, fp::inexact);
-    a_.jne(away, near);
+    away.add(jump_if(not_equal));
   }
-  later([this, away]() mutable {
-    a_.L(away);
-    leave_by_handler();
-  });
+  detour(away, [this] { leave_by_handler(); });
   places_.fp_ready |= s.asks_fp_ready;
 }
 
-void Writer::check_ordinary(Xmm result, Label& away) {
+Jump Writer::check_ordinary(Xmm result) {
   a_.movd(a_.eax, result);
   a_.lea(a_.ecx, a_.ptr[a_.rax + a_.rax - static_cast<int>(least)]);
   a_.cmp(a_.ecx, span);
-  a_.jae(away, near);
+  return jump_if(not_below);
 }
 
 /// eax is the result of the host. `stands` may jump back with it; else the handler does it all.
-void Writer::exactly(const Places& before, Label away, Label back,
-                     const std::function<void(Label&)>& stands) {
-  later([this, before, after = places_, away, back, stands]() mutable {
-    Label on;
-    a_.L(away);
-    places_ = before;
-    stands(on);
+void Writer::exactly(const Places& before, const Jumps& away, Try stands) {
+  detour(away, [this, before, back = here(), stands = std::move(stands)] {
+    const Places after = std::exchange(places_, before);
+    Jumps in_vain;
+    if (stands) stands(in_vain);
+    in_vain.lead_to(here());
     store_registers();
     call(op(), is_in_block() ? op().in_it : op().execute);
     a_.sub(a_.r14, static_cast<int>(after.passed));
@@ -82,32 +78,29 @@ void Writer::write_float_binary() {
     default:
       a_.mulss(to, m);
   }
-  Label away, stands, back;
-  check_ordinary(to, away);
-  a_.L(stands);
+  const Jump away = check_ordinary(to);
+  const std::uint8_t* const stands = here();
   if (what == Binary::negative_product) a_.xorps(to, a_.ptr[a_.rip + common_.sign_bits]);
   pass(o.cycles);
   bind_single(o.d, to);
-  a_.L(back);
-  exactly(before, away, back, [this, what, n, m, stands](Label& slow) mutable {
+  exactly(before, away, [this, what, n, m, stands](Jumps& in_vain) {
     a_.lea(a_.ecx, a_.ptr[a_.rax + a_.rax]);
     a_.test(a_.ecx, a_.ecx);
     if (what == Binary::sum || what == Binary::difference) {
-      a_.jz(stands, near);
+      a_.jz(stands);
       return;
     }
-    a_.jnz(slow, near);
-    jump_if_zero(n, stands);
-    if (what != Binary::quotient) jump_if_zero(m, stands);
-    a_.L(slow);
+    in_vain.add(jump_if(not_equal));
+    go_on_if_zero(n, stands);
+    if (what != Binary::quotient) go_on_if_zero(m, stands);
   });
 }
 
 /// Either zero: a product or quotient of it is zero exactly.
-void Writer::jump_if_zero(const Xmm& factor, Label& to) {
+void Writer::go_on_if_zero(const Xmm& factor, const std::uint8_t* at) {
   a_.movd(a_.ecx, factor);
   a_.add(a_.ecx, a_.ecx);
-  a_.jz(to, near);
+  a_.jz(at);
 }
 
 void Writer::write_float_chained() {
@@ -117,11 +110,10 @@ void Writer::write_float_chained() {
   overwrite_single(o.d);
   const Xmm to = fresh_single();
   const Places before = places_;
-  Label product_away, product_stands, sum_away, sum_stands, back;
   a_.movaps(a_.xmm0, n);
   a_.mulss(a_.xmm0, m);
-  check_ordinary(a_.xmm0, product_away);
-  a_.L(product_stands);
+  const Jump product_away = check_ordinary(a_.xmm0);
+  const std::uint8_t* const product_stands = here();
   if (negate_addend && negate_product) {
     a_.movaps(to, d);
     a_.xorps(to, a_.ptr[a_.rip + common_.sign_bits]);
@@ -133,22 +125,19 @@ void Writer::write_float_chained() {
     a_.movaps(to, d);
     negate_product ? a_.subss(to, a_.xmm0) : a_.addss(to, a_.xmm0);
   }
-  check_ordinary(to, sum_away);
-  a_.L(sum_stands);
+  const Jump sum_away = check_ordinary(to);
+  const std::uint8_t* const sum_stands = here();
   pass(o.cycles);
   bind_single(o.d, to);
-  a_.L(back);
-  exactly(before, sum_away, back,
-          [this, sum_stands, product_away, product_stands, n, m](Label& slow) mutable {
-            a_.add(a_.eax, a_.eax);
-            a_.jz(sum_stands, near);
-            a_.jmp(slow, near);
-            a_.L(product_away);
-            a_.add(a_.eax, a_.eax);
-            a_.jnz(slow, near);
-            for (const Xmm& factor : {n, m}) jump_if_zero(factor, product_stands);
-            a_.L(slow);
-          });
+  exactly(before, sum_away, [this, sum_stands](Jumps&) {
+    a_.add(a_.eax, a_.eax);
+    a_.jz(sum_stands);
+  });
+  exactly(before, product_away, [this, product_stands, n, m](Jumps& in_vain) {
+    a_.add(a_.eax, a_.eax);
+    in_vain.add(jump_if(not_equal));
+    for (const Xmm& factor : {n, m}) go_on_if_zero(factor, product_stands);
+  });
 }
 
 /// As float_fused(): by double, where the product is exact.
@@ -159,7 +148,6 @@ void Writer::write_float_fused() {
   overwrite_single(o.d);
   const Xmm to = fresh_single();
   const Places before = places_;
-  Label away, back;
   a_.cvtss2sd(a_.xmm0, n);
   a_.cvtss2sd(a_.xmm1, m);
   a_.mulsd(a_.xmm0, a_.xmm1);
@@ -174,22 +162,20 @@ void Writer::write_float_fused() {
     a_.addsd(a_.xmm0, a_.xmm1);
   }
   a_.cvtsd2ss(to, a_.xmm0);
-  check_ordinary(to, away);
+  Jumps away = check_ordinary(to);
   a_.movd(a_.ecx, a_.xmm0);
   a_.and_(a_.ecx, (1u << 29) - 1);
   a_.cmp(a_.ecx, 1u << 28);
-  a_.je(away, near);
+  away.add(jump_if(equal));
   if (negate_addend && negate_first) a_.xorps(to, a_.ptr[a_.rip + common_.sign_bits]);
   pass(o.cycles);
   bind_single(o.d, to);
-  a_.L(back);
-  exactly(before, away, back, [](Label&) {});
+  exactly(before, away, {});
 }
 
 void Writer::write_float_unary() {
   const Op& o = op();
   const Unary what = step().kind.unary;
-  Label away, back;
   if (what == Unary::immediate) {
     overwrite_single(o.d);
     const Xmm to = fresh_single();
@@ -203,6 +189,7 @@ void Writer::write_float_unary() {
   overwrite_single(o.d);
   const Xmm to = fresh_single();
   const Places before = places_;
+  Jumps away;
   switch (what) {
     case Unary::absolute:
       a_.movaps(to, m);
@@ -213,9 +200,9 @@ void Writer::write_float_unary() {
       a_.xorps(to, a_.ptr[a_.rip + common_.sign_bits]);
       break;
     case Unary::root:
-      check_ordinary(m, away);
+      away.add(check_ordinary(m));
       a_.test(a_.eax, a_.eax);
-      a_.js(away, near);
+      away.add(jump_if(sign));
       a_.sqrtss(to, m);
       break;
     case Unary::from_whole:
@@ -228,11 +215,11 @@ void Writer::write_float_unary() {
       if (o.imm & 1) {
         a_.movd(a_.eax, m);
         a_.test(a_.eax, a_.eax);
-        a_.js(away, near);
+        away.add(jump_if(sign));
       }
       a_.cvttss2si(a_.eax, m);
       a_.cmp(a_.eax, 0x80000000);
-      a_.je(away, near);
+      away.add(jump_if(equal));
       a_.movd(to, a_.eax);
       break;
     default:
@@ -240,8 +227,7 @@ void Writer::write_float_unary() {
   }
   pass(o.cycles);
   bind_single(o.d, to);
-  a_.L(back);
-  if (what == Unary::root || what == Unary::to_whole) exactly(before, away, back, [](Label&) {});
+  if (!away.empty()) exactly(before, away, {});
 }
 
 void Writer::write_float_compare() {
@@ -253,12 +239,7 @@ void Writer::write_float_compare() {
   if (!(o.imm & 1)) get_single(o.m);
   const Pending comparison{By::float_compare, a, b};
   compare_floats(comparison);
-  Label unordered;
-  a_.jp(unordered, near);
-  later([this, unordered]() mutable {
-    a_.L(unordered);
-    leave_by_handler();
-  });
+  detour(jump_if(unordered), [this] { leave_by_handler(); });
   pass(o.cycles);
   places_.float_status = comparison;
 }

@@ -44,12 +44,9 @@ void Writer::touch(Bus::WindowPlace window, Word address, F* access) {
 void Writer::look_again() {
   const std::size_t next = at_ + 1 + step().in_block;
   if (careful_ || next >= unit_.steps.size() || unit_.steps[next].looks) return;
-  Label out;
   a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed + ahead_of_next())]);
   a_.cmp(a_.rax, member(&c_.stop, 64));
-  a_.jae(out, near);
-  later([this, out]() mutable {
-    a_.L(out);
+  detour(jump_if(not_below), [this] {
     store_state();
     if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
     a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(step().then));
@@ -134,13 +131,8 @@ std::uint8_t* Writer::memory_at(Word address, unsigned bytes, bool written) cons
 void Writer::charge_load(std::uint8_t reg) {
   const Op& o = op();
   if (places_.last_load == LastLoad::as_in_memory) {
-    Label away;
     a_.cmp(a_.r14, member(&c_.last_load, 64));
-    a_.je(away, near);
-    later([this, away]() mutable {
-      a_.L(away);
-      leave_by_handler();
-    });
+    detour(jump_if(equal), [this] { leave_by_handler(); });
   }
   const bool follows = places_.last_load == LastLoad::just_now && o.cycles == 1;
   places_.passed += o.cycles + (follows && places_.loaded != o.n ? 0u : 1u);
@@ -156,7 +148,7 @@ void Writer::count_effect() {
 
 /// Leaves in ecx where in the RAM the access begins, in units of its size; elsewhere: away.
 void Writer::find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written,
-                         Label& away) {
+                         Jumps& away) {
   const Op& o = op();
   const Area& ram = c_.bus.sram;
   const auto offset = [&](Word value) { return static_cast<int>(value - ram.base); };
@@ -176,14 +168,14 @@ void Writer::find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool w
   }
   if (size > 1) a_.ror(a_.ecx, static_cast<int>(size / 2));
   a_.cmp(a_.ecx, (ram.bytes - bytes) / size);
-  a_.ja(away, near);
+  away.add(jump_if(above));
   if (written && c_.code.runs_from_ram()) {
     for (const unsigned end : {0u, bytes - size}) {
       a_.lea(a_.eax, a_.ptr[a_.rcx * static_cast<int>(size) + static_cast<int>(end)]);
       a_.shr(a_.eax, Code::page_bits);
       a_.mov(a_.rdx, reinterpret_cast<std::uint64_t>(c_.code.ram_pages()));
       a_.cmp(a_.byte[a_.rdx + a_.rax], 0);
-      a_.jne(away, near);
+      away.add(jump_if(not_equal));
       if (bytes == size) break;
     }
   }
@@ -272,28 +264,26 @@ void Writer::write_load() {
   if (k.index == Index::register_offset && !known(o.m, index)) get(o.m);
   const Reg to = fresh();
   const Places before = places_;
-  Label away, taken, back;
+  Jumps away;
   find_in_ram(k.index == Index::post ? 0 : o.imm, k.bytes, k.bytes, false, away);
   take(to, a_.r13 + a_.rcx * k.bytes);
-  a_.L(taken);
+  const std::uint8_t* const taken = here();
   charge_load(o.d);
   write_back();
   bind(o.d, to);
-  a_.L(back);
-  or_by_handler(before, away, back, [this, taken, to, size = int{k.bytes}](Label&) {
+  or_by_handler(before, away, [this, taken, to, size = int{k.bytes}](Jumps&) {
     const Area* last = &c_.bus.sram;
     for (const Area* area : {&c_.bus.flash, &c_.bus.ccm}) {
       if (area->bytes == 0) continue;
-      Label other;
       if (size > 1) a_.rol(a_.ecx, size / 2);
       a_.add(a_.ecx, last->base - area->base);
       if (size > 1) a_.ror(a_.ecx, size / 2);
       a_.cmp(a_.ecx, area->bytes / static_cast<unsigned>(size));
-      a_.jae(other, near);
+      const Jump other = jump_if(not_below);
       a_.mov(a_.rdx, reinterpret_cast<std::uint64_t>(area->data));
       take(to, a_.rdx + a_.rcx * size);
       a_.jmp(taken, near);
-      a_.L(other);
+      lead(other, here());
       last = area;
     }
   });
@@ -319,7 +309,7 @@ void Writer::write_store() {
   const Word number_value = value;
   count_effect();
   const Places before = places_;
-  Label away, back;
+  Jumps away;
   const auto store = [&](const Xbyak::RegExp& to) {
     if (number)
       a_.mov(a_.dword[to], number_value);
@@ -334,7 +324,7 @@ void Writer::write_store() {
       a_.mov(a_.rdx,
              reinterpret_cast<std::uint64_t>(c_.code.ram_pages() + (offset >> Code::page_bits)));
       a_.cmp(a_.byte[a_.rdx], 0);
-      a_.jne(away, near);
+      away.add(jump_if(not_equal));
     }
     store(a_.r13 + static_cast<int>(offset));
   } else if (is_fixed) {
@@ -346,8 +336,7 @@ void Writer::write_store() {
   }
   pass(o.cycles);
   write_back();
-  a_.L(back);
-  if (!is_fixed || (in_ram && c_.code.runs_from_ram())) or_by_handler(before, away, back);
+  if (!away.empty()) or_by_handler(before, away);
 }
 
 void Writer::write_double(bool load) {
@@ -379,7 +368,7 @@ void Writer::write_double(bool load) {
     second = fresh();
   }
   const Places before = places_;
-  Label away, back;
+  Jumps away;
   find_in_ram(k.index == Index::post ? 0 : o.imm, 4, 8, !load, away);
   if (load) {
     a_.mov(first, a_.dword[a_.r13 + a_.rcx * 4]);
@@ -394,8 +383,7 @@ void Writer::write_double(bool load) {
     bind(o.d, first);
     bind(o.a, second);
   }
-  a_.L(back);
-  or_by_handler(before, away, back);
+  or_by_handler(before, away);
 }
 
 void Writer::write_multiple(bool load) {
@@ -414,7 +402,7 @@ void Writer::write_multiple(bool load) {
   if (!load) count_effect();
   get(o.n);
   const Places before = places_;
-  Label away, back;
+  Jumps away;
   find_in_ram(down ? 0 - bytes : 0, 4, bytes, !load, away);
   int at = 0;
   const auto move_base = [&] {
@@ -444,8 +432,7 @@ void Writer::write_multiple(bool load) {
   }
   if (!load) move_base();
   pass(o.cycles + unsigned{o.m});
-  a_.L(back);
-  or_by_handler(before, away, back);
+  or_by_handler(before, away);
 }
 
 void Writer::write_float_load() {
@@ -464,7 +451,8 @@ void Writer::write_float_load() {
   if (!is_fixed) get(o.n);
   const Xmm first = fresh_single(), second = singles == 2 ? fresh_single() : first;
   const Places before = places_;
-  Label away, back, taken;
+  Jumps away;
+  const std::uint8_t* taken = nullptr;
   const auto take_from = [this, first, second, singles](const Xbyak::RegExp& from) {
     a_.movss(first, a_.dword[from]);
     if (singles == 2) a_.movss(second, a_.dword[from + 4]);
@@ -480,25 +468,23 @@ void Writer::write_float_load() {
   } else {
     find_in_ram(o.imm, 4, 4 * singles, false, away);
     take_from(a_.r13 + a_.rcx * 4);
-    a_.L(taken);
+    taken = here();
   }
   charge_load(16);
   if (singles == 2) pass(1);
   bind_single(o.d, first);
   if (singles == 2) bind_single(o.d + 1u, second);
-  a_.L(back);
   if (is_fixed) return;
-  or_by_handler(before, away, back, [this, taken, take_from, singles](Label& slow) {
+  or_by_handler(before, away, [this, taken, take_from, singles](Jumps& in_vain) {
     const Area& area = c_.bus.flash;
     a_.rol(a_.ecx, 2);
     a_.add(a_.ecx, c_.bus.sram.base - area.base);
     a_.ror(a_.ecx, 2);
     a_.cmp(a_.ecx, (area.bytes - 4 * singles) / 4);
-    a_.ja(slow, near);
+    in_vain.add(jump_if(above));
     a_.mov(a_.rdx, reinterpret_cast<std::uint64_t>(area.data));
     take_from(a_.rdx + a_.rcx * 4);
     a_.jmp(taken, near);
-    a_.L(slow);
   });
 }
 
@@ -519,7 +505,7 @@ void Writer::write_float_store() {
   const Xmm first = get_single(o.d), second = singles == 2 ? get_single(o.d + 1u) : first;
   count_effect();
   const Places before = places_;
-  Label away, back;
+  Jumps away;
   const auto put_to = [&](const Xbyak::RegExp& to) {
     a_.movss(a_.dword[to], first);
     if (singles == 2) a_.movss(a_.dword[to + 4], second);
@@ -531,8 +517,7 @@ void Writer::write_float_store() {
     put_to(a_.r13 + a_.rcx * 4);
   }
   pass(o.cycles + singles);
-  a_.L(back);
-  if (!is_fixed) or_by_handler(before, away, back);
+  if (!is_fixed) or_by_handler(before, away);
 }
 
 void Writer::write_float_multiple() {
@@ -550,11 +535,11 @@ void Writer::write_float_multiple() {
   if (!load) count_effect();
   const Reg n = get(o.n);
   const Places before = places_;
-  Label away, back;
+  Jumps away;
   find_in_ram(down ? 0 - bytes : 0, 4, bytes, !load, away);
   for (unsigned i = 0; i < o.a; ++i) {
     const auto place = a_.dword[a_.r13 + a_.rcx * 4 + static_cast<int>(4 * i)];
-    Place& p = places_.single[o.d + i];
+    SinglePlace& p = places_.single[o.d + i];
     if (load) {
       a_.mov(a_.eax, place);
       a_.mov(guest_single(o.d + i), a_.eax);
@@ -571,8 +556,7 @@ void Writer::write_float_multiple() {
     bind(o.n, n);
   }
   pass(o.cycles + unsigned{o.a});
-  a_.L(back);
-  or_by_handler(before, away, back);
+  or_by_handler(before, away);
 }
 
 }  // namespace stillrotor::io::cortexm::translate

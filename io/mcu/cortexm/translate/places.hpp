@@ -1,5 +1,5 @@
 // Where the guest's state stands while a unit is written: in memory, in registers of the host, or
-// known already. A snapshot of it is what a way out of the middle starts from.
+// known already. A snapshot of it is what a detour starts from.
 //
 // RT     plain data.
 #pragma once
@@ -19,6 +19,12 @@ struct Place {
   std::int8_t host = nowhere;
   bool known = false;
   Word value = 0;
+};
+
+/// One float's register: its value is in memory, or in a host register, or in both.
+struct SinglePlace {
+  bool in_memory = true;
+  std::int8_t host = nowhere;
 };
 
 /// An operand that a flag was made of: a register that has not been written since, or a number.
@@ -67,7 +73,7 @@ enum class LastLoad : std::uint8_t { as_in_memory, earlier, just_now };
 
 struct Places {
   std::array<Place, 16> core;
-  std::array<Place, 32> single;
+  std::array<SinglePlace, 32> single;
   Pending nz, carry, overflow, float_status;
   /// Cycles since what the host's register says.
   unsigned passed = 0;

@@ -51,7 +51,7 @@ Writer::Reg Writer::fresh() {
 Writer::Xmm Writer::fresh_single() {
   const auto holder = [&](int host) {
     return std::find_if(places_.single.begin(), places_.single.end(),
-                        [host](const Place& p) { return p.host == host; });
+                        [host](const SinglePlace& p) { return p.host == host; });
   };
   int best = first_xmm;
   for (int host = first_xmm; host <= last_xmm; ++host) {
@@ -88,7 +88,7 @@ Writer::Reg Writer::get(unsigned r) {
 }
 
 Writer::Xmm Writer::get_single(unsigned s) {
-  Place& p = places_.single[s];
+  SinglePlace& p = places_.single[s];
   if (p.host != nowhere) {
     used_single_[static_cast<unsigned>(p.host)] = ++clock_;
     return Xmm(p.host);
@@ -103,7 +103,7 @@ void Writer::bind(unsigned r, Reg host) {
   places_.core[r] = {false, static_cast<std::int8_t>(host.getIdx()), false, 0};
 }
 void Writer::bind_single(unsigned s, Xmm host) {
-  places_.single[s] = {false, static_cast<std::int8_t>(host.getIdx()), false, 0};
+  places_.single[s] = {false, static_cast<std::int8_t>(host.getIdx())};
 }
 void Writer::set_known(unsigned r, Word value) { places_.core[r] = {false, nowhere, true, value}; }
 

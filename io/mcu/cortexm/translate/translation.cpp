@@ -1,8 +1,10 @@
 #include "io/mcu/cortexm/translation.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cstring>
 #include <unordered_map>
+#include <utility>
 
 #include "io/mcu/cortexm/translate/code_memory.hpp"
 #include "io/mcu/cortexm/translate/writer.hpp"
@@ -13,8 +15,9 @@ namespace {
 using namespace translate;
 
 constexpr std::size_t memory_bytes = 16u << 20;
-/// More than the longest unit can take.
-constexpr std::size_t room_for_unit = 256u << 10;
+/// Where less is left no more units are made, and where half of it is left all are dropped: room
+/// for the detours that are met until that can be done.
+constexpr std::size_t least_room = 1u << 20;
 /// How much an arrival counts, and when there have been enough: a translation costs as much as some
 /// hundred arrivals without it.
 constexpr unsigned by_jump = 5, in_passing = 1, enough = 240, settled = 255;
@@ -27,13 +30,13 @@ constexpr std::uint64_t most_drops = 200;
 
 class HostCode final : public Translation {
  public:
-  explicit HostCode(Cpu& c) : c_(c), memory_(memory_bytes) {
-    if (memory_.is_there()) write_common();
+  HostCode(Cpu& c, std::unique_ptr<const CodeMemory> memory)
+      : c_(c), memory_(std::move(memory)), a_(memory_bytes, memory_->written()) {
+    write_common();
   }
   ~HostCode() override { drop(); }
   HostCode(const HostCode&) = delete;
   HostCode& operator=(const HostCode&) = delete;
-  bool is_there() const noexcept { return memory_.is_there(); }
 
   void execute() noexcept override {
     Cpu& c = c_;
@@ -43,7 +46,7 @@ class HostCode final : public Translation {
       if (is_stale_) drop();
       if (op->translated.entry != 0) {
         ++count_.entered;
-        enter_(&c, memory_.executed() + op->translated.entry);
+        enter_(&c, memory_->executed() + op->translated.entry);
         const bool stopped = c.cycle >= c.stop;
         arrive(c.ip, stopped ? in_passing : by_jump);
         if (stopped) break;
@@ -81,6 +84,9 @@ class HostCode final : public Translation {
   }
 
   void write_common();
+  std::uint8_t* begin() noexcept;
+  void finish(Writer&);
+  static const std::uint8_t* write_detour(HostCode*, const std::uint8_t* numbers) noexcept;
   void translate(const Op*, std::size_t long_enough);
   void drop() noexcept;
   void mark(const Op* op) {
@@ -90,19 +96,21 @@ class HostCode final : public Translation {
   }
 
   Cpu& c_;
-  CodeMemory memory_;
-  std::size_t used_ = 0, common_bytes_ = 0;
+  const std::unique_ptr<const CodeMemory> memory_;
+  Xbyak::CodeGenerator a_;
+  std::size_t common_bytes_ = 0;
   bool is_stale_ = false;
   unsigned passed_ = 0;
   Common common_;
   Enter enter_ = nullptr;
+  std::vector<std::unique_ptr<Writer>> writers_;
   std::vector<const Op*> marked_;
-  std::unordered_multimap<const Op*, std::uint8_t*> open_links_;
+  std::unordered_multimap<const Op*, Jump> open_links_;
 };
 
 /// At 0: the way out, which is where an instruction without a unit "begins".
 void HostCode::write_common() {
-  Xbyak::CodeGenerator a(memory_bytes, memory_.written());
+  Xbyak::CodeGenerator& a = a_;
   const auto here = [&] { return static_cast<const std::uint8_t*>(a.getCurr()); };
   const auto offset_of = [this](const void* of_cpu) {
     return static_cast<int>(static_cast<const std::uint8_t*>(of_cpu) -
@@ -120,9 +128,26 @@ void HostCode::write_common() {
   const auto entry = static_cast<int>(reinterpret_cast<std::uint8_t*>(&any.translated.entry) -
                                       reinterpret_cast<std::uint8_t*>(&any));
   a.mov(a.ecx, a.dword[a.rax + entry]);
-  a.mov(a.rdx, reinterpret_cast<std::uint64_t>(memory_.executed()));
+  a.mov(a.rdx, reinterpret_cast<std::uint64_t>(memory_->executed()));
   a.add(a.rdx, a.rcx);
   a.jmp(a.rdx);
+  // Nothing of the guest's may be lost, and a function of the host's keeps few registers.
+  common_.first_time = here();
+  const std::array kept{a.rax, a.rcx, a.rdx, a.rsi, a.rdi, a.r8, a.r9, a.r10, a.r11};
+  constexpr int floats = 16, float_bytes = 16;
+  const auto numbers = a.qword[a.rsp + (floats * float_bytes + static_cast<int>(8 * kept.size()))];
+  for (const Xbyak::Reg64& r : kept) a.push(r);
+  a.sub(a.rsp, floats * float_bytes);
+  for (int i = 0; i < floats; ++i) a.movups(a.ptr[a.rsp + float_bytes * i], Xbyak::Xmm(i));
+  a.mov(a.rdi, reinterpret_cast<std::uint64_t>(this));
+  a.mov(a.rsi, numbers);
+  a.mov(a.rax, reinterpret_cast<std::uint64_t>(&write_detour));
+  a.call(a.rax);
+  a.mov(numbers, a.rax);
+  for (int i = 0; i < floats; ++i) a.movups(Xbyak::Xmm(i), a.ptr[a.rsp + float_bytes * i]);
+  a.add(a.rsp, floats * float_bytes);
+  for (auto r = kept.rbegin(); r != kept.rend(); ++r) a.pop(*r);
+  a.ret();
   a.align(16);
   common_.sign_bits = here();
   for (int i = 0; i < 4; ++i) a.dd(0x80000000);
@@ -137,40 +162,60 @@ void HostCode::write_common() {
   a.mov(a.r14, a.qword[a.rbx + offset_of(&c_.cycle)]);
   a.mov(a.r13, a.qword[a.rbx + offset_of(&c_.bus.sram.data)]);
   a.jmp(a.rsi);
-  a.align(16);
-  used_ = common_bytes_ = a.getSize();
-  const std::uint8_t* const executed = memory_.executed() + (enter - memory_.written());
+  common_bytes_ = a.getSize();
+  const std::uint8_t* const executed = memory_->executed() + (enter - memory_->written());
   std::memcpy(&enter_, &executed, sizeof enter_);
 }
 
+/// Where the next piece is written.
+std::uint8_t* HostCode::begin() noexcept {
+  a_.setSize((a_.getSize() + 15) / 16 * 16);
+  return memory_->written() + a_.getSize();
+}
+
+/// What others have to know of the piece that has just been written.
+void HostCode::finish(Writer& writer) {
+  for (const Op* const literal : writer.take_folded()) mark(literal);
+  for (const Link& link : writer.take_links())
+    if (link.to->translated.entry != 0)
+      lead(link.jump, memory_->written() + link.to->translated.entry);
+    else
+      open_links_.emplace(link.to, link.jump);
+}
+
+/// On the way there for the first time. Returns where it stands.
+const std::uint8_t* HostCode::write_detour(HostCode* self, const std::uint8_t* numbers) noexcept {
+  std::uint32_t unit = 0, detour = 0;
+  std::memcpy(&unit, numbers, sizeof unit);
+  std::memcpy(&detour, numbers + sizeof unit, sizeof detour);
+  const std::uint8_t* const at = self->begin();
+  Writer& writer = *self->writers_[unit];
+  writer.write_detour(detour);
+  self->finish(writer);
+  if (self->a_.getSize() + least_room / 2 > memory_bytes) self->forgotten();
+  ++self->count_.detours;
+  return self->memory_->executed() + (at - self->memory_->written());
+}
+
 void HostCode::translate(const Op* first, std::size_t long_enough) {
-  const Unit unit = find_unit(c_, first, long_enough);
+  Unit unit = find_unit(c_, first, long_enough);
   if (unit.steps.empty()) return;
-  if (used_ + room_for_unit > memory_bytes) {
+  if (a_.getSize() + least_room > memory_bytes) {
     is_stale_ = true;
     return;
   }
-  std::uint8_t* const at = memory_.written() + used_;
-  Xbyak::CodeGenerator a(memory_bytes - used_, at);
-  Writer writer(c_, common_, a, unit);
+  const std::uint8_t* const at = begin();
+  const auto number = static_cast<std::uint32_t>(writers_.size());
+  Writer& writer =
+      *writers_.emplace_back(std::make_unique<Writer>(c_, common_, a_, std::move(unit), number));
   writer.write();
-  used_ += (a.getSize() + 15) / 16 * 16;
-  first->translated.entry = static_cast<std::uint32_t>(at - memory_.written());
+  first->translated.entry = static_cast<std::uint32_t>(at - memory_->written());
   mark(first);
-  for (const Step& s : unit.steps) {
+  for (const Step& s : writer.unit().steps) {
     mark(s.op);
     mark(s.op + s.op->halfwords - 1);
   }
-  for (const Op* const literal : writer.folded()) mark(literal);
-  const auto lead = [](std::uint8_t* jump, const std::uint8_t* to) {
-    const auto distance = static_cast<std::int32_t>(to - (jump + 5));
-    std::memcpy(jump + 1, &distance, sizeof distance);
-  };
-  for (const Link& link : writer.links())
-    if (link.to->translated.entry != 0)
-      lead(link.jump, memory_.written() + link.to->translated.entry);
-    else
-      open_links_.emplace(link.to, link.jump);
+  finish(writer);
   const auto [from, to] = open_links_.equal_range(first);
   for (auto link = from; link != to; ++link) lead(link->second, at);
   open_links_.erase(from, to);
@@ -181,7 +226,8 @@ void HostCode::drop() noexcept {
   for (const Op* const op : marked_) op->translated = {};
   marked_.clear();
   open_links_.clear();
-  used_ = common_bytes_;
+  writers_.clear();
+  a_.setSize(common_bytes_);
   is_stale_ = false;
   ++count_.dropped;
 }
@@ -189,8 +235,9 @@ void HostCode::drop() noexcept {
 }  // namespace
 
 std::unique_ptr<Translation> make_translation(Cpu& c) {
-  auto made = std::make_unique<HostCode>(c);
-  return made->is_there() ? std::move(made) : nullptr;
+  auto memory = std::make_unique<const CodeMemory>(memory_bytes);
+  if (!memory->is_there()) return nullptr;
+  return std::make_unique<HostCode>(c, std::move(memory));
 }
 
 }  // namespace stillrotor::io::cortexm

@@ -2,8 +2,9 @@
 
 namespace stillrotor::io::cortexm::translate {
 
-Writer::Writer(Cpu& c, const Common& common, Xbyak::CodeGenerator& a, const Unit& unit)
-    : c_(c), common_(common), a_(a), unit_(unit), start_(a.getCurr()) {}
+Writer::Writer(Cpu& c, const Common& common, Xbyak::CodeGenerator& a, Unit unit,
+               std::uint32_t number)
+    : c_(c), common_(common), a_(a), unit_(std::move(unit)), number_(number) {}
 
 void Writer::write() {
   places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
@@ -12,36 +13,31 @@ void Writer::write() {
     write_step();
   }
   fall_through();
-  write_later();
-  careful_ = true;
-  for (std::size_t i = 0; i < looks_.size(); ++i) go_carefully(i);
+  write_stubs();
 }
 
 void Writer::look_ahead() {
-  Label here, careful;
-  a_.L(here);
+  const std::size_t look = looks_.size();
+  looks_.push_back({at_, places_, here()});
   a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed + step().ahead)]);
   a_.cmp(a_.rax, member(&c_.stop, 64));
-  a_.jae(careful, Xbyak::CodeGenerator::T_NEAR);
-  looks_.push_back({at_, places_, here, careful});
+  detour(jump_if(not_below), [this, look] { go_carefully(look); });
 }
 
 /// From that look to the next, and back to the quick form there.
 void Writer::go_carefully(std::size_t look) {
-  Look& from = looks_[look];
-  places_ = from.places;
-  a_.L(from.careful);
+  careful_ = true;
   const bool last = look + 1 == looks_.size();
   const std::size_t end = last ? unit_.steps.size() : looks_[look + 1].at;
   bool comes_back = true;
-  for (at_ = from.at; at_ < end && comes_back; at_ += 1u + step().in_block) {
+  for (at_ = looks_[look].at; at_ < end && comes_back; at_ += 1u + step().in_block) {
     write_step();
     // The handler may have gone the way of the block that the quick form does not.
     comes_back = step().kind.does != Does::if_then || step().block == Step::Block::joined;
   }
   if (comes_back && last) fall_through();
   if (comes_back && !last) {
-    Look& to = looks_[look + 1];
+    const Look& to = looks_[look + 1];
     store_state();
     const auto passed = static_cast<int>(places_.passed - to.places.passed);
     if (passed != 0) a_.add(a_.r14, passed);
@@ -49,7 +45,6 @@ void Writer::go_carefully(std::size_t look) {
     load_registers();
     a_.jmp(to.here, Xbyak::CodeGenerator::T_NEAR);
   }
-  write_later();
 }
 
 void Writer::fall_through() {
@@ -59,18 +54,40 @@ void Writer::fall_through() {
   jump_out(unit_.falls_to);
 }
 
-void Writer::write_later() {
-  for (std::size_t i = 0; i < later_.size(); ++i) {
-    const Later one = later_[i];
-    places_ = one.places;
-    at_ = one.at;
-    one.write();
-  }
-  later_.clear();
+void Writer::detour(const Jumps& from, std::function<void()> write) {
+  detours_.push_back({from, places_, at_, careful_, std::move(write)});
 }
 
-void Writer::later(std::function<void()> write) {
-  later_.push_back({places_, at_, std::move(write)});
+void Writer::write_stubs() {
+  for (; stubs_ < detours_.size(); ++stubs_) {
+    detours_[stubs_].from.lead_to(here());
+    a_.call(common_.first_time);
+    a_.dd(number_);
+    a_.dd(static_cast<std::uint32_t>(stubs_));
+  }
+}
+
+void Writer::write_detour(std::uint32_t number) {
+  const Detour one = std::move(detours_[number]);
+  one.from.lead_to(here());
+  places_ = one.places;
+  at_ = one.at;
+  careful_ = one.careful;
+  one.write();
+  write_stubs();
+}
+
+Jump Writer::jump() {
+  a_.db(0xe9);
+  a_.dd(0);
+  return here();
+}
+
+Jump Writer::jump_if(unsigned host_condition) {
+  a_.db(0x0f);
+  a_.db(static_cast<int>(0x80 | host_condition));
+  a_.dd(0);
+  return here();
 }
 
 unsigned Writer::ahead_of_next() const noexcept {
@@ -81,14 +98,9 @@ unsigned Writer::ahead_of_next() const noexcept {
 
 void Writer::write_step() {
   if (careful_) {
-    Label out;
     a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed)]);
     a_.cmp(a_.rax, member(&c_.stop, 64));
-    a_.jae(out, Xbyak::CodeGenerator::T_NEAR);
-    later([this, out]() mutable {
-      a_.L(out);
-      leave_at(&op());
-    });
+    detour(jump_if(not_below), [this] { leave_at(&op()); });
   }
   ask_for_float();
   write_instruction();

@@ -6,6 +6,10 @@
 // registers in the host's where that pays, fold what is known, and make flags only where somebody
 // may see them.
 //
+// Careful forms and whatever else leads away from the quick form's straight line are detours, and
+// most are never taken. So a detour is written when a run first takes it, behind all that is there
+// by then; until then a few bytes stand for it that call Common::first_time with its number.
+//
 // Host   rbx the Cpu, r14 the cycle at the last look (Places::passed is added to it), r13 the RAM;
 //        rax, rcx, rdx, xmm0, xmm1 for the moment; the rest holds guest registers.
 // Ways out: `leave` ends (rax: the next instruction), `go_on` looks for that one's own unit, a link
@@ -18,7 +22,9 @@
 #include <xbyak/xbyak.h>
 
 #include <array>
+#include <cstring>
 #include <functional>
+#include <utility>
 #include <vector>
 
 #include "io/mcu/cortexm/translate/places.hpp"
@@ -29,6 +35,9 @@ namespace stillrotor::io::cortexm::translate {
 /// What all units share.
 struct Common {
   const void* leave = nullptr;
+  /// Called with the numbers of the unit and the detour behind the call, four bytes each; goes on
+  /// at the detour with all registers as they are, but not the host's flags.
+  const void* first_time = nullptr;
   const void* go_on = nullptr;
   // 16 bytes each, on a multiple of 16.
   const void* sign_bits = nullptr;
@@ -38,34 +47,82 @@ struct Common {
 /// What a comparison of floats leaves, by what LAHF says after it (flags.cpp).
 std::array<std::uint8_t, 0x430> comparisons() noexcept;
 
+/// Condition codes of the host: even ones and their opposites.
+enum HostCondition : unsigned {
+  overflow = 0,
+  below = 2,
+  not_below = 3,
+  equal = 4,
+  not_equal = 5,
+  above = 7,
+  sign = 8,
+  unordered = 10,
+  less = 12,
+  not_less = 13,
+  greater = 15
+};
+
+/// The end of a jump, the four bytes before which say how far.
+using Jump = std::uint8_t*;
+inline void lead(Jump jump, const std::uint8_t* to) noexcept {
+  const auto distance = static_cast<std::int32_t>(to - jump);
+  std::memcpy(jump - sizeof distance, &distance, sizeof distance);
+}
+/// Those that lead to one place.
+class Jumps {
+ public:
+  Jumps() = default;
+  Jumps(Jump one) { add(one); }
+  void add(Jump one) noexcept { jumps_[count_++] = one; }
+  bool empty() const noexcept { return count_ == 0; }
+  void lead_to(const std::uint8_t* to) const noexcept {
+    for (unsigned i = 0; i < count_; ++i) lead(jumps_[i], to);
+  }
+
+ private:
+  std::array<Jump, 4> jumps_{};
+  unsigned count_ = 0;
+};
+
 /// A jump to the unit that begins at that instruction, or, while there is none, out.
 struct Link {
   const Op* to = nullptr;
-  std::uint8_t* jump = nullptr;
+  Jump jump = nullptr;
 };
 
 class Writer {
  public:
-  Writer(Cpu&, const Common&, Xbyak::CodeGenerator&, const Unit&);
+  /// number: of the unit, among those that Common::first_time is called for.
+  Writer(Cpu&, const Common&, Xbyak::CodeGenerator&, Unit, std::uint32_t number);
+  Writer(const Writer&) = delete;
+  Writer& operator=(const Writer&) = delete;
+  /// The quick form, where the assembler stands.
   void write();
-  const std::vector<Link>& links() const noexcept { return links_; }
+  /// From now on what led to its first time leads there.
+  void write_detour(std::uint32_t number);
+  const Unit& unit() const noexcept { return unit_; }
+  /// Written since the last time.
+  std::vector<Link> take_links() noexcept { return std::exchange(links_, {}); }
   /// Flash whose contents stand in the code as numbers.
-  const std::vector<const Op*>& folded() const noexcept { return folded_; }
+  std::vector<const Op*> take_folded() noexcept { return std::exchange(folded_, {}); }
 
  private:
   using Reg = Xbyak::Reg32;
   using Xmm = Xbyak::Xmm;
-  using Label = Xbyak::Label;
 
   // --- the whole (writer.cpp) ---------------------------------------------------------------
   void look_ahead();
   void go_carefully(std::size_t look);
   void write_step();
-  void write_later();
+  void write_stubs();
   void fall_through();
   void write_instruction();
-  /// Written behind the rest of the form, from the state as it is now.
-  void later(std::function<void()>);
+  /// From those jumps on, from the state as it is now.
+  void detour(const Jumps& from, std::function<void()> write);
+  std::uint8_t* here() const noexcept { return const_cast<std::uint8_t*>(a_.getCurr()); }
+  /// Still to be led somewhere; until then it leads to what comes next.
+  Jump jump();
+  Jump jump_if(unsigned host_condition);
   const Step& step() const noexcept { return unit_.steps[at_]; }
   const Op& op() const noexcept { return *step().op; }
   bool is_in_block() const noexcept { return step().condition != 14; }
@@ -115,7 +172,6 @@ class Writer {
   /// Leaves the host's flags so that this condition code of the host holds where the guest's does.
   unsigned test(unsigned condition);
   void test_alone(const Pending&);
-  void jump(unsigned host_condition, const Label&);
 
   // --- ways out, calls (exits.cpp) --------------------------------------------------------------
   void store_last_load();
@@ -129,11 +185,11 @@ class Writer {
   void hop_out(const Op& branch);
   void check_line(Word address, const std::function<void()>& where_kept);
   void fetch_line(Word address);
-  /// The step's handler does it after all; then on at `back`, in the state as it is now.
-  /// After a look elsewhere, which may lead on by itself. A label is used before it is handed on:
-  /// copies of a fresh one are not the same.
-  void or_by_handler(const Places& before, Label away, Label back,
-                     const std::function<void(Label& slow)>& elsewhere = {});
+  /// Something else is tried, which may go on by itself; what is added, or the end of it, is where
+  /// that was in vain.
+  using Try = std::function<void(Jumps& in_vain)>;
+  /// The step's handler does it after all; then on here, in the state as it is now.
+  void or_by_handler(const Places& before, const Jumps& away, Try elsewhere = {});
 
   // --- classes of instructions ------------------------------------------------------------------
   void write_data();
@@ -158,7 +214,7 @@ class Writer {
   void look_again();
   bool write_outside_memory(Word address);
   void count_effect();
-  void find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written, Label& away);
+  void find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written, Jumps& away);
   void take(Reg to, const Xbyak::RegExp& from);
   void put(const Xbyak::RegExp& to, unsigned r);
   void write_load();
@@ -171,10 +227,9 @@ class Writer {
   void write_float_multiple();
 
   void ask_for_float();
-  void check_ordinary(Xmm, Label& away);
-  void jump_if_zero(const Xmm& factor, Label& to);
-  void exactly(const Places& before, Label away, Label back,
-               const std::function<void(Label&)>& stands);
+  Jump check_ordinary(Xmm);
+  void go_on_if_zero(const Xmm& factor, const std::uint8_t* at);
+  void exactly(const Places& before, const Jumps& away, Try stands);
   void write_float_binary();
   void write_float_chained();
   void write_float_fused();
@@ -187,24 +242,27 @@ class Writer {
   Cpu& c_;
   const Common& common_;
   Xbyak::CodeGenerator& a_;
-  const Unit& unit_;
-  const std::uint8_t* start_;
+  const Unit unit_;
+  const std::uint32_t number_;
   bool careful_ = false;
   std::size_t at_ = 0;
   Places places_;
   std::array<std::uint32_t, 16> used_{}, used_single_{};  // host registers, when last
   std::uint32_t clock_ = 0;
-  struct Later {
+  struct Detour {
+    Jumps from;
     Places places;
     std::size_t at;
+    bool careful;
     std::function<void()> write;
   };
-  std::vector<Later> later_;
-  /// A look at the clock: the way there, and that to the careful form of what comes up to the next.
+  std::vector<Detour> detours_;
+  std::size_t stubs_ = 0;  // so many of them have theirs
+  /// A look at the clock.
   struct Look {
     std::size_t at;
     Places places;
-    Label here, careful;
+    const std::uint8_t* here;
   };
   std::vector<Look> looks_;
   std::vector<Link> links_;
