@@ -182,6 +182,7 @@ void Writer::hop_out(const Op& branch) {
 void Writer::or_by_handler(const Places& before, const Jumps& away, Try elsewhere) {
   detour(away, [this, before, back = here(), elsewhere = std::move(elsewhere)] {
     const Places after = std::exchange(places_, before);
+    const Jump done = write_peripheral_met();
     Jumps in_vain;
     if (elsewhere) elsewhere(in_vain);
     in_vain.lead_to(here());
@@ -191,12 +192,10 @@ void Writer::or_by_handler(const Places& before, const Jumps& away, Try elsewher
     }
     store_state();
     call(op(), op().execute);
-    const auto leave_unless_more = [&] {
-      a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
-      a_.cmp(a_.rcx, member(&c_.stop, 64));
-      a_.jae(common_.go_on);
-    };
-    leave_unless_more();
+    if (done != nullptr) lead(done, here());
+    a_.lea(a_.rcx, a_.ptr[a_.r14 + static_cast<int>(ahead_of_next())]);
+    a_.cmp(a_.rcx, member(&c_.stop, 64));
+    a_.jae(common_.go_on);
     if (after.last_load == LastLoad::just_now) {
       a_.cmp(a_.r14, member(&c_.last_load, 64));
       a_.jne(common_.go_on);

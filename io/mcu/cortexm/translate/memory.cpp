@@ -54,49 +54,89 @@ void Writer::look_again() {
   });
 }
 
-/// A single datum to or from a peripheral. false: it is none, or in an IT block.
-bool Writer::write_outside_memory(Word address) {
+/// The peripheral that the step moves a single datum to or from, where that address is its.
+/// nullptr: none, or the step does more, or stands in an IT block.
+Bus::WindowPlace Writer::peripheral_at(Word address) const noexcept {
+  const Kind& k = step().kind;
+  const bool core = k.does == Does::load || k.does == Does::store;
+  const bool single = k.does == Does::float_load || k.does == Does::float_store;
+  const unsigned size = single ? 4 : k.bytes;
+  const bool moves_base = core && (k.index == Index::pre || k.index == Index::post);
+  const bool is_one = core || (single && k.bytes == 1);
+  if (!is_one || moves_base || is_in_block() || address % size != 0) return nullptr;
+  return c_.bus.open_window(address);
+}
+
+/// Does the step there. What is loaded is in eax; nothing is cached any more.
+void Writer::access_outside(Bus::WindowPlace window, Word address) {
   const Op& o = op();
   const Kind& k = step().kind;
   const bool single = k.does == Does::float_load || k.does == Does::float_store;
-  const bool loads = k.does == Does::load || k.does == Does::float_load;
   const unsigned size = single ? 4 : k.bytes;
-  const bool moves_base = !single && (k.index == Index::pre || k.index == Index::post);
-  const Bus::WindowPlace window = c_.bus.open_window(address);
-  if (window == nullptr || address % size != 0 || moves_base || is_in_block() ||
-      (single && k.bytes == 2))
-    return false;
-  if (loads) {
-    single ? overwrite_single(o.d) : overwrite(o.d);
+  if (k.does == Does::load || k.does == Does::float_load) {
     charge_load(single ? 16 : o.d);
     store_state();
     touch(window, address,
           size == 4   ? read_outside<4>
           : size == 2 ? read_outside<2>
                       : read_outside<1>);
-    if (single) {
-      const Xmm to = fresh_single();
-      a_.movd(to, a_.eax);
-      bind_single(o.d, to);
-    } else {
-      const Reg to = fresh();
-      if (k.is_signed)
-        size == 2 ? a_.movsx(to, a_.ax) : a_.movsx(to, a_.al);
-      else
-        a_.mov(to, a_.eax);
-      bind(o.d, to);
-    }
-  } else {
-    store_state();
-    a_.mov(a_.r8d, single ? guest_single(o.d) : guest(o.d));
-    pass(single ? o.cycles + 1u : o.cycles);
-    touch(window, address,
-          size == 4   ? write_outside<4>
-          : size == 2 ? write_outside<2>
-                      : write_outside<1>);
+    if (k.is_signed) size == 2 ? a_.movsx(a_.eax, a_.ax) : a_.movsx(a_.eax, a_.al);
+    return;
+  }
+  store_state();
+  a_.mov(a_.r8d, single ? guest_single(o.d) : guest(o.d));
+  pass(single ? o.cycles + 1u : o.cycles);
+  touch(window, address,
+        size == 4   ? write_outside<4>
+        : size == 2 ? write_outside<2>
+                    : write_outside<1>);
+}
+
+/// Where the address is known now. false: it is no peripheral's.
+bool Writer::write_outside_memory(Word address) {
+  const Op& o = op();
+  const Does does = step().kind.does;
+  const Bus::WindowPlace window = peripheral_at(address);
+  if (window == nullptr) return false;
+  if (does == Does::load) overwrite(o.d);
+  if (does == Does::float_load) overwrite_single(o.d);
+  access_outside(window, address);
+  if (does == Does::load) {
+    const Reg to = fresh();
+    a_.mov(to, a_.eax);
+    bind(o.d, to);
+  } else if (does == Does::float_load) {
+    const Xmm to = fresh_single();
+    a_.movd(to, a_.eax);
+    bind_single(o.d, to);
   }
   look_again();
   return true;
+}
+
+/// In a detour away from the RAM: what the run meets there now, if that is a peripheral, is met
+/// directly where the address is the same again. The jump is behind that, all in memory as behind a
+/// call of the handler. nullptr: nothing has been written.
+Jump Writer::write_peripheral_met() {
+  Word known_address = 0;
+  if (is_static(known_address)) return nullptr;
+  const Does does = step().kind.does;
+  const bool single = does == Does::float_load || does == Does::float_store;
+  const auto turned = static_cast<int>((single ? 4u : step().kind.bytes) / 2);
+  const Word address = std::rotl(met_ecx_, turned) + c_.bus.sram.base;
+  const Bus::WindowPlace window = peripheral_at(address);
+  if (window == nullptr) return nullptr;
+  const Places places = places_;
+  a_.cmp(a_.ecx, met_ecx_);
+  const Jump another = jump_if(not_equal);
+  access_outside(window, address);
+  if (does == Does::load) a_.mov(guest(op().d), a_.eax);
+  if (does == Does::float_load) a_.mov(guest_single(op().d), a_.eax);
+  a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(step().then));
+  const Jump done = jump();
+  lead(another, here());
+  places_ = places;
+  return done;
 }
 
 /// Where the access goes, if that is known now.

@@ -20,7 +20,7 @@ constexpr std::size_t memory_bytes = 16u << 20;
 constexpr std::size_t least_room = 1u << 20;
 /// How much an arrival counts, and when there have been enough: a translation costs as much as some
 /// hundred arrivals without it.
-constexpr unsigned by_jump = 5, in_passing = 1, enough = 240, settled = 255;
+constexpr unsigned by_jump = 5, in_passing = 1, enough = 80, settled = 255;
 /// Every so many arrivals in passing count: what they would gain is a few instructions each.
 constexpr unsigned passing_counts = 4;
 /// Steps from where on a unit ends where another one begins.
@@ -86,7 +86,8 @@ class HostCode final : public Translation {
   void write_common();
   std::uint8_t* begin() noexcept;
   void finish(Writer&);
-  static const std::uint8_t* write_detour(HostCode*, const std::uint8_t* numbers) noexcept;
+  static const std::uint8_t* write_detour(HostCode*, const std::uint8_t* numbers,
+                                          Word ecx) noexcept;
   void translate(const Op*, std::size_t long_enough);
   void drop() noexcept;
   void mark(const Op* op) {
@@ -141,6 +142,7 @@ void HostCode::write_common() {
   for (int i = 0; i < floats; ++i) a.movups(a.ptr[a.rsp + float_bytes * i], Xbyak::Xmm(i));
   a.mov(a.rdi, reinterpret_cast<std::uint64_t>(this));
   a.mov(a.rsi, numbers);
+  a.mov(a.edx, a.ecx);
   a.mov(a.rax, reinterpret_cast<std::uint64_t>(&write_detour));
   a.call(a.rax);
   a.mov(numbers, a.rax);
@@ -184,13 +186,14 @@ void HostCode::finish(Writer& writer) {
 }
 
 /// On the way there for the first time. Returns where it stands.
-const std::uint8_t* HostCode::write_detour(HostCode* self, const std::uint8_t* numbers) noexcept {
+const std::uint8_t* HostCode::write_detour(HostCode* self, const std::uint8_t* numbers,
+                                           Word ecx) noexcept {
   std::uint32_t unit = 0, detour = 0;
   std::memcpy(&unit, numbers, sizeof unit);
   std::memcpy(&detour, numbers + sizeof unit, sizeof detour);
   const std::uint8_t* const at = self->begin();
   Writer& writer = *self->writers_[unit];
-  writer.write_detour(detour);
+  writer.write_detour(detour, ecx);
   self->finish(writer);
   if (self->a_.getSize() + least_room / 2 > memory_bytes) self->forgotten();
   ++self->count_.detours;

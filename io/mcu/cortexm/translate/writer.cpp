@@ -67,12 +67,13 @@ void Writer::write_stubs() {
   }
 }
 
-void Writer::write_detour(std::uint32_t number) {
+void Writer::write_detour(std::uint32_t number, Word ecx) {
   const Detour one = std::move(detours_[number]);
   one.from.lead_to(here());
   places_ = one.places;
   at_ = one.at;
   careful_ = one.careful;
+  met_ecx_ = ecx;
   one.write();
   write_stubs();
 }

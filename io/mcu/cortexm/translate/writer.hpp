@@ -98,8 +98,9 @@ class Writer {
   Writer& operator=(const Writer&) = delete;
   /// The quick form, where the assembler stands.
   void write();
-  /// From now on what led to its first time leads there.
-  void write_detour(std::uint32_t number);
+  /// From now on what led to its first time leads there. ecx: what the host's register holds on the
+  /// way there now.
+  void write_detour(std::uint32_t number, Word ecx);
   const Unit& unit() const noexcept { return unit_; }
   /// Written since the last time.
   std::vector<Link> take_links() noexcept { return std::exchange(links_, {}); }
@@ -212,7 +213,10 @@ class Writer {
   template <class F>
   void touch(Bus::WindowPlace, Word address, F* access);
   void look_again();
+  Bus::WindowPlace peripheral_at(Word address) const noexcept;
+  void access_outside(Bus::WindowPlace, Word address);
   bool write_outside_memory(Word address);
+  Jump write_peripheral_met();
   void count_effect();
   void find_in_ram(Word base_offset, unsigned size, unsigned bytes, bool written, Jumps& away);
   void take(Reg to, const Xbyak::RegExp& from);
@@ -245,6 +249,7 @@ class Writer {
   const Unit unit_;
   const std::uint32_t number_;
   bool careful_ = false;
+  Word met_ecx_ = 0;  // write_detour()'s
   std::size_t at_ = 0;
   Places places_;
   std::array<std::uint32_t, 16> used_{}, used_single_{};  // host registers, when last
