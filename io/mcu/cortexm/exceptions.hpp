@@ -78,7 +78,9 @@ class Exceptions {
   unsigned interrupts() const noexcept { return interrupts_; }
 
   // --- between two instructions ------------------------------------------------------------
-  bool preempts() const noexcept { return candidate(cpu_.execution_priority()) != 0; }
+  bool preempts() const noexcept {
+    return pending_count_ != 0 && candidate(cpu_.execution_priority()) != 0;
+  }
   /// WFI ends: as if PRIMASK were 0 (B1.5.19).
   bool wakes() const noexcept;
   /// Takes the highest pending exception; the processor would go on at cpu.ip.
