@@ -361,8 +361,8 @@ int compare(std::uint64_t wanted, std::uint64_t seed) {
       there.r[13] &= ~Word{3};
       ++compared;
       bool refused = trap != Trap::none && trap != Trap::attention;
-      // They also look for the instruction at the branch's target.
-      if (here.r[15] - code_base >= code_bytes) refused = !went;
+      // They also look for the instruction at the branch's target, and for both of its halves.
+      if (here.r[15] - code_base >= code_bytes - 2) refused = !went;
       if (refused && !went) {
         ++both_refuse;
         ++by_group[group.name].second;
