@@ -112,7 +112,9 @@ build_preset() {
   [[ $# == 0 ]] || targets=(--target "$@")
   cmake --build "$STILLROTOR_ROOT/build/$preset" -j "$(nproc)" "${targets[@]}"
 }
-configure_preset() { (cd "$STILLROTOR_ROOT" && cmake --preset "$@" --log-level=NOTICE); }
+configure_preset() {
+  (cd "$STILLROTOR_ROOT" && cmake --preset "$@" -DSTILLROTOR_COMMON_HEADERS=ON --log-level=NOTICE)
+}
 
 if [[ "${BASH_SOURCE[0]}" == "$0" ]]; then
   [[ $# == 0 ]] || { say "usage: scripts/setup.sh   installs what scripts/packages.txt lists"; exit 2; }
