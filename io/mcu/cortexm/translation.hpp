@@ -3,9 +3,8 @@
 // Whoever goes without it, Cpu's own loop, is what it has to equal, to the cycle and to the bit.
 //
 // RT     execute() allocates where instructions have come up often enough to be translated, and
-// where
-//        a translated one goes a seldom way for the first time: mostly in the first moments of a
-//        program, and after its code was changed.
+//        where a translated one goes a seldom way for the first time: mostly in the first moments
+//        of a program, and after its code was changed.
 #pragma once
 
 #include <memory>
