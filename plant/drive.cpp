@@ -265,7 +265,7 @@ void Drive::Impl::inputs_changed() noexcept {
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
   fast = ever_fast && rigid;
-  smooth = fast && bare && !mapped && !ledger && !warms && !follows_charge && !watched &&
+  smooth = fast && bare && !mapped && !phased && !ledger && !warms && !follows_charge && !watched &&
            !watches_supply && !driver.acts(s.driver) && !analog.follows_rest &&
            par.bridge.output_capacitance_F <= 0.0;
 }
@@ -288,8 +288,9 @@ void Drive::Impl::choose_path() noexcept {
   mapped = s.machine.model == MachineModel::saturated_magnet;
   const bool plain_feed =
       par.supply.cable_inductance_H <= 0.0 && !supply_law.regulated && s.supply.ripple_V == 0.0;
-  ever_fast = (Machine::plain(s.machine) || (mapped && !s.machine.shorted)) && plain_feed &&
-              shaft_law.plain();
+  phased = machine.is_phased_star(s.machine);
+  ever_fast = (Machine::plain(s.machine) || ((mapped || phased) && !s.machine.shorted)) &&
+              plain_feed && shaft_law.plain();
   extras = !plain_feed || s.machine.shorted || machine.has_inner_states(s.machine);
   watched = mapped || machine.can_lose_flux();
   inputs_changed();

@@ -117,6 +117,7 @@ struct Drive::Impl {
   bool bare = true;        // of these the shortest form
   bool smooth = false;     // between gates nothing moves but the fast steps' own states: glide()
   bool mapped = false;     // the fast step of a saturated machine stands in for them
+  bool phased = false;     // that of a star winding by winding does
   bool watched = false;    // the machine itself asks for a look after each step
   double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
   bool switches_broken = false;  // s.switches says more than nothing
@@ -164,13 +165,16 @@ struct Drive::Impl {
   Point map_step(double h) const noexcept;
   template <Order>
   Point map_step(double h) const noexcept;  // map_step.cpp
+  template <Order>
+  Point phase_step(double h) const noexcept;  // phase_step.cpp
   /// Order::third: where it helps.
   template <Order How = Order::fourth>
   Point step(double h) const noexcept {
-    if (ledger || !fast || mode->swings != 0 || (mapped && mode->freedom != 2))
+    if (ledger || !fast || mode->swings != 0 || ((mapped || phased) && mode->freedom != 2))
       return extras || !rigid || mode->swings != 0 ? step<false, true, How>(h, nullptr)
                                                    : step<false, false, How>(h, nullptr);
     Point y = mapped               ? map_step<How>(h)
+              : phased             ? phase_step<How>(h)
               : mode->freedom != 2 ? (bare ? line_step<true>(h) : line_step<false>(h))
                                    : (bare ? rotor_step<true>(h) : rotor_step<false>(h));
     y.extra = s.extra;

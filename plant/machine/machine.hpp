@@ -42,6 +42,11 @@ class Machine {
   static bool plain(const MachineCondition& now) noexcept {
     return now.model == MachineModel::linear_magnet && !now.shorted;
   }
+  /// A star computed winding by winding: phase_step.cpp holds, where nothing is shorted.
+  bool is_phased_star(const MachineCondition& now) const noexcept {
+    return now.model == MachineModel::phase_magnet && !phase_.is_delta();
+  }
+  const PhaseMagnet& windings() const noexcept { return phase_; }
   /// Whether the machine can be computed winding by winding.
   bool has_phases() const noexcept { return !induction_ && !saturated_; }
   /// The simplest model that holds for windings of these resistances.

@@ -101,25 +101,18 @@ std::array<double, 3> PhaseMagnet::magnet_slope(const Angle& a) const noexcept {
 }
 
 TerminalLaw PhaseMagnet::star_at(const Point& y, const MachineCondition& now) const noexcept {
-  const double c2 = y.cos_e * y.cos_e - y.sin_e * y.sin_e, s2 = 2.0 * y.sin_e * y.cos_e;
+  const StarAtAngle at = star(y.theta, y.cos_e, y.sin_e);
+  const StarOhms r = star_ohms(now);
   const double omega_e = pole_pairs_ * y.omega, i_a = y.i_alpha, i_b = y.i_beta;
-  // 2/3 B^T R B
-  const double* r = now.winding_ohm;
-  const double r_aa = 2.0 / 3.0 * r[0] + (r[1] + r[2]) * (1.0 / 6.0), r_bb = 0.5 * (r[1] + r[2]);
-  const double r_ab = half_sqrt3 / 3.0 * (r[2] - r[1]);
-  const double drop_a = r_aa * i_a + r_ab * i_b, drop_b = r_ab * i_a + r_bb * i_b;
-  const AlphaBeta g = shape_(y.theta, y.cos_e, y.sin_e);
-  const double g_0 = 2.0 * shape_.zero_sequence(y.theta), psi = now.flux_linkage_Wb;
-  const double magnet_a = psi * (m_[0][0] * g.alpha + m_[1][0] * g.beta + m_[2][0] * g_0);
-  const double magnet_b = psi * (m_[0][1] * g.alpha + m_[1][1] * g.beta + m_[2][1] * g_0);
-  const double slope_aa = 2.0 * (c2 * k2_.aa - s2 * k1_.aa);
-  const double slope_ab = 2.0 * (c2 * k2_.ab - s2 * k1_.ab);
-  const double slope_bb = 2.0 * (c2 * k2_.bb - s2 * k1_.bb);
-  const double turn_a = slope_aa * i_a + slope_ab * i_b, turn_b = slope_ab * i_a + slope_bb * i_b;
+  const double psi = now.flux_linkage_Wb;
+  const double drop_a = r.aa * i_a + r.ab * i_b, drop_b = r.ab * i_a + r.bb * i_b;
+  const double magnet_a = psi * at.magnet_a, magnet_b = psi * at.magnet_b;
+  const double turn_a = at.slope_aa * i_a + at.slope_ab * i_b,
+               turn_b = at.slope_ab * i_a + at.slope_bb * i_b;
   TerminalLaw out;
-  out.l_aa_H = k0_.aa + c2 * k1_.aa + s2 * k2_.aa;
-  out.l_ab_H = k0_.ab + c2 * k1_.ab + s2 * k2_.ab;
-  out.l_bb_H = k0_.bb + c2 * k1_.bb + s2 * k2_.bb;
+  out.l_aa_H = at.l_aa;
+  out.l_ab_H = at.l_ab;
+  out.l_bb_H = at.l_bb;
   out.back_V = {drop_a + omega_e * (turn_a + magnet_a), drop_b + omega_e * (turn_b + magnet_b)};
   out.emf_V = {omega_e * magnet_a, omega_e * magnet_b};
   out.torque_Nm =

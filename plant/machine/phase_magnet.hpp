@@ -30,6 +30,35 @@ class PhaseMagnet {
   TerminalLaw at(const Point& y, const MachineCondition& now) const noexcept {
     return delta_ ? delta_at(y, now) : star_at(y, now);
   }
+  /// Of a star, on (alpha, beta): what its equations take from the angle alone.
+  struct StarAtAngle {
+    double l_aa, l_ab, l_bb;              // H
+    double slope_aa, slope_ab, slope_bb;  // of them, per electrical radian
+    double magnet_a, magnet_b;            // EMF over electrical speed and flux linkage
+  };
+  StarAtAngle star(double theta, double cos_e, double sin_e) const noexcept {
+    const double c2 = cos_e * cos_e - sin_e * sin_e, s2 = 2.0 * sin_e * cos_e;
+    const AlphaBeta g = shape_(theta, cos_e, sin_e);
+    const double g_0 = 2.0 * shape_.zero_sequence(theta);
+    return {k0_.aa + c2 * k1_.aa + s2 * k2_.aa,
+            k0_.ab + c2 * k1_.ab + s2 * k2_.ab,
+            k0_.bb + c2 * k1_.bb + s2 * k2_.bb,
+            2.0 * (c2 * k2_.aa - s2 * k1_.aa),
+            2.0 * (c2 * k2_.ab - s2 * k1_.ab),
+            2.0 * (c2 * k2_.bb - s2 * k1_.bb),
+            m_[0][0] * g.alpha + m_[1][0] * g.beta + m_[2][0] * g_0,
+            m_[0][1] * g.alpha + m_[1][1] * g.beta + m_[2][1] * g_0};
+  }
+  /// A star's winding resistances on (alpha, beta): 2/3 B^T R B.
+  struct StarOhms {
+    double aa, ab, bb;
+  };
+  static StarOhms star_ohms(const MachineCondition& now) noexcept {
+    const double* r = now.winding_ohm;
+    return {2.0 / 3.0 * r[0] + (r[1] + r[2]) * (1.0 / 6.0), sqrt3 / 6.0 * (r[2] - r[1]),
+            0.5 * (r[1] + r[2])};
+  }
+  bool is_delta() const noexcept { return delta_; }
   /// Energy in the windings' field, the magnets' own left out [J].
   double stored_J(const Point&) const noexcept;
   /// What a sudden change keeps: the linkages of the windings, gathered by 2/3 B^T [Wb]. Uses libm.

@@ -74,6 +74,38 @@ TEST(PhaseQuantities, OfASymmetricalMachineMoveLikeItsAlphaBeta) {
   }
 }
 
+// The step of a star's own against the general one (taken while the ledger is kept), in all that
+// the first knows: unequal windings, triplens, cogging, iron, inputs that move, knees.
+TEST(PhaseQuantities, OfAStarStepLikeTheGeneralForm) {
+  DriveParameters p = salient(Connection::star);
+  p.machine.back_emf.push_back({3, 0.1});
+  p.machine.resistance_factor[1] = 1.4;
+  p.machine.turns_factor[2] = 0.9;
+  p.machine.cogging = {{24, 0.2, 0.3}};
+  p.machine.iron_loss.reference_W = 40.0;
+  p.bridge.diode_resistance_ohm = 20e-3;
+  p.step_max_s = 10e-6;
+  Drive own = started(p), general = started(p);
+  general.keep_ledger(true);
+  double peak_A = 0.0;
+  for (Drive* d : {&own, &general}) {
+    ASSERT_EQ(d->state().machine.model, MachineModel::phase_magnet);
+    d->set_load_torque_Nm({0.5, 40.0});
+    d->set_supply_V({48.0, -100.0});
+  }
+  for (int n = 0; n < 240; ++n) {
+    for (Drive* d : {&own, &general}) drive_on(*d, n, 1);
+    const DriveState &a = own.state(), &b = general.state();
+    peak_A = std::max(peak_A, std::abs(a.i_alpha_A));
+    ASSERT_NEAR(a.i_alpha_A, b.i_alpha_A, 3e-6) << n;
+    ASSERT_NEAR(a.i_beta_A, b.i_beta_A, 3e-6) << n;
+    ASSERT_NEAR(a.v_cap_V, b.v_cap_V, 1e-6) << n;
+    ASSERT_NEAR(a.omega_m_rad_s, b.omega_m_rad_s, 3e-7) << n;
+    ASSERT_NEAR(a.theta_e_rad, b.theta_e_rad, 1e-8) << n;
+  }
+  EXPECT_GT(peak_A, 10.0);
+}
+
 // Nothing moves at the step itself: currents, linkages, charge and angle are the same to the bit
 // (linkages: to rounding, they are computed by two classes).
 TEST(PhaseQuantities, TakeOverInARunWithLinkagesAndChargeKept) {
