@@ -21,8 +21,8 @@ const Op* not_decoded_in_it(Cpu& c, const Op* op) {
 }
 const Op* beyond(Cpu& c, const Op* op) { return c.branch(c.code.address_of(op)); }
 
-constexpr Op undecoded{not_decoded, not_decoded_in_it, 0, 0, 0, 0, 0, 0, 0, 0, 0, keep_carry};
-constexpr Op end{beyond, beyond, 0, 0, 0, 0, 0, 0, 0, 0, 1, keep_carry};
+constexpr Op undecoded{not_decoded, not_decoded_in_it, 0, 0, 0, 0, 0, 0, 0, 0, 0, keep_carry, {}};
+constexpr Op end{beyond, beyond, 0, 0, 0, 0, 0, 0, 0, 0, 1, keep_carry, {}};
 
 /// The length stays: an instruction that has just overwritten itself still knows where it ends.
 /// true: it is translated.
@@ -39,7 +39,7 @@ constexpr bool is_long(Word halfword) noexcept { return halfword >> 11 >= 0b1110
 }  // namespace
 
 void Code::add(Word base, const std::uint8_t* bytes, Word size, bool in_flash) {
-  stretches_.push_back({base, size, bytes, in_flash, nullptr});
+  stretches_.push_back({base, size, bytes, in_flash, nullptr, {}});
 }
 
 void Code::watch(Word base, Word size) {
@@ -47,23 +47,31 @@ void Code::watch(Word base, Word size) {
   ram_pages_.assign((size >> page_bits) + 1, 0);
 }
 
+Op& Code::Stretch::at(Word place) {
+  if (!ops) {
+    ops = std::make_unique_for_overwrite<Op[]>(count() + 2);
+    std::fill_n(&ops[count()], 2, end);
+    made.assign(count() / page_ops + 1, false);
+  }
+  const Word page = place / page_ops, first = page * page_ops;
+  if (place < count() && !made[page]) {
+    std::fill_n(&ops[first], std::min(page_ops, count() - first), undecoded);
+    made[page] = true;
+  }
+  return ops[place];
+}
+
 const Op* Code::find(Word address) {
   for (Stretch& s : stretches_) {
     if (address - s.base >= s.size) continue;
-    if (!s.ops) {
-      const Word count = s.size / 2;
-      s.ops = std::make_unique_for_overwrite<Op[]>(count + 2);
-      std::fill_n(s.ops.get(), count, undecoded);
-      std::fill_n(s.ops.get() + count, 2, end);
-    }
-    return s.ops.get() + (address - s.base) / 2;
+    return &s.at((address - s.base) / 2);
   }
   return nullptr;
 }
 
 const Code::Stretch& Code::of(const Op* op) const noexcept {
   for (const Stretch& s : stretches_)
-    if (s.ops && op >= s.ops.get() && op < s.ops.get() + s.size / 2 + 2) return s;
+    if (s.ops && op >= s.ops.get() && op < s.ops.get() + s.count() + 2) return s;
   return stretches_.front();
 }
 
@@ -83,21 +91,26 @@ void Code::forget(Word address, Word size) noexcept {
     // A 32-bit instruction begins a halfword before its second half.
     const Word first = address - s.base, from = first < 2 ? 0 : (first - 2) / 2;
     if (first >= s.size) continue;
-    const Word to = std::min((first + size + 1) / 2, s.size / 2);
-    for (Word i = from; i < to; ++i) is_translated |= make_undecoded(s.ops[i]);
+    const Word to = std::min((first + size + 1) / 2, s.count());
+    for (Word i = from; i < to; ++i)
+      if (s.made[i / page_ops]) is_translated |= make_undecoded(s.ops[i]);
   }
   if (is_translated && follower != nullptr) follower->forgotten();
 }
 
 void Code::forget_all() noexcept {
   for (Stretch& s : stretches_)
-    if (s.ops) std::for_each_n(s.ops.get(), s.size / 2, make_undecoded);
+    for (Word first = 0; s.ops && first < s.count(); first += page_ops)
+      if (s.made[first / page_ops])
+        std::for_each_n(&s.ops[first], std::min(page_ops, s.count() - first), make_undecoded);
   if (follower != nullptr) follower->forgotten();
 }
 
 const Op* Code::decode(const Op* place) {
-  const Stretch& s = of(place);
-  Op& op = s.ops[place - s.ops.get()];
+  Stretch& s = const_cast<Stretch&>(of(place));
+  const auto number = static_cast<Word>(place - s.ops.get());
+  s.at(number + 2);  // what may follow it
+  Op& op = s.ops[number];
   const Word address = address_of(place), offset = address - s.base;
   std::uint16_t half[2] = {0, 0};
   std::memcpy(half, s.bytes + offset, std::min<Word>(4, s.size - offset));
@@ -115,8 +128,10 @@ const Op* Code::decode(const Op* place) {
     return place;
   }
   decode_instruction(wide ? Word{half[0]} << 16 | half[1] : half[0], wide, address, op);
-  if (op.imm - s.base < s.size)  // where it is a target; elsewhere it is not looked at
+  if (op.imm - s.base < s.size) {  // where it is a target; elsewhere it is not looked at
     op.hop = static_cast<std::int32_t>(op.imm - address) / 2;
+    s.at((op.imm - s.base) / 2);
+  }
   if (timing.unit)
     op.cycles = 1;
   else if (s.in_flash && !timing.prefetch && timing.wait_states != 0) {

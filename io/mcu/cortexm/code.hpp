@@ -5,7 +5,8 @@
 // would run that; only code without the barriers that the architecture asks for can tell (DDI
 // 0403E, A3.7.3).
 //
-// RT     a stretch that code enters for the first time allocates; nothing else.
+// RT     a stretch that code enters for the first time allocates, a page of it touches memory for
+//        the first time; nothing else.
 #pragma once
 
 #include <memory>
@@ -58,8 +59,16 @@ class Code {
     Word base, size;
     const std::uint8_t* bytes;
     bool in_flash;
-    std::unique_ptr<Op[]> ops;  // one for each halfword and two to fall off the end
+    /// One for each halfword and two to fall off the end, in one piece. Pages of them are made when
+    /// something first looks: most of a flash is never run from.
+    std::unique_ptr<Op[]> ops;
+    std::vector<bool> made;
+
+    Word count() const noexcept { return size / 2; }
+    /// What stands for that place, and the page it lies on, are there from now on.
+    Op& at(Word place);
   };
+  static constexpr Word page_ops = 2048;
   const Stretch& of(const Op*) const noexcept;
 
   std::vector<Stretch> stretches_;

@@ -141,7 +141,7 @@ bool Cpu::no_answer(Word address) noexcept {
 }
 
 const Op* Cpu::at_nowhere(Handler handler, Word address) noexcept {
-  nowhere_[0] = Op{handler, handler, address, 0, 0, 0, 0, 0, 0, 1, 1, keep_carry};
+  nowhere_[0] = Op{handler, handler, address, 0, 0, 0, 0, 0, 0, 1, 1, keep_carry, {}};
   return nowhere_.data();
 }
 

@@ -3,7 +3,7 @@
 // A stretch of code is an array of these, one for each halfword of memory, so that the next
 // instruction is the next element or the next but one, and a branch within the stretch is a hop.
 //
-// RT     plain data.
+// RT     plain data, left open where nothing is said: a flash of them is 20 MB, seldom looked at.
 #pragma once
 
 #include <cstdint>
@@ -18,12 +18,12 @@ struct Op;
 /// completed (Cpu::trap says why).
 using Handler = const Op* (*)(Cpu&, const Op*);
 
-/// What a Translation knows of the instructions from one on.
+/// What a Translation knows of the instructions from one on; all 0: nothing.
 struct Translated {
-  std::uint32_t entry = 0;  // of the host's code for them, in its memory; 0: there is none
-  std::uint8_t met = 0;     // how often the run has come here, weighted
-  bool is_inside = false;   // some of the host's code stands for what lies here
-  std::int8_t leans = 0;    // above 0: what came next was mostly not what lies next
+  std::uint32_t entry;  // of the host's code for them, in its memory; 0: there is none
+  std::uint8_t met;     // how often the run has come here, weighted
+  bool is_inside;       // some of the host's code stands for what lies here
+  std::int8_t leans;    // above 0: what came next was mostly not what lies next
 };
 
 struct Op {
@@ -36,7 +36,7 @@ struct Op {
   std::uint8_t cycles;     // before anything that depends on data or on what ran before
   std::uint8_t halfwords;  // 0: not decoded yet
   std::uint8_t carry;      // of an immediate's rotation: 0, 1, or keep_carry
-  mutable Translated translated{};
+  mutable Translated translated;
 };
 static_assert(sizeof(Op) == 40);
 
