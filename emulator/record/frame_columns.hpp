@@ -2,6 +2,7 @@
 #pragma once
 
 #include <algorithm>
+#include <boost/align/aligned_allocator.hpp>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
@@ -17,7 +18,7 @@ namespace stillrotor {
 class FrameColumns {
  public:
   explicit FrameColumns(std::size_t length)
-      : length_(length), apart_(length + cache_line), values_(column_count * apart_) {}
+      : length_(length), apart_((length / line + 2) * line), values_(column_count * apart_) {}
 
   std::size_t size() const noexcept { return size_; }
   bool full() const noexcept { return size_ == length_; }
@@ -26,11 +27,15 @@ class FrameColumns {
   /// Takes as many frames as fit; returns how many.
   std::size_t add(std::span<const Frame> frames) noexcept {
     const std::size_t count = std::min(frames.size(), length_ - size_);
-    std::size_t done = 0;
-    for (; done + tile <= count; done += tile) add_tile(&frames[done], size_ + done);
-    for (; done < count; ++done) {
-      const float* row = row_of(frames[done]);
-      for (std::size_t k = 0; k < column_count; ++k) start(k)[size_ + done] = row[k];
+    for (std::size_t done = 0; done < count;) {
+      const std::size_t at = size_ + done;
+      if (at % line == 0 && count - done >= line) {
+        add_lines(&frames[done], at);
+        done += line;
+        continue;
+      }
+      const float* row = row_of(frames[done++]);
+      for (std::size_t k = 0; k < column_count; ++k) start(k)[at] = row[k];
     }
     size_ += count;
     return count;
@@ -56,9 +61,10 @@ class FrameColumns {
   }
 
  private:
-  // Frames lie in memory as rows of all columns; four by four they are turned into columns in
-  // registers, so that neither side is touched a float at a time.
-  static constexpr std::size_t tile = 4;
+  // Frames lie in memory as rows of all columns. A cache line's worth of them at once, four by
+  // four, they are turned into columns in registers; whole lines then go past the caches, where
+  // nobody would look at them before they are written to the disk.
+  static constexpr std::size_t tile = 4, line = 64 / sizeof(float);
   static_assert(column_count % tile == 0 &&
                 sizeof(Frame) == sizeof(std::int64_t) + column_count * sizeof(float));
   using Four = float __attribute__((vector_size(tile * sizeof(float))));
@@ -68,28 +74,42 @@ class FrameColumns {
     return reinterpret_cast<const float*>(reinterpret_cast<const std::byte*>(&frame) +
                                           offsetof(Frame, value));
   }
-  void add_tile(const Frame* frames, std::size_t at) noexcept {
+  static Four four(const float* from) noexcept {
+    Four x;
+    std::memcpy(&x, from, sizeof x);
+    return x;
+  }
+  static void put(Four x, float* to) noexcept {
+#ifdef __SSE__
+    __builtin_ia32_movntps(to, x);
+#else
+    std::memcpy(to, &x, sizeof x);
+#endif
+  }
+  void add_lines(const Frame* frames, std::size_t at) noexcept {
     for (std::size_t k = 0; k < column_count; k += tile) {
-      Four in[tile];
-      for (std::size_t n = 0; n < tile; ++n)
-        std::memcpy(&in[n], row_of(frames[n]) + k, sizeof in[n]);
-      constexpr Lanes low = {0, 4, 1, 5}, high = {2, 6, 3, 7}, first = {0, 1, 4, 5},
-                      last = {2, 3, 6, 7};
-      const Four a = __builtin_shuffle(in[0], in[1], low), b = __builtin_shuffle(in[2], in[3], low);
-      const Four c = __builtin_shuffle(in[0], in[1], high),
-                 d = __builtin_shuffle(in[2], in[3], high);
-      const Four out[tile] = {__builtin_shuffle(a, b, first), __builtin_shuffle(a, b, last),
-                              __builtin_shuffle(c, d, first), __builtin_shuffle(c, d, last)};
-      for (std::size_t n = 0; n < tile; ++n) std::memcpy(start(k + n) + at, &out[n], sizeof out[n]);
+      float* const to[tile] = {start(k) + at, start(k + 1) + at, start(k + 2) + at,
+                               start(k + 3) + at};
+      for (std::size_t n = 0; n < line; n += tile) {
+        const Four w = four(row_of(frames[n]) + k), x = four(row_of(frames[n + 1]) + k),
+                   y = four(row_of(frames[n + 2]) + k), z = four(row_of(frames[n + 3]) + k);
+        constexpr Lanes low = {0, 4, 1, 5}, high = {2, 6, 3, 7}, first = {0, 1, 4, 5},
+                        last = {2, 3, 6, 7};
+        const Four a = __builtin_shuffle(w, x, low), b = __builtin_shuffle(y, z, low);
+        const Four c = __builtin_shuffle(w, x, high), d = __builtin_shuffle(y, z, high);
+        put(__builtin_shuffle(a, b, first), to[0] + n);
+        put(__builtin_shuffle(a, b, last), to[1] + n);
+        put(__builtin_shuffle(c, d, first), to[2] + n);
+        put(__builtin_shuffle(c, d, last), to[3] + n);
+      }
     }
   }
 
   float* start(std::size_t k) noexcept { return values_.data() + k * apart_; }
 
   // Columns a power of two apart would all fall on the same few places of the processor's caches.
-  static constexpr std::size_t cache_line = 64 / sizeof(float);
   std::size_t length_, apart_, size_ = 0;
-  std::vector<float> values_;
+  std::vector<float, boost::alignment::aligned_allocator<float, line * sizeof(float)>> values_;
 };
 
 }  // namespace stillrotor
