@@ -181,7 +181,8 @@ class SimulatedController {
   /// A plant edge at <= the time reached.
   virtual void deliver(const Edge&) noexcept = 0;
   /// Bit k: edges of LineId k change nothing of what it does until it asks for them by
-  /// World::heard(). It may then run on behind them. Always the same.
+  /// World::heard(). It may then run on behind them. Changes only in power() and run(), which has
+  /// heard what came before and returns where there are fewer.
   virtual std::uint32_t hears_later() const noexcept { return 0; }
   virtual Health health() const noexcept = 0;
   /// One sentence on why it is not running; empty while it is.

@@ -31,6 +31,8 @@ class GuardedController {
   /// Hands over what the world has for it: supply, then edges.
   void exchange() noexcept;
 
+  std::uint32_t hears_later() const noexcept { return alive_ ? controller_.hears_later() : 0; }
+
   /// The first thing that stopped it in this run; running: nothing did.
   io::Health health() const noexcept { return health_; }
   const std::string& diagnosis() const noexcept { return diagnosis_; }

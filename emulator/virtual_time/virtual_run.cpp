@@ -50,6 +50,7 @@ class Turns {
   }
 
   void take(std::int64_t end_ps) {
+    world_.let_wait(controller_.hears_later());
     const std::int64_t event_ps = std::min(world_.next_event_ps(), end_ps);
     const std::int64_t limit_ps = std::min(present_ps() + look_ahead_ps_, event_ps);
     if (!controller_.alive()) {
@@ -83,6 +84,7 @@ class Turns {
   void run_while_quiet(std::int64_t quiet_ps, std::int64_t worth) {
     do {
       controller_.run_to(quiet_ps);
+      world_.let_wait(controller_.hears_later());
       world_.announce();
       attend();
     } while (quiet_ps > controller_.reached_ps() + worth && world_.quiet_ps() == quiet_ps &&
@@ -158,7 +160,6 @@ RunOutcome run_virtual(const Bench& bench, const Scenario& scenario,
     throw InputError(in_file(bench, error));
   }
   BenchWorld& world = *built;
-  world.let_wait(tested.hears_later());
   GuardedController controller(tested, world);
   Turns turns(world, controller, options.look_ahead_ps);
   WallPace pace(options.pace_wall, options.stop, [&](std::int64_t model_ps) {

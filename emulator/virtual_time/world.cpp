@@ -228,8 +228,14 @@ void BenchWorld::go_to(std::int64_t t_ps) noexcept {
 
 std::span<const Edge> BenchWorld::heard(Time at) noexcept {
   const std::int64_t t_ps = std::max(at.count(), now_ps());
-  go_to(t_ps);
   outbox_.clear();
+  if (t_ps < std::min(edgeless_ps_, timeline_.next_ps()) && arrivals_.empty()) return outbox_;
+  go_to(t_ps);
+  // Who asks once asks again soon: a count and its flags, a port for another of its pins.
+  if (foresight_.ahead() || timeline_.next_ps() <= t_ps)
+    edgeless_ps_ = 0;
+  else
+    edgeless_ps_ = plant_.quiet_until(t_ps + asked_again_within_ps, plant::Drive::Edges::all);
   if (arrivals_.empty()) return outbox_;
   record_arrivals(t_ps - 1, Cause::sensor);
   auto rest = arrivals_.begin();
@@ -400,7 +406,7 @@ void BenchWorld::adopt_currents(const plant::Phases& measured_A, double none_bel
   if (foresight_.ahead()) foresight_.forget();
   plant_.adopt_currents(measured_A, none_below_A);
   sampler_.inputs_changed();
-  quiet_ps_ = now_ps();
+  promise_nothing();
 }
 
 }  // namespace stillrotor

@@ -80,8 +80,12 @@ class BenchWorld final : public io::World, public io::LetsPass {
     sink_.pass_on();
   }
   /// Edges of these lines, bit k: LineId k, wait until the controller asks for them by heard(), or
-  /// for the turn's end. Called before anything moves.
-  void let_wait(std::uint32_t lines) noexcept { waiting_lines_ = lines; }
+  /// for the turn's end. Those that waited so far and do not now have been asked for.
+  void let_wait(std::uint32_t lines) noexcept {
+    if (waiting_lines_ & ~lines)
+      quiet_ps_ = std::min(quiet_ps_, now_ps());  // promised without them
+    waiting_lines_ = lines;
+  }
   /// No sensor edge that the controller hears at once can come before this, whatever the gates do.
   std::int64_t quiet_ps() const noexcept { return quiet_ps_; }
   void find_quiet(std::int64_t limit_ps) noexcept;
@@ -197,6 +201,11 @@ class BenchWorld final : public io::World, public io::LetsPass {
   bool leave_waiting(const io::Edge&) noexcept;
   bool play_waiting(std::int64_t until_ps) noexcept;
   void record_gates(std::span<const plant::GateChange>) noexcept;
+  /// What was promised before knew nothing of what has just been changed.
+  void promise_nothing() noexcept {
+    quiet_ps_ = now_ps();
+    edgeless_ps_ = 0;
+  }
   void go_to(std::int64_t t_ps) noexcept;
   plant::Drive::Edges promised_edges() const noexcept;
   void drive_now(const io::Edge&) noexcept;
@@ -229,6 +238,9 @@ class BenchWorld final : public io::World, public io::LetsPass {
   Sampler sampler_;
   Foresight foresight_;
   SupplyNews supply_news_;
+  static constexpr std::int64_t asked_again_within_ps = 20'000'000;
+  std::int64_t edgeless_ps_ =
+      0;  // until then no sensor has an edge; of those that heard() asks for
   std::int64_t quiet_ps_ = 0;
   plant::Drive::Edges quiet_edges_ = plant::Drive::Edges::all;  // of which that is promised
   std::uint32_t waiting_lines_ = 0;

@@ -27,7 +27,7 @@ void BenchWorld::do_due_actions() noexcept {
   follow_given_speed();
   follow_command_pulse();
   sampler_.inputs_changed();
-  quiet_ps_ = now_ps();  // what was promised before knew nothing of this
+  promise_nothing();
 }
 
 void BenchWorld::watch_conditions() noexcept {

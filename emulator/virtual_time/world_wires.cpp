@@ -80,8 +80,10 @@ void BenchWorld::set_switch(LineId gate) noexcept {
   driver_inputs_ = static_cast<std::uint8_t>(on ? driver_inputs_ | bit : driver_inputs_ & ~bit);
   plant_.set_switch(static_cast<plant::Switch>(k), on);
   // A leg that this shorts may trip the driver before what was promised.
-  if (bench_.drive.gate_driver.trip_A > 0.0)
+  if (bench_.drive.gate_driver.trip_A > 0.0) {
     quiet_ps_ = plant_.quiet_until(quiet_ps_, quiet_edges_);
+    edgeless_ps_ = 0;
+  }
   const auto leg = static_cast<int>(k / 2);
   const unsigned pair = 3U << (2 * leg);
   if ((driver_inputs_ & pair) == pair && (shoot_through_told_ & 1U << leg) == 0) {
@@ -104,7 +106,7 @@ void BenchWorld::set_input(LineId line, bool on, std::int64_t t_ps) noexcept {
     plant_.set_chopper(on);
   else if (line == io::line::angle_select)
     plant_.set_angle_selected(on);
-  quiet_ps_ = now_ps();
+  promise_nothing();
   if (wiring_.set_source(line, on))
     sink_.edge({t_ps, static_cast<std::uint16_t>(line),
                 static_cast<std::uint8_t>(wiring_.reads_high(line))});

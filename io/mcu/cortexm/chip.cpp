@@ -13,7 +13,7 @@ Chip::Chip(const ChipPart& part, Program program, std::uint32_t crystal_Hz, Chip
       clocks_(core_, crystal_Hz, part.highest_Hz),
       identity_(part.identity_words),
       flash_controller_(core_, clocks_, part.sector_bytes, unit_timing),
-      external_lines_(core_.exceptions(), part.lines),
+      external_lines_(core_.exceptions(), part.lines, static_cast<LateEdges&>(*this)),
       watchdog_(core_, clocks_,
                 [this](ResetCause cause) {
                   cause_ = cause;
@@ -56,7 +56,8 @@ void Chip::attach_blocks() {
   bus.attach(part.window_watchdog, block, window_watchdog_, "WWDG");
   for (const PortBlock& p : part.ports) {
     const auto index = static_cast<std::uint8_t>(ports_.size());
-    Port& port = ports_.emplace_back(p, index, static_cast<PinFollower&>(*this));
+    Port& port = ports_.emplace_back(p, index, static_cast<PinFollower&>(*this),
+                                     static_cast<LateEdges&>(*this));
     port.follow(*this);
     port.follow_seen(external_lines_, external_lines_.pins(index));
     bus.attach(p.base, block, port, p.name);
@@ -87,6 +88,7 @@ void Chip::attach_blocks() {
     bus.attach(k.base, k.bytes, kept_.emplace_back(guesses_, k.base, k.bytes, k.name, k.rows),
                k.name);
   motor_.emplace(*part.motor, core_, clocks_, ports_, static_cast<AnalogPins&>(*this),
+                 static_cast<LateEdges&>(*this),
                  [this](std::string_view who, std::string_view what, Cycle at) {
                    not_modelled(who, what, at);
                  });
@@ -125,8 +127,17 @@ void Chip::guard_blocks() {
                          Obstacle::write_protected});
 }
 
+void Chip::hear_late(std::span<const PinId> pins) noexcept {
+  hears_late_ = !pins.empty();
+  std::array<Pins, 16> by_port{};
+  for (const PinId pin : pins) by_port[pin.port] |= Pins{1} << pin.number;
+  for (std::size_t i = 0; i < ports_.size(); ++i) ports_[i].hear_late(by_port[i]);
+  motor_->hear_late(pins);
+}
+
 /// RCC resets a block alone.
 void Chip::blocks_reset(Word offset, Word bits, Cycle at) noexcept {
+  listeners_change(at);
   for (const ClockRow& row : part_.clocks)
     if (row.enable - 0x20 == offset && (row.reset_bits & bits)) core_.bus().at(row.base)->reset(at);
   // Backup RAM is spared (RM0090, 7.1.3).
@@ -137,6 +148,7 @@ void Chip::blocks_reset(Word offset, Word bits, Cycle at) noexcept {
 
 void Chip::reset(ResetCause cause) noexcept {
   const Cycle now = core_.now();
+  listeners_change(now);
   ++resets_;
   cause_ = ResetCause::software;
   clocks_.restart(cause, core_.now());

@@ -8,6 +8,7 @@
 #include <deque>
 #include <functional>
 #include <memory>
+#include <span>
 
 #include "io/mcu/cortexm/can.hpp"
 #include "io/mcu/cortexm/crc_unit.hpp"
@@ -33,11 +34,14 @@ class ChipOutside {
   virtual void text(Time, std::string_view) {}
   /// What that pin drives has changed.
   virtual void driven(PinId, Level, Time) noexcept {}
+  /// What came before that time at pins that the chip hears late (hears_late()) is told now, by
+  /// set_input() with its own time.
+  virtual void catch_up(Time) noexcept {}
   /// At an analog pin, as a share of the converters' reference.
   virtual double share(PinId, Time) noexcept { return 0.0; }
 };
 
-class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
+class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher, LateEdges {
  public:
   /// part and outside outlive this. crystal_Hz 0: none. unit_timing: one cycle an instruction.
   Chip(const ChipPart& part, Program, std::uint32_t crystal_Hz, ChipOutside& outside,
@@ -58,6 +62,19 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
   void set_input(PinId pin, Level level) noexcept {
     ports_[pin.port].set_input(pin.number, level, core_.now());
   }
+  /// The same of a pin that is heard late, at a time that has passed.
+  void set_input(PinId pin, Level level, Time at) noexcept {
+    ports_[pin.port].set_input(pin.number, level, std::min(clocks_.cycle_at(at), core_.now()));
+  }
+  /// An edge at that pin does nothing before a register is looked at. While nothing listens anew.
+  bool keeps_edges(PinId pin) const noexcept {
+    return !(external_lines_.pins(pin.port) >> pin.number & 1) && motor_->keeps_edges(pin);
+  }
+  /// Of these pins edges are told late from now on: ChipOutside::catch_up() asks for them. Each has
+  /// to keep its edges; where one may do so no more, run() ends.
+  void hear_late(std::span<const PinId>) noexcept;
+  /// Changes with whatever listens to pins.
+  unsigned listeners() const noexcept { return listeners_; }
   /// That pin carries a gate: before the first run().
   void add_gate(PinId pin) { motor_path_.add_gate(pin); }
   /// Why the run is not to be judged, by the chip's own time.
@@ -78,7 +95,19 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
 
  private:
   void reset(ResetCause) noexcept;
-  void clock_changed(Cycle) noexcept override { core_.pause(); }
+  void clock_changed(Cycle at) noexcept override {
+    catch_up(at);
+    core_.pause();
+  }
+  void catch_up(Cycle at) noexcept override {
+    if (hears_late_) outside_.catch_up(clocks_.time_at(at));
+  }
+  void listeners_change(Cycle at) noexcept override {
+    ++listeners_;
+    if (!hears_late_) return;
+    catch_up(at);
+    come_back();
+  }
   void blocks_reset(Word offset, Word bits, Cycle) noexcept override;
   void in_vain(const char* block, Word address, bool written, Obstacle o) noexcept override {
     guesses_.in_vain(block, address, written, o);
@@ -121,6 +150,8 @@ class Chip final : PinFollower, ClockFollower, AnalogPins, GuardWatcher {
   ResetCause cause_ = ResetCause::software;
   unsigned resets_ = 0;
   bool comes_back_ = false;
+  bool hears_late_ = false;
+  unsigned listeners_ = 0;
 };
 
 }  // namespace stillrotor::io::cortexm

@@ -71,6 +71,7 @@ class CortexController final : public SimulatedController,
         if (wires_.lines[i] && from_controller(line_id(i)))
           waiting_.push_back({when, line_id(i), driven_[i]});
     tell(Time::max());
+    listen();
   }
 
   Time run(Time horizon) noexcept override {
@@ -85,6 +86,7 @@ class CortexController final : public SimulatedController,
       } while (none_waits() && told_ == told_before && chip_->core().can_go_on() &&
                chip_->now() < until);
       horizon_ = Time::min();
+      if (chip_->listeners() != listeners_) listen();
       if (!chip_->core().can_go_on() && health_ == Health::running) {
         health_ = chip_->core().hung() ? Health::hung : Health::crashed;
         diagnosis_ = fmt::format("{}: {}.",
@@ -112,8 +114,13 @@ class CortexController final : public SimulatedController,
   void deliver(const Edge& edge) noexcept override {
     const auto& pin = wires_.lines[index(edge.line)];
     if (edge.line == line::driver_fault) tell_trip(edge.level);
-    if (chip_ != nullptr && pin && !from_controller(edge.line)) chip_->set_input(*pin, edge.level);
+    if (chip_ == nullptr || !pin || from_controller(edge.line)) return;
+    if (later_ >> index(edge.line) & 1)
+      chip_->set_input(*pin, edge.level, edge.at - began_);
+    else
+      chip_->set_input(*pin, edge.level);
   }
+  std::uint32_t hears_later() const noexcept override { return later_; }
   Health health() const noexcept override { return health_; }
   std::string_view diagnosis() const noexcept override { return diagnosis_; }
   std::optional<Doubt> doubt() const override {
@@ -196,7 +203,33 @@ class CortexController final : public SimulatedController,
     const auto channel = wires_.channel[pin.port][pin.number];
     if (!channel) return 0.0;
     contact(began_ + t);
-    return world_->volts(*channel, began_ + t) * config_.input_divider / supply_V_;
+    const double volts = world_->volts(*channel, began_ + t);
+    if (later_ != 0) catch_up(t);  // the plant stands there by now: edges are to be had for nothing
+    return volts * config_.input_divider / supply_V_;
+  }
+  void catch_up(Time t) noexcept override {
+    const Time at = began_ + t;
+    if (later_ == 0 || at == caught_up_) return;
+    caught_up_ = at;
+    contact(at);
+    const std::span<const Edge> edges = world_->heard(at);
+    heard_.assign(edges.begin(), edges.end());
+    for (const Edge& edge : heard_) deliver(edge);
+  }
+  /// Encoder lines may wait where nothing in the chip stirs at their edges.
+  void listen() noexcept {
+    later_ = 0;
+    if (chip_ == nullptr) return;
+    listeners_ = chip_->listeners();
+    std::array<PinId, 3> late;
+    std::size_t count = 0;
+    for (const LineId line : {line::encoder_A, line::encoder_B, line::encoder_Z}) {
+      const auto& pin = wires_.lines[index(line)];
+      if (pin && !chip_->keeps_edges(*pin)) continue;
+      if (pin) late[count++] = *pin;
+      later_ |= 1u << index(line);
+    }
+    chip_->hear_late({late.data(), count});
   }
 
   void tell_trip(Level level) noexcept {
@@ -289,6 +322,10 @@ class CortexController final : public SimulatedController,
   std::vector<Edge> waiting_;  // to be told, from first_ on
   std::size_t first_ = 0;
   std::uint64_t told_ = 0;
+  std::uint32_t later_ = 0;  // hears_later(), by what in the chip ...
+  unsigned listeners_ = 0;   // ... listened
+  std::vector<Edge> heard_;
+  Time caught_up_ = Time::min();
   Time contact_{};              // when the world was last told or asked
   Time horizon_ = Time::min();  // of the running run()
   Health health_ = Health::running;

@@ -8,9 +8,9 @@ constexpr Word all_lines = 0x7fffff;
 
 }  // namespace
 
-void ExternalLines::reset(Cycle) noexcept {
+void ExternalLines::reset(Cycle at) noexcept {
   mask_ = events_ = rising_ = falling_ = pending_ = 0;
-  choice_.reset(0);
+  choice_.reset(at);
   tell();
 }
 
@@ -20,10 +20,13 @@ void ExternalLines::seen(PinId pin, bool high, Cycle) noexcept {
   tell();
 }
 
-void ExternalLines::choose_pins() noexcept {
-  pins_ = {};
+void ExternalLines::choose_pins(Cycle at) noexcept {
+  std::array<Pins, 16> chosen{};
   for (unsigned line = 0; line < 16; ++line)
-    pins_[choice_.port_of(line)] |= (rising_ | falling_) & Word{1} << line;
+    chosen[choice_.port_of(line)] |= (rising_ | falling_) & Word{1} << line;
+  if (chosen == pins_) return;
+  late_edges_.listeners_change(at);
+  pins_ = chosen;
 }
 
 void ExternalLines::tell() noexcept {
@@ -50,7 +53,7 @@ Word ExternalLines::read(Word offset, Cycle) noexcept {
   }
 }
 
-void ExternalLines::write(Word offset, Word value, Word mask, Cycle) noexcept {
+void ExternalLines::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto merge = [&](Word& kept) { kept = ((kept & ~mask) | value) & all_lines; };
   switch (offset) {
     case IMR:
@@ -74,7 +77,7 @@ void ExternalLines::write(Word offset, Word value, Word mask, Cycle) noexcept {
     default:
       return;
   }
-  choose_pins();
+  choose_pins(at);
   tell();
 }
 

@@ -14,8 +14,8 @@ namespace stillrotor::io::cortexm {
 
 class ExternalLines final : public Peripheral, public PinFollower {
  public:
-  ExternalLines(Exceptions& exceptions, std::span<const LineInterrupt> lines)
-      : exceptions_(exceptions), lines_(lines), choice_(*this) {}
+  ExternalLines(Exceptions& exceptions, std::span<const LineInterrupt> lines, LateEdges& late_edges)
+      : exceptions_(exceptions), lines_(lines), late_edges_(late_edges), choice_(*this) {}
   Word read(Word offset, Cycle at) noexcept override;
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void seen(PinId, bool high, Cycle) noexcept override;
@@ -28,16 +28,16 @@ class ExternalLines final : public Peripheral, public PinFollower {
     Word read(Word offset, Cycle) noexcept override {
       return offset / 4 < values_.size() ? values_[offset / 4] : 0;
     }
-    void write(Word offset, Word value, Word mask, Cycle) noexcept override {
+    void write(Word offset, Word value, Word mask, Cycle at) noexcept override {
       if (offset / 4 < values_.size()) values_[offset / 4] = (values_[offset / 4] & ~mask) | value;
-      lines_.choose_pins();
+      lines_.choose_pins(at);
     }
     unsigned port_of(unsigned line) const noexcept {
       return values_[2 + line / 4] >> (4 * (line % 4)) & 0xf;
     }
-    void reset(Cycle) noexcept override {
+    void reset(Cycle at) noexcept override {
       values_ = {};
-      lines_.choose_pins();
+      lines_.choose_pins(at);
     }
 
    private:
@@ -50,10 +50,11 @@ class ExternalLines final : public Peripheral, public PinFollower {
 
  private:
   void tell() noexcept;
-  void choose_pins() noexcept;
+  void choose_pins(Cycle at) noexcept;
 
   Exceptions& exceptions_;
   std::span<const LineInterrupt> lines_;
+  LateEdges& late_edges_;
   Choice choice_;
   std::array<Pins, 16> pins_{};
   Word mask_ = 0, events_ = 0, rising_ = 0, falling_ = 0, pending_ = 0;

@@ -79,6 +79,8 @@ class MotorBlocks::Unit final : public TimerListener {
       if (needs) timer.set_pin(channel_of(w.signal), port.reads_high(w.pin));
     }
   }
+  void looked_at(Cycle at) noexcept override { owner_.late_edges_.catch_up(at); }
+  void changes(Cycle at) noexcept override { owner_.late_edges_.listeners_change(at); }
   void not_modelled(const char* what, Cycle at) noexcept override {
     owner_.not_modelled_(block.name, what, at);
   }
@@ -131,12 +133,14 @@ class MotorBlocks::Carrier final : public DmaListener {
 };
 
 MotorBlocks::MotorBlocks(const MotorPart& part, Core& core, const ClockTree& clocks,
-                         std::deque<Port>& ports, AnalogPins& analog, NotModelled not_modelled)
+                         std::deque<Port>& ports, AnalogPins& analog, LateEdges& late_edges,
+                         NotModelled not_modelled)
     : part_(part),
       core_(core),
       clocks_(clocks),
       ports_(ports),
       analog_(analog),
+      late_edges_(late_edges),
       not_modelled_(std::move(not_modelled)),
       adc_(core.scheduler(), *this) {
   for (const TimerWire& w : part.wires)
@@ -196,6 +200,18 @@ MotorBlocks::Unit* MotorBlocks::unit(unsigned number) noexcept {
   for (Unit& u : units_)
     if (u.block.layout.number == number) return &u;
   return nullptr;
+}
+
+bool MotorBlocks::keeps_edges(PinId id) const noexcept {
+  if (!(heard_[id.port] >> id.number & 1)) return true;
+  const Ear& ear = ears_[id.port][id.number];
+  return ear.signal <= TimerPin::channel4 && ear.timer->keeps_edges();
+}
+
+void MotorBlocks::hear_late(std::span<const PinId> pins) noexcept {
+  for (Unit& u : units_) u.timer.hear_late(false);
+  for (const PinId id : pins)
+    if (Timer* timer = ears_[id.port][id.number].timer) timer->hear_late(true);
 }
 
 void MotorBlocks::seen(PinId id, bool high, Cycle at) noexcept {

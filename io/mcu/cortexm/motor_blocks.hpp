@@ -7,6 +7,7 @@
 #include <deque>
 #include <functional>
 #include <optional>
+#include <span>
 
 #include "io/mcu/cortexm/adc/adc.hpp"
 #include "io/mcu/cortexm/clock_tree.hpp"
@@ -27,7 +28,7 @@ class AnalogPins {
 class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener {
  public:
   using NotModelled = std::function<void(std::string_view block, std::string_view what, Cycle)>;
-  MotorBlocks(const MotorPart&, Core&, const ClockTree&, std::deque<Port>&, AnalogPins&,
+  MotorBlocks(const MotorPart&, Core&, const ClockTree&, std::deque<Port>&, AnalogPins&, LateEdges&,
               NotModelled);
   ~MotorBlocks() override;
   void reset(Cycle at) noexcept;
@@ -41,6 +42,10 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   bool drives(PinId) const noexcept;
   /// Of that port, those that a timer listens to.
   const Pins& heard(std::size_t port) const noexcept { return heard_[port]; }
+  /// Of an edge there nobody notices anything before a timer's register is looked at.
+  bool keeps_edges(PinId) const noexcept;
+  /// Of these pins edges may be on their way, and of no other.
+  void hear_late(std::span<const PinId>) noexcept;
   void seen(PinId, bool high, Cycle) noexcept override;
   void configured(PinId, Cycle) noexcept override;
   void clock_changed(Cycle) noexcept override;
@@ -68,6 +73,7 @@ class MotorBlocks final : public PinFollower, public ClockFollower, AdcListener 
   const ClockTree& clocks_;
   std::deque<Port>& ports_;
   AnalogPins& analog_;
+  LateEdges& late_edges_;
   NotModelled not_modelled_;
   std::array<std::uint8_t, 96> raised_{};  // sources that hold a vector up
   std::array<std::array<std::vector<const TimerWire*>, 16>, 9> at_pin_;

@@ -37,8 +37,9 @@ Pins different(Word one, Word other) noexcept {
 
 }  // namespace
 
-Port::Port(const PortBlock& block, std::uint8_t index, PinFollower& driven_to)
-    : block_(block), index_(index), driven_to_(driven_to) {
+Port::Port(const PortBlock& block, std::uint8_t index, PinFollower& driven_to,
+           LateEdges& late_edges)
+    : block_(block), index_(index), driven_to_(driven_to), late_edges_(late_edges) {
   outside_.fill(Level::released);
   by_peripheral_.fill(Level::released);
   driven_.fill(Level::released);
@@ -114,7 +115,8 @@ void Port::set_input(unsigned pin, Level level, Cycle at) noexcept {
   settle(pin, at);
 }
 
-Word Port::read(Word offset, Cycle) noexcept {
+Word Port::read(Word offset, Cycle at) noexcept {
+  if (late_ != 0 && offset == IDR) late_edges_.catch_up(at);
   switch (offset) {
     case MODER:
       return mode_;
@@ -142,6 +144,8 @@ Word Port::read(Word offset, Cycle) noexcept {
 void Port::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto merge = [&](Word& kept, Word settable) { kept = ((kept & ~mask) | value) & settable; };
   Pins moved = 0;
+  if (offset == MODER || offset == PUPDR || offset == AFRL || offset == AFRH)
+    late_edges_.listeners_change(at);
   switch (offset) {
     case MODER: {
       const Word before = mode_;

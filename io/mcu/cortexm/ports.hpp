@@ -11,6 +11,7 @@
 #include <array>
 
 #include "io/connector.hpp"
+#include "io/mcu/cortexm/late_edges.hpp"
 #include "io/mcu/cortexm/parts/part.hpp"
 
 namespace stillrotor::io::cortexm {
@@ -37,7 +38,7 @@ using Pins = Word;
 class Port final : public Peripheral {
  public:
   /// driven_to: told of what its pins drive.
-  Port(const PortBlock&, std::uint8_t index, PinFollower& driven_to);
+  Port(const PortBlock&, std::uint8_t index, PinFollower& driven_to, LateEdges&);
   /// Told in the order of these calls.
   void follow(PinFollower& follower) { followers_.push_back(&follower); }
   /// Two at most.
@@ -49,6 +50,8 @@ class Port final : public Peripheral {
   void write(Word offset, Word value, Word mask, Cycle at) noexcept override;
   void reset(Cycle at) noexcept override;
 
+  /// Edges of these may be on their way (late_edges.hpp).
+  void hear_late(Pins late) noexcept { late_ = late; }
   /// From outside; released: the pull decides.
   void set_input(unsigned pin, Level, Cycle at) noexcept;
   /// By a peripheral, for pins in alternate function; released: it drives nothing.
@@ -88,6 +91,8 @@ class Port final : public Peripheral {
   const PortBlock& block_;
   std::uint8_t index_;
   PinFollower& driven_to_;
+  LateEdges& late_edges_;
+  Pins late_ = 0;
   static constexpr Pins none = 0;
   struct Onlooker {
     PinFollower* who = nullptr;

@@ -11,6 +11,7 @@ struct OutsideFunctions {
   std::function<void(Time, std::string_view)> text = [](Time, std::string_view) {};
   std::function<void(PinId, Level, Time)> driven = [](PinId, Level, Time) {};
   std::function<double(PinId, Time)> share = [](PinId, Time) { return 0.0; };
+  std::function<void(Time)> catch_up = [](Time) {};
 };
 
 class Outside final : public ChipOutside {
@@ -21,6 +22,8 @@ class Outside final : public ChipOutside {
     functions_.driven(pin, level, at);
   }
   double share(PinId pin, Time at) noexcept override { return functions_.share(pin, at); }
+
+  void catch_up(Time at) noexcept override { functions_.catch_up(at); }
 
  private:
   OutsideFunctions functions_;

@@ -63,6 +63,10 @@ class TimerListener {
   /// Whether it has to be told of its channels' pins; with set_pin() for each where it has to
   /// again.
   virtual void needs_pins(bool) noexcept {}
+  /// Before a register is looked at, of a timer whose pins are heard late.
+  virtual void looked_at(Cycle) noexcept {}
+  /// Before a register changes that says what comes of its pins' edges.
+  virtual void changes(Cycle) noexcept {}
   /// A bit has been set that does nothing here.
   virtual void not_modelled(const char* what, Cycle) noexcept = 0;
 };
@@ -85,6 +89,10 @@ class Timer final : public Peripheral {
   /// Only of those channels from now on, a bit each.
   void tell_signals(unsigned channels) noexcept;
   bool needs_pins() const noexcept { return needs_pins_; }
+  /// An edge of its channels' pins does nothing that anybody notices before a register is read.
+  bool keeps_edges() const noexcept;
+  /// Edges of its channels' pins may be on their way: TimerListener::looked_at().
+  void hear_late(bool late) noexcept { late_ = late; }
   /// Its level, as it has been for long.
   void set_pin(unsigned channel, bool high) noexcept {
     pins_[channel] = high;
@@ -250,6 +258,7 @@ class Timer final : public Peripheral {
   bool trigger_in_ = false, trigger_out_ = false, break_ = false;
   bool hears_ = false;  // its channels' pins have a delay, or anybody to notice them
   bool needs_pins_ = true;
+  bool late_ = false;
   bool set_anew_ = true;  // the stages' settings may differ from the registers
   Word burst_ = 0;
 };

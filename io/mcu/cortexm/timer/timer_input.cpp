@@ -25,6 +25,14 @@ void Timer::listen() noexcept {
   if (needs != std::exchange(needs_pins_, needs)) listener_.needs_pins(needs);
 }
 
+bool Timer::keeps_edges() const noexcept {
+  if (dier_ != 0 || cr2::MMS(cr2_) != 0) return false;
+  for (unsigned i = 0; i < layout_.channels; ++i)
+    if (channels_[i].role == Role::output && (channels_[i].enabled || channels_[i].enabled_n))
+      return false;
+  return true;
+}
+
 void Timer::input(unsigned channel, bool high, Cycle at) noexcept {
   if (pins_[channel] == high) return;
   if (!hears_ && inputs_[channel].next() == never) {

@@ -7,6 +7,7 @@ namespace stillrotor::io::cortexm {
 using namespace timer_register;
 
 Word Timer::read(Word offset, Cycle at) noexcept {
+  if (late_) listener_.looked_at(at);
   advance(at);
   Word value = 0;
   switch (offset) {
@@ -107,6 +108,7 @@ Word Timer::implemented(Word offset) const noexcept {
 
 void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   const auto merged = [&](Word old) { return (old & ~mask) | (value & mask); };
+  if (late_) listener_.looked_at(at);
   advance(at);
   const unsigned i = (offset - CCR1) / 4;
   if (i < layout_.channels && preloads(i) && under_way_ == 0 && count_.value <= count_.top) {
@@ -116,6 +118,7 @@ void Timer::write(Word offset, Word value, Word mask, Cycle at) noexcept {
   }
   const Change change(*this, at);
   const Word bits = implemented(offset);
+  if (offset <= DIER || (offset >= CCMR1 && offset <= CCER)) listener_.changes(at);
   switch (offset) {
     case SR:
       sr_ &= merged(~Word{0});
