@@ -277,7 +277,7 @@ class CortexController final : public SimulatedController,
   }
   /// The world is about to be told or asked something of that instant.
   void contact(Time at) noexcept {
-    tell(at);
+    if (!none_waits()) tell(at);
     contact_ = at;
   }
   /// The edges of that instant and before.
