@@ -20,17 +20,6 @@ constexpr Word causes = 0xfe000000, forget_causes = 1u << 24;
 constexpr std::uint32_t internal_Hz = 16'000'000;
 constexpr double crystal_start_s = 2e-3, pll_start_s = 100e-6;
 constexpr std::int64_t ps_per_s = 1'000'000'000'000;
-__extension__ using Long = __int128;
-
-/// count * times / by in 64 bits where that fits, rounded down; by is positive.
-std::int64_t scaled(std::int64_t count, std::int64_t times, std::int64_t by,
-                    std::int64_t add = 0) noexcept {
-  std::int64_t product = 0;
-  if (count >= 0 && !__builtin_mul_overflow(count, times, &product) &&
-      !__builtin_add_overflow(product, add, &product))
-    return product / by;
-  return static_cast<std::int64_t>((static_cast<Long>(count) * times + add) / by);
-}
 
 }  // namespace
 
@@ -58,14 +47,6 @@ void ClockTree::restart(ResetCause cause, Cycle at) noexcept {
   take_over(at);
 }
 
-Time ClockTree::time_at(Cycle cycle) const noexcept {
-  return since_ + Time{scaled(static_cast<std::int64_t>(cycle - since_cycle_), ps_, cycles_)};
-}
-Cycle ClockTree::cycle_at(Time time) const noexcept {
-  if (time <= since_) return since_cycle_;
-  return since_cycle_ + static_cast<Cycle>(scaled((time - since_).count(), cycles_, ps_, ps_ - 1));
-}
-
 std::uint32_t ClockTree::pll_Hz() const noexcept {
   const Word c = registers_[PLLCFGR / 4];
   const std::uint64_t source = c >> 22 & 1 ? crystal_Hz_ : internal_Hz;
@@ -78,7 +59,8 @@ void ClockTree::set_frequency(std::uint32_t Hz) noexcept {
   const std::int64_t common = std::gcd(ps_per_s, std::int64_t{Hz});
   core_Hz_ = Hz;
   ps_ = ps_per_s / common;
-  cycles_ = Hz / common;
+  to_ps_ = {ps_, Hz / common};
+  to_cycles_ = {Hz / common, ps_};
 }
 
 /// The switch of the system clock, where its source is ready, and the frequency that follows.

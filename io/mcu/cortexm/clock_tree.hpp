@@ -17,6 +17,7 @@
 
 #include "io/connector.hpp"
 #include "io/mcu/cortexm/core.hpp"
+#include "io/mcu/cortexm/ratio.hpp"
 
 namespace stillrotor::io::cortexm {
 
@@ -57,9 +58,14 @@ class ClockTree final : public Peripheral {
   /// Core cycles in a cycle of the slow or the fast peripheral bus.
   unsigned bus_divider(bool fast) const noexcept;
   /// Since the first cycle; rounded down to whole picoseconds.
-  Time time_at(Cycle) const noexcept;
+  Time time_at(Cycle cycle) const noexcept {
+    return since_ + Time{to_ps_(static_cast<std::int64_t>(cycle - since_cycle_))};
+  }
   /// The first cycle at or after that time, at the clock that runs now.
-  Cycle cycle_at(Time) const noexcept;
+  Cycle cycle_at(Time time) const noexcept {
+    if (time <= since_) return since_cycle_;
+    return since_cycle_ + static_cast<Cycle>(to_cycles_((time - since_).count(), ps_ - 1));
+  }
   Cycle cycles(double seconds) const noexcept {
     return static_cast<Cycle>(seconds * core_Hz_ + 0.5);
   }
@@ -82,8 +88,8 @@ class ClockTree final : public Peripheral {
   /// The dividers of both buses, as they stand in the register.
   Word buses() const noexcept { return registers_[0x08 / 4] & 0xfc00; }
   std::uint32_t core_Hz_ = 0;
-  std::int64_t ps_ = 1,
-               cycles_ = 1;  // that many picoseconds are that many cycles; no common factor
+  Ratio to_ps_{1, 1}, to_cycles_{1, 1};  // of cycles and picoseconds, without a common factor
+  std::int64_t ps_ = 1;                  // what to_cycles_ divides by
   std::pair<const Word*, Word> backup_guard_{};
   Word told_buses_ = 0;
   Cycle since_cycle_ = 0;

@@ -4,11 +4,47 @@
 #include <gtest/gtest.h>
 
 #include <boost/crc.hpp>
+#include <cstdint>
+#include <random>
+#include <utility>
 
 #include "tests/io/cortexm/bare_chip.hpp"
 
 namespace stillrotor::io::cortexm {
 namespace {
+
+// Against the division, for the ratios of real clocks and others, up to where it takes over itself.
+TEST(CortexRatio, IsTheDivisionRoundedDown) {
+  static_assert(Ratio(125000, 21)(21) == 125000 && Ratio(125000, 21)(20) == 119047);
+  __extension__ using Wide = __int128;
+  std::mt19937_64 dice(1);
+  constexpr std::pair<std::int64_t, std::int64_t> ratios[] = {{125000, 21},
+                                                              {21, 125000},
+                                                              {62500, 1},
+                                                              {1, 62500},
+                                                              {1, 1},
+                                                              {1000000000000, 167999999},
+                                                              {167999999, 1000000000000},
+                                                              {7, 8},
+                                                              {3, (1ll << 40) - 1},
+                                                              {3, (1ll << 40) + 1}};
+  for (const auto& [times, by] : ratios) {
+    const Ratio ratio(times, by);
+    for (int n = 0; n < 20'000; ++n) {
+      const auto count = static_cast<std::int64_t>(dice() >> (2 + dice() % 60));
+      const std::int64_t near = count / by * by;  // where the quotient steps
+      for (const std::int64_t x : {count, near, near - 1, near + 1}) {
+        if (x < 0) continue;
+        const auto add = static_cast<std::int64_t>(dice() % 2 == 0 ? 0 : by - 1);
+        const Wide quotient = (static_cast<Wide>(x) * times + add) / by;
+        if (quotient > INT64_MAX) continue;
+        ASSERT_EQ(ratio(x, add), static_cast<std::int64_t>(quotient))
+            << x << " * " << times << " / " << by;
+      }
+    }
+    EXPECT_EQ(ratio(-5), static_cast<std::int64_t>(static_cast<Wide>(-5) * times / by));
+  }
+}
 
 using namespace std::chrono_literals;
 using testing::HasSubstr;

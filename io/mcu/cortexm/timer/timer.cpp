@@ -394,9 +394,12 @@ void Timer::settle_output(unsigned i, Cycle at) noexcept {
   const Channels bit = 1u << i;
   staged_ = (staged_ & ~bit) | (reference_ & bit);
   o.stage.follow(reference_ & bit, at);
-  stage_due_[i] = o.stage.next(at);
-  stages_due_ =
+  // The others' first: what has just been stored is not waited for.
+  stage_due_[i] = never;
+  const Cycle others =
       std::min(std::min(stage_due_[0], stage_due_[1]), std::min(stage_due_[2], stage_due_[3]));
+  stage_due_[i] = o.stage.next(at);
+  stages_due_ = std::min(others, stage_due_[i]);
   if (const Pads pads = o.stage.pads(at); pads != o.pads) tell_pads(i, pads, at);
   if (!(signals_told_ & bit)) return;
   const bool signal = o.stage.signal(reference_ & bit);
