@@ -5,17 +5,9 @@
 // Source: textbook (two-axis model with saturation), from memory; tested against flow.hpp.
 #include "plant/flow.hpp"
 #include "plant/rotor_frame.hpp"
+#include "plant/stage_rates.hpp"
 
 namespace stillrotor::plant {
-namespace {
-
-struct Rates {
-  Pair i;
-  double v, w, legs_A;
-};
-
-}  // namespace
-
 template <LegsDiffer Legs, Drive::Impl::Order How>
 Point Drive::Impl::map_step(double h) const noexcept {
   const ConductionMode& m = *mode;
@@ -73,7 +65,7 @@ Point Drive::Impl::map_step(double h) const noexcept {
     double opposing = drag_Nm(w) + friction + in.load_Nm;
     if (cogs) opposing -= cogging_Nm(theta);
     if (iron) opposing += machine.iron().drag_Nm(psi_d * psi_d + l.psi_q * l.psi_q, w);
-    Rates k;
+    StageRates k;
     k.legs_A = legs;
     k.i = both(inverse) * (pair(l.l_qq, l.l_dd) * push - both(l.l_dq) * swapped(push));
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
@@ -83,48 +75,44 @@ Point Drive::Impl::map_step(double h) const noexcept {
   };
 
   const double w0 = s.omega_m_rad_s, v0 = s.v_cap_V, t0 = s.theta_e_rad;
-  const Rates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
-  Pair i;
+  const StageRates k1 = rates(i0, v0, w0, {1.0, 0.0}, t0, a);
+  StageRates gained;
   Turn end;
   double extra;  // that the speed's change turns the rotor by
-  Point y;
   if constexpr (How == Order::third) {
     const double to_1 = h / 3.0, to_2 = 2.0 * to_1;
     const Turn first = turn_by(p * w0 * to_1);
-    const Rates k2 = rates(i0 + both(to_1) * k1.i, v0 + to_1 * k1.v, w0 + to_1 * k1.w, first,
-                           t0 + p * w0 * to_1, between(1.0 / 3.0));
+    const StageRates k2 = rates(i0 + both(to_1) * k1.i, v0 + to_1 * k1.v, w0 + to_1 * k1.w, first,
+                                t0 + p * w0 * to_1, between(1.0 / 3.0));
     const double extra_3 = p * to_2 * to_1 * k1.w;
     const Turn second = twice(first);
-    const Rates k3 =
+    const StageRates k3 =
         rates(i0 + both(to_2) * k2.i, v0 + to_2 * k2.v, w0 + to_2 * k2.w,
               and_a_little(second, extra_3), t0 + p * w0 * to_2 + extra_3, between(2.0 / 3.0));
-    const double w = 0.25 * h, w3 = 0.75 * h;
-    extra = p * w3 * to_2 * k2.w;
+    extra = p * 0.75 * h * to_2 * k2.w;
     end = and_a_little(both_turns(first, second), extra);
-    i = i0 + both(w) * k1.i + both(w3) * k3.i;
-    y.v_cap = v0 + (w * k1.v + w3 * k3.v);
-    y.omega = w0 + (w * k1.w + w3 * k3.w);
-    y.legs_C = w * k1.legs_A + w3 * k3.legs_A;
+    gained = gained_by_third_order(k1, k3, h);
   } else {
     const double half = 0.5 * h;
     const Turn to_half = turn_by(p * w0 * half), to_end = twice(to_half);
     const double t_half = t0 + p * w0 * half, t_end = t0 + p * w0 * h;
     const Drivers b = between(0.5);
-    const Rates k2 =
+    const StageRates k2 =
         rates(i0 + both(half) * k1.i, v0 + half * k1.v, w0 + half * k1.w, to_half, t_half, b);
     const double extra_3 = p * half * half * k1.w, extra_4 = p * h * half * k2.w;
-    const Rates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w0 + half * k2.w,
-                           and_a_little(to_half, extra_3), t_half + extra_3, b);
-    const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w,
-                           and_a_little(to_end, extra_4), t_end + extra_4, c);
-    const double w = h / 6.0;
-    extra = w * p * h * (k1.w + k2.w + k3.w);
+    const StageRates k3 = rates(i0 + both(half) * k2.i, v0 + half * k2.v, w0 + half * k2.w,
+                                and_a_little(to_half, extra_3), t_half + extra_3, b);
+    const StageRates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w,
+                                and_a_little(to_end, extra_4), t_end + extra_4, c);
+    extra = p * h * (h / 6.0) * (k1.w + k2.w + k3.w);
     end = and_a_little(to_end, extra);
-    i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
-    y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
-    y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
-    y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
+    gained = gained_by_fourth_order(k1, k2, k3, k4, h);
   }
+  const Pair i = i0 + gained.i;
+  Point y;
+  y.v_cap = v0 + gained.v;
+  y.omega = w0 + gained.w;
+  y.legs_C = gained.legs_A;
   y.cos_e = c0 * end.cos - s0 * end.sin;
   y.sin_e = s0 * end.cos + c0 * end.sin;
   const double unit = 1.5 - 0.5 * (y.cos_e * y.cos_e + y.sin_e * y.sin_e);

@@ -6,6 +6,7 @@
 // Source: derived in machine/phase_magnet.hpp; tested against flow.hpp.
 #include "plant/flow.hpp"
 #include "plant/rotor_frame.hpp"
+#include "plant/stage_rates.hpp"
 
 namespace stillrotor::plant {
 namespace {
@@ -14,11 +15,6 @@ namespace {
 struct AtAngle {
   double theta, cos, sin;
   Pair inverse_a, inverse_b, slope_a, slope_b, magnet_Wb;
-};
-
-struct Rates {
-  Pair i;
-  double v, w, legs_A;
 };
 
 }  // namespace
@@ -77,7 +73,7 @@ Point Drive::Impl::phase_step(double h) const noexcept {
     }
     const double torque = dot(i, both(0.5) * turned + at.magnet_Wb);
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
-    Rates k;
+    StageRates k;
     k.legs_A = legs;
     k.i = at.inverse_a * both(push[0]) + at.inverse_b * both(push[1]);
     k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
@@ -90,49 +86,45 @@ Point Drive::Impl::phase_step(double h) const noexcept {
   const Pair i0 = pair(s.i_alpha_A, s.i_beta_A);
   const double to_1 = How == Order::third ? h / 3.0 : 0.5 * h, to_2 = 2.0 * to_1;
   const Turn turn_1 = turn_by(p * w0 * to_1), turn_2 = twice(turn_1);
-  const Rates k1 = rates(i0, v0, w0, at_angle(t0, c0, s0), a);
-  const auto later = [&](const Turn& turn, double angle, double gained)
+  const StageRates k1 = rates(i0, v0, w0, at_angle(t0, c0, s0), a);
+  const auto later = [&](const Turn& turn, double angle, double more)
       __attribute__((always_inline)) {
-    const Turn t = and_a_little(turn, gained);
-    return at_angle(t0 + (angle + gained), c0 * t.cos - s0 * t.sin, s0 * t.cos + c0 * t.sin);
+    const Turn t = and_a_little(turn, more);
+    return at_angle(t0 + (angle + more), c0 * t.cos - s0 * t.sin, s0 * t.cos + c0 * t.sin);
   };
-  const double gained_1 = 0.5 * p * k1.w * to_1 * to_1, gained_2 = 4.0 * gained_1;
-  const AtAngle at_1 = later(turn_1, p * w0 * to_1, gained_1),
-                at_2 = later(turn_2, p * w0 * to_2, gained_2);
+  const double more_1 = 0.5 * p * k1.w * to_1 * to_1, more_2 = 4.0 * more_1;
+  const AtAngle at_1 = later(turn_1, p * w0 * to_1, more_1),
+                at_2 = later(turn_2, p * w0 * to_2, more_2);
 
-  Point y;
-  Pair i;
+  StageRates gained;
   Turn end;
   double extra;  // that the speed's change turns the rotor by
-  const Rates k2 = rates(i0 + both(to_1) * k1.i, v0 + to_1 * k1.v, w0 + to_1 * k1.w, at_1,
-                         between(How == Order::third ? 1.0 / 3.0 : 0.5));
+  const StageRates k2 = rates(i0 + both(to_1) * k1.i, v0 + to_1 * k1.v, w0 + to_1 * k1.w, at_1,
+                              between(How == Order::third ? 1.0 / 3.0 : 0.5));
   if constexpr (How == Order::third) {
-    const Rates k3 =
+    const StageRates k3 =
         rates(i0 + both(to_2) * k2.i, v0 + to_2 * k2.v, w0 + to_2 * k2.w, at_2, between(2.0 / 3.0));
-    const double w = 0.25 * h, w3 = 0.75 * h;
-    extra = p * w3 * to_2 * k2.w;
+    extra = p * 0.75 * h * to_2 * k2.w;
     end = and_a_little(both_turns(turn_1, turn_2), extra);
-    i = i0 + (both(w) * k1.i + both(w3) * k3.i);
-    y.v_cap = v0 + (w * k1.v + w3 * k3.v);
-    y.omega = w0 + (w * k1.w + w3 * k3.w);
-    y.legs_C = w * k1.legs_A + w3 * k3.legs_A;
+    gained = gained_by_third_order(k1, k3, h);
   } else {
-    const Rates k3 =
+    const StageRates k3 =
         rates(i0 + both(to_1) * k2.i, v0 + to_1 * k2.v, w0 + to_1 * k2.w, at_1, between(0.5));
-    const Rates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w, at_2, c);
-    const double w = h / 6.0;
-    extra = w * p * h * (k1.w + k2.w + k3.w);
+    const StageRates k4 = rates(i0 + both(h) * k3.i, v0 + h * k3.v, w0 + h * k3.w, at_2, c);
+    extra = p * h * (h / 6.0) * (k1.w + k2.w + k3.w);
     end = and_a_little(turn_2, extra);
-    i = i0 + both(w) * (k1.i + both(2.0) * (k2.i + k3.i) + k4.i);
-    y.v_cap = v0 + w * (k1.v + 2.0 * (k2.v + k3.v) + k4.v);
-    y.omega = w0 + w * (k1.w + 2.0 * (k2.w + k3.w) + k4.w);
-    y.legs_C = w * (k1.legs_A + 2.0 * (k2.legs_A + k3.legs_A) + k4.legs_A);
+    gained = gained_by_fourth_order(k1, k2, k3, k4, h);
   }
+  Point y;
   const double unit = 1.5 - 0.5 * (c0 * c0 + s0 * s0), c1 = c0 * unit, s1 = s0 * unit;
   y.cos_e = c1 * end.cos - s1 * end.sin;
   y.sin_e = s1 * end.cos + c1 * end.sin;
+  const Pair i = i0 + gained.i;
   y.i_alpha = i[0];
   y.i_beta = i[1];
+  y.v_cap = v0 + gained.v;
+  y.omega = w0 + gained.w;
+  y.legs_C = gained.legs_A;
   y.theta = t0 + (p * w0 * h + extra);
   return y;
 }
