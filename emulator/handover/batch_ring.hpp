@@ -37,6 +37,8 @@ struct Batch {
 
 class BatchRing {
  public:
+  static constexpr std::size_t batch_count = 64;
+
   BatchRing() {
     for (Batch& batch : *batches_) free_.push(&batch);
   }
@@ -55,7 +57,6 @@ class BatchRing {
   }
 
  private:
-  static constexpr std::size_t batch_count = 32;
   using Queue = boost::lockfree::spsc_queue<Batch*, boost::lockfree::capacity<batch_count>>;
 
   static Batch* pop(Queue& queue) noexcept {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <atomic>
 #include <chrono>
+#include <condition_variable>
+#include <mutex>
 #include <optional>
 #include <span>
 #include <thread>
@@ -19,7 +21,10 @@ using Clock = std::chrono::steady_clock;
 using namespace std::chrono_literals;
 
 constexpr auto flush_every = 500ms;
-constexpr auto look_every = 1ms;          // for a new batch, when there is none
+// For new batches, when there are none: seldom, since each look takes the processor from whoever
+// computes where they share one; sooner where the ring was about to run full.
+constexpr auto look_every = 4ms, look_soon = 1ms;
+constexpr std::size_t many_batches = BatchRing::batch_count / 2;
 constexpr double batch_longest_s = 5e-3;  // of the run; bounds what a kill can lose
 
 std::size_t frames_per_batch(double rate_Hz) {
@@ -49,7 +54,11 @@ struct Recorder::Impl {
   void close() noexcept {
     open = false;
     hand_over();
-    closed.store(true, std::memory_order_release);
+    {
+      const std::lock_guard lock(asleep);
+      closed.store(true, std::memory_order_release);
+    }
+    wake.notify_one();
     if (writer.joinable()) writer.join();
   }
 
@@ -63,6 +72,8 @@ struct Recorder::Impl {
   std::uint64_t lost = 0;
   const std::size_t frames_per_batch;
   std::atomic<bool> closed = false;
+  std::mutex asleep;  // the writer, until there should be something, or `closed` wakes it
+  std::condition_variable wake;
 
   // Writer's until it has ended.
   RecordStream stream;
@@ -76,16 +87,20 @@ struct Recorder::Impl {
 
 void Recorder::Impl::write_until_closed() noexcept {
   auto flush_at = Clock::now() + flush_every;
-  for (;;) {
+  for (std::size_t found = 0;;) {
     // Before looking for a batch: one that was handed over before closing is then seen.
     const bool last = closed.load(std::memory_order_acquire);
     if (Batch* batch = ring.next()) {
       stream.add(*batch);
       ring.give_back(batch);
+      ++found;
     } else if (last) {
       break;
     } else {
-      std::this_thread::sleep_for(look_every);
+      std::unique_lock lock(asleep);
+      wake.wait_for(lock, found < many_batches ? look_every : look_soon,
+                    [this] { return closed.load(std::memory_order_relaxed); });
+      found = 0;
     }
     if (const auto now = Clock::now(); now >= flush_at) {
       stream.flush();
