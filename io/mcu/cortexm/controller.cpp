@@ -191,9 +191,9 @@ class CortexController final : public SimulatedController,
     const Time at = began_ + t;
     if (pin.on_board) tell_board(id, level, at);
     if (!pin.is_output) return;
-    if (is_gate(pin.line)) {
+    if (gate_driver_ && is_gate(pin.line)) {
       at_gates_[index(pin.line)] = level;
-      if (gate_driver_ && !gate_driver_->enabled()) return;
+      if (!gate_driver_->enabled()) return;
     }
     if (passes(pin.line, level, at)) return;
     drive(pin.line, level, at);
@@ -213,7 +213,8 @@ class CortexController final : public SimulatedController,
     caught_up_ = at;
     contact(at);
     const std::span<const Edge> edges = world_->heard(at);
-    heard_.assign(edges.begin(), edges.end());
+    if (edges.empty()) return;
+    heard_.assign(edges.begin(), edges.end());  // what one brings about may ask again
     for (const Edge& edge : heard_) deliver(edge);
   }
   /// Encoder lines may wait where nothing in the chip stirs at their edges.
@@ -260,7 +261,7 @@ class CortexController final : public SimulatedController,
       if (wires_.lines[i] && from_controller(line_id(i))) drive(line_id(i), Level::released, at);
   }
 
-  bool none_waits() const noexcept { return first_ == waiting_.size(); }
+  bool none_waits() const noexcept { return waiting_.empty(); }
   void drive(LineId line, Level level, Time at) noexcept {
     if (driven_[index(line)] == level) return;
     driven_[index(line)] = level;
@@ -284,7 +285,7 @@ class CortexController final : public SimulatedController,
   void tell(Time until) noexcept {
     while (!none_waits() && waiting_[first_].at <= until) {
       const Edge edge = waiting_[first_++];
-      if (none_waits()) {
+      if (first_ == waiting_.size()) {
         waiting_.clear();
         first_ = 0;
       }
@@ -319,7 +320,7 @@ class CortexController final : public SimulatedController,
   std::optional<DebugView> view_;  // where there is a debugger
   Time began_{};                   // its first cycle
   std::array<Level, line_count> driven_{};
-  std::vector<Edge> waiting_;  // to be told, from first_ on
+  std::vector<Edge> waiting_;  // to be told, from first_ on; empty where none is
   std::size_t first_ = 0;
   std::uint64_t told_ = 0;
   std::uint32_t later_ = 0;  // hears_later(), by what in the chip ...
