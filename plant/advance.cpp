@@ -164,38 +164,52 @@ double Drive::Impl::step_limit() const noexcept {
   return rigid ? plain : std::min(plain, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
-// The first moment in (0, h] at which a margin is negative: Illinois on steps taken anew from the
-// start. It aims a hair beyond zero and ends there, so that what the change waits for really is
-// due.
+// The first moment in (0, h] at which a margin is negative, on steps taken anew from the start. It
+// aims a hair beyond zero and ends there, so that what the change waits for really is due.
+//   A secant first, then inverse quadratic interpolation where three margins allow it, else halves.
+// Source T. R. Chandrupatla, A new hybrid quadratic/bisection algorithm for finding the zero of a
+//        nonlinear function without using derivatives, Adv. Eng. Software 28 (1997) 145-149; from
+//        memory.
 double Drive::Impl::locate(double h, Point& at) const noexcept {
   constexpr double band = 1e-9, aim = 0.5 * band;  // A, V, rad/s or N m
-  double low = 0.0, high = h;
-  double g_low = margin(point(), 0.0) + aim, g_high = margin(at, h) + aim;
-  int last_side = 0;
-  for (int tries = 0; tries < 80 && high - low > shortest_step_s && g_high <= -aim; ++tries) {
-    // A quantity that has just begun (a diode at zero current) has no margin at the start: bisect.
-    // Where the margin that is least at the start is not the one that ends, false position creeps:
-    // bisect by turns.
-    const bool creeps = tries > 5 && tries % 2 == 1;
-    double trial = g_low > aim && !creeps ? (low * g_high - high * g_low) / (g_high - g_low)
-                                          : 0.5 * (low + high);
-    if (!(trial > low && trial < high)) trial = 0.5 * (low + high);
-    const Point y = step(trial);
-    const double g = margin(y, trial);
-    if (g < 0.0) {
-      high = trial;
-      g_high = g + aim;
-      at = y;
-      if (last_side == 1) g_low *= 0.5;
-      last_side = 1;
-    } else {
-      low = trial;
-      g_low = g + aim;
-      if (last_side == -1) g_high *= 0.5;
-      last_side = -1;
+  struct Tried {
+    double t, g;  // the margin, seen from where it aims
+    bool is_due() const noexcept { return g < aim; }
+  };
+  Tried last{h, margin(at, h) + aim}, across{0.0, margin(point(), 0.0) + aim}, before{};
+  Tried due = last;
+  for (int tries = 0; tries < 80 && due.g <= -aim && std::abs(across.t - last.t) > shortest_step_s;
+       ++tries) {
+    double share = 0.5;  // of the way from `last` to `across`
+    // A quantity that has just begun (a diode at zero current) has no margin at the start: halve.
+    if (const double ahead = last.is_due() ? across.g : last.g; ahead > aim) {
+      const double xi = (last.t - across.t) / (before.t - across.t),
+                   phi = (last.g - across.g) / (before.g - across.g);
+      if (tries == 0)
+        share = last.g / (last.g - across.g);
+      else if (phi * phi < xi && (1.0 - phi) * (1.0 - phi) < 1.0 - xi)
+        share = last.g / (across.g - last.g) * (before.g / (across.g - before.g)) +
+                (before.t - last.t) / (across.t - last.t) * (last.g / (before.g - last.g)) *
+                    (across.g / (before.g - across.g));
     }
+    double t = last.t + share * (across.t - last.t);
+    if (!(t > std::min(last.t, across.t) && t < std::max(last.t, across.t)))
+      t = 0.5 * (last.t + across.t);
+    const Point y = step(t);
+    const Tried now{t, margin(y, t) + aim};
+    if (now.is_due()) {
+      due = now;
+      at = y;
+    }
+    if (now.is_due() == last.is_due()) {
+      before = last;
+    } else {
+      before = across;
+      across = last;
+    }
+    last = now;
   }
-  return high;
+  return due.t;
 }
 
 // A line that time moves is due by itself (absolute_angle.next_ps); advance() hands it out.

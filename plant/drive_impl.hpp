@@ -167,18 +167,27 @@ struct Drive::Impl {
   Point map_step(double h) const noexcept;  // map_step.cpp
   template <Order>
   Point phase_step(double h) const noexcept;  // phase_step.cpp
-  /// Order::third: where it helps.
+  /// Order::third: where it helps. Each way returns what it calls, or its one result: the point is
+  /// then written where the caller wants it. (Copied right after, it would be waited for.)
   template <Order How = Order::fourth>
   Point step(double h) const noexcept {
     if (ledger || !fast || mode->swings != 0 || ((mapped || phased) && mode->freedom != 2))
       return extras || !rigid || mode->swings != 0 ? step<false, true, How>(h, nullptr)
                                                    : step<false, false, How>(h, nullptr);
-    Point y = mapped               ? map_step<How>(h)
-              : phased             ? phase_step<How>(h)
-              : mode->freedom != 2 ? (bare ? line_step<true>(h) : line_step<false>(h))
-                                   : (bare ? rotor_step<true>(h) : rotor_step<false>(h));
+    return fast_step<How>(h);
+  }
+  template <Order How>
+  Point fast_step(double h) const noexcept {
+    Point y = fast_states<How>(h);
     y.extra = s.extra;
     return y;
+  }
+  template <Order How>
+  Point fast_states(double h) const noexcept {
+    if (mapped) return map_step<How>(h);
+    if (phased) return phase_step<How>(h);
+    if (mode->freedom != 2) return bare ? line_step<true>(h) : line_step<false>(h);
+    return bare ? rotor_step<true>(h) : rotor_step<false>(h);
   }
   double step_limit() const noexcept;
   /// While the shaft itself asks for nothing.
@@ -218,6 +227,11 @@ struct Drive::Impl {
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
   void glide_step(const GlideLaw&, const Glided& from, double h, double limit,
                   Glided& to) const noexcept;
+  /// Whether what glide() steps by holds from here on, as long as nothing changes.
+  bool may_glide() const noexcept {
+    return smooth && !ramping && mode->freedom == 2 && !watches_motion();
+  }
+  Point glided(const Continuous& from, double h) const noexcept;
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
