@@ -22,6 +22,17 @@ struct Drive::Impl::GlideEnd {
     to = glide_step<4>(law, from, h);
 }
 
+/// A part of a step, from its begin.
+Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
+  Glided to;
+  glide_step(glide_law(),
+             {pair(from.i_alpha_A, from.i_beta_A), pair(from.v_cap_V, from.omega_m_rad_s),
+              pair(from.cos_e, from.sin_e), from.theta_e_rad, 0.0},
+             h, plain_step_limit(from.omega_m_rad_s), to);
+  return {to.i_A[0],    to.i_A[1],    to.v_cap(), to.omega(), to.theta,
+          to.magnet[0], to.magnet[1], from.extra, 0.0};
+}
+
 /// To the first picosecond at which the angle has reached the threshold ahead, or passed the one
 /// behind. Returns that moment; 0: none is found within h.
 [[gnu::noinline]] std::int64_t Drive::Impl::glide_to_edge(const GlideLaw& law, const Glided& from,
