@@ -40,12 +40,16 @@ class BatchRing {
   static constexpr std::size_t batch_count = 64;
 
   BatchRing() {
-    for (Batch& batch : *batches_) free_.push(&batch);
+    for (Batch& batch : *batches_) spare_[spare_count_++] = &batch;
   }
 
   // Producer.
-  /// An empty batch, or nullptr while the consumer holds all of them.
-  Batch* take_free() noexcept { return pop(free_); }
+  /// An empty batch, or nullptr while the consumer holds all of them. The one that came back last,
+  /// for it may still be in a cache: few are in use where the consumer keeps up.
+  Batch* take_free() noexcept {
+    while (Batch* batch = pop(returned_)) spare_[spare_count_++] = batch;
+    return spare_count_ > 0 ? spare_[--spare_count_] : nullptr;
+  }
   void hand_over(Batch* batch) noexcept { filled_.push(batch); }
 
   // Consumer.
@@ -53,7 +57,7 @@ class BatchRing {
   Batch* next() noexcept { return pop(filled_); }
   void give_back(Batch* batch) noexcept {
     batch->clear();
-    free_.push(batch);
+    returned_.push(batch);
   }
 
  private:
@@ -67,7 +71,9 @@ class BatchRing {
 
   std::unique_ptr<std::array<Batch, batch_count>> batches_ =
       std::make_unique<std::array<Batch, batch_count>>();
-  Queue free_, filled_;
+  Queue returned_, filled_;
+  std::array<Batch*, batch_count> spare_{};  // the producer's
+  std::size_t spare_count_ = 0;
 };
 
 }  // namespace stillrotor

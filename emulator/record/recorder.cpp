@@ -22,9 +22,9 @@ using namespace std::chrono_literals;
 
 constexpr auto flush_every = 500ms;
 // For new batches, when there are none: seldom, since each look takes the processor from whoever
-// computes where they share one; sooner where the ring was about to run full.
+// computes where they share one; sooner where the ring might run full meanwhile.
 constexpr auto look_every = 4ms, look_soon = 1ms;
-constexpr std::size_t many_batches = BatchRing::batch_count / 2;
+constexpr std::size_t many_batches = BatchRing::batch_count / 4;
 constexpr double batch_longest_s = 5e-3;  // of the run; bounds what a kill can lose
 
 std::size_t frames_per_batch(double rate_Hz) {

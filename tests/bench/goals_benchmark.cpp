@@ -160,6 +160,9 @@ Cost cost_of(const RunCase& what, double lasts_s, const std::filesystem::path& f
     keep_least(best.unrecorded_s, from_s - begin_s);
     keep_least(best.run_s, ran_s - from_s);
     keep_least(best.judge_s, process_s() - ran_s);
+    // A run of its own has a folder of its own: to empty an old record is none of its cost.
+    for (const auto& left : std::filesystem::directory_iterator(folder))
+      std::filesystem::remove(left.path());
     best.model_s = static_cast<double>(outcome.end_ps) * 1e-12;
     best.gate_edges = outcome.gate_edges;
     best.sensor_edges = outcome.sensor_edges;
