@@ -110,6 +110,11 @@ const std::vector<RunCase>& run_cases() {
        {"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4_polling.elf"},
        6.0,
        0.0},
+      {"the same with one that computes",
+       "orchard-cart-mid-m4",
+       {"controller.firmware=" STILLROTOR_BUILD_DIR "/firmware/orchard_foc_m4_busy.elf"},
+       6.0,
+       0.0},
   };
   return cases;
 }

@@ -209,7 +209,6 @@ void Cpu::copy_to(IdleLoop::State& to) const noexcept {
 /// Where the state is what it was a round ago and nothing but registers has been touched, every
 /// further round is the same, with as many cycles: until the stretch ends.
 const Op* Cpu::hop_back(const Op* op) noexcept {
-  constexpr unsigned first_look = 1, last_look = 6;  // most loops have something else to do
   const Op* const target = op + op->hop;
   if (loop.branch != op || loop.effects != effects) {
     loop.branch = op;
@@ -217,17 +216,24 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
     loop.rounds = 0;
     return target;
   }
-  if (++loop.rounds < first_look || loop.rounds > last_look) return target;
+  if (loop.rounds > IdleLoop::last_look) return target;
+  // A loop that computes moves its registers each round, and is known by them.
+  if (++loop.rounds == 1 || r != loop.state.r) {
+    loop.state.r = r;
+    loop.whole = false;
+    return target;
+  }
   IdleLoop::State now;
   copy_to(now);
-  if (loop.rounds > first_look && now == loop.state) {
+  if (loop.whole && now == loop.state) {
     loop.round = cycle - loop.at;
     loop.happened = happened();
     leave_rounds_out();
-    loop.rounds = last_look;  // less than a round is left of the stretch
+    loop.rounds = IdleLoop::last_look + 1;  // less than a round is left of the stretch
     return target;
   }
   loop.state = now;
+  loop.whole = true;
   loop.at = cycle;
   return target;
 }

@@ -74,11 +74,15 @@ struct IdleLoop {
     std::array<Word, 8> rest;
     bool operator==(const State&) const = default;
   };
+  /// So many rounds in a row are looked at: most loops have something else to do.
+  static constexpr unsigned last_look = 5;
+
   const Op* branch = nullptr;
   std::uint64_t effects = 0;  // when it was last passed
   Cycle at = 0;
-  unsigned rounds = 0;  // without effects, in a row
-  State state{};
+  unsigned rounds = 0;  // without effects, in a row, as far as they are looked at
+  State state{};        // of the round before; of it ...
+  bool whole = false;   // ... false: `r` only
   // Once it is known to wait, until anything happens.
   Cycle round = 0;
   std::uint64_t happened = ~std::uint64_t{0};  // Cpu::happened() then

@@ -219,6 +219,26 @@ void control_period(void) {
   ++periods;
 }
 
+#ifdef TESTS_FLASH
+#define FLASH_START 0x08000000u
+#define FLASH_TESTED 0x8000u
+// The CRC-32 of the program, again and again, as a self-test in the background does it.
+static uint32_t flash_sum, flash_sums;
+
+static void test_flash(void) {
+  static uint32_t at = 0, crc = ~0u;
+  for (uint32_t n = 0; n < 16; ++n, at += 4) {
+    crc ^= *(const volatile uint32_t*)(FLASH_START + at);
+    for (uint32_t bit = 0; bit < 32; ++bit) crc = (crc >> 1) ^ (0xedb88320u & -(crc & 1u));
+  }
+  if (at < FLASH_TESTED) return;
+  flash_sum = ~crc;
+  ++flash_sums;
+  at = 0;
+  crc = ~0u;
+}
+#endif
+
 int main(void) {
   start_clock();
   set_pins();
@@ -245,6 +265,9 @@ int main(void) {
 #ifdef HANGS_ON_REVERSE
     while (GPIO(PORT_B, GPIO_IDR) & 4u) {
     }
+#endif
+#ifdef TESTS_FLASH
+    test_flash();
 #endif
     if (periods != seen) IWDG_KR = 0xAAAAu;  // a control that stands still is bitten
     seen = periods;

@@ -167,6 +167,8 @@ void Writer::hop_out(const Op& branch) {
     detour(may_wait, [this, on, done = here()] {
       a_.cmp(a_.rcx, member(&c_.loop.branch, 64));
       a_.jne(on);
+      a_.cmp(member(&c_.loop.rounds), IdleLoop::last_look);
+      a_.ja(done);  // nothing is expected of it any more
       a_.mov(member(&c_.cycle, 64), a_.r14);
       a_.mov(a_.rdi, a_.rbx);
       a_.mov(a_.rsi, a_.rcx);
