@@ -217,23 +217,32 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
     return target;
   }
   if (loop.rounds > IdleLoop::last_look) return target;
-  // A loop that computes moves its registers each round, and is known by them.
-  if (++loop.rounds == 1 || r != loop.state.r) {
-    loop.state.r = r;
-    loop.whole = false;
+  if (++loop.rounds == 1) loop.kept = false;
+  // A loop that computes is known by one register that moves: to copy all of them, each just
+  // written, is what the processor waits for.
+  if (const Word there = r[loop.moved]; there != loop.moved_to) {
+    loop.moved_to = there;
+    loop.kept = false;
     return target;
   }
   IdleLoop::State now;
   copy_to(now);
-  if (loop.whole && now == loop.state) {
+  if (loop.kept && now == loop.state) {
     loop.round = cycle - loop.at;
     loop.happened = happened();
     leave_rounds_out();
     loop.rounds = IdleLoop::last_look + 1;  // less than a round is left of the stretch
     return target;
   }
+  if (loop.kept) {
+    const auto differs = std::mismatch(now.r.begin(), now.r.end(), loop.state.r.begin()).first;
+    if (differs != now.r.end()) {
+      loop.moved = static_cast<unsigned>(differs - now.r.begin());
+      loop.moved_to = *differs;
+    }
+  }
   loop.state = now;
-  loop.whole = true;
+  loop.kept = true;
   loop.at = cycle;
   return target;
 }

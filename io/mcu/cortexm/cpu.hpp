@@ -75,14 +75,16 @@ struct IdleLoop {
     bool operator==(const State&) const = default;
   };
   /// So many rounds in a row are looked at: most loops have something else to do.
-  static constexpr unsigned last_look = 5;
+  static constexpr unsigned last_look = 3;
 
   const Op* branch = nullptr;
   std::uint64_t effects = 0;  // when it was last passed
   Cycle at = 0;
   unsigned rounds = 0;  // without effects, in a row, as far as they are looked at
-  State state{};        // of the round before; of it ...
-  bool whole = false;   // ... false: `r` only
+  State state{};        // of the round before ...
+  bool kept = false;    // ... if it has been kept
+  unsigned moved = 0;   // a register that has told a round from the one before ...
+  Word moved_to = 0;    // ... and where it stood then
   // Once it is known to wait, until anything happens.
   Cycle round = 0;
   std::uint64_t happened = ~std::uint64_t{0};  // Cpu::happened() then

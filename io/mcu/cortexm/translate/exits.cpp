@@ -149,10 +149,12 @@ void Writer::check_line(Word address, const std::function<void()>& where_kept) {
 void Writer::hop_out(const Op& branch) {
   places_.passed += branch.cycles + 1u;
   places_.last_load = LastLoad::earlier;
+  const Places held = places_;
   store_state();
   if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
   places_.passed = 0;
   const Op* const to = &branch + branch.hop;
+  const bool goes_round = to == unit_.steps.front().op && in_detour_ && !careful_;
   check_line(branch.imm, [&] {
     if (!is_short_way_back(branch)) return;
     // Cpu::hop_back(), up to where a round may have had no effect.
@@ -164,7 +166,7 @@ void Writer::hop_out(const Op& branch) {
     a_.mov(member(&c_.loop.branch, 64), a_.rcx);
     a_.mov(member(&c_.loop.effects, 64), a_.rax);
     a_.mov(member(&c_.loop.rounds), 0);
-    detour(may_wait, [this, on, done = here()] {
+    detour(may_wait, [this, on, goes_round, done = here()] {
       a_.cmp(a_.rcx, member(&c_.loop.branch, 64));
       a_.jne(on);
       a_.cmp(member(&c_.loop.rounds), IdleLoop::last_look);
@@ -175,10 +177,22 @@ void Writer::hop_out(const Op& branch) {
       a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(&hop_back));
       a_.call(a_.rax);
       a_.mov(a_.r14, member(&c_.cycle, 64));
-      a_.jmp(done, near);
+      a_.jmp(goes_round ? entry_ : done, near);  // the call has not kept the registers
     });
   });
-  jump_out(to);
+  goes_round ? go_round(held) : jump_out(to);
+}
+
+/// With everything in memory, and as `held` says in registers too: on with the unit's begin.
+void Writer::go_round(const Places& held) {
+  if (round_.head != nullptr) {
+    move_registers(held, round_.places);
+    a_.jmp(round_.head, near);
+    return;
+  }
+  keep_registers(held);
+  round_ = {here(), places_};
+  write_body();
 }
 
 void Writer::or_by_handler(const Places& before, const Jumps& away, Try elsewhere) {

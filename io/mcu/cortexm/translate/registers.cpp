@@ -1,6 +1,8 @@
 // Which of the guest's registers the host's hold.
 #include <algorithm>
+#include <vector>
 
+#include "io/mcu/cortexm/translate/moves.hpp"
 #include "io/mcu/cortexm/translate/writer.hpp"
 
 namespace stillrotor::io::cortexm::translate {
@@ -155,6 +157,36 @@ void Writer::all_in_memory() {
   places_.single = {};
   places_.nz = places_.carry = places_.overflow = places_.float_status = {};
   places_.passed = 0;
+}
+
+/// What is in memory and was held by registers besides still is.
+void Writer::keep_registers(const Places& held) {
+  Places kept;
+  kept.core[15] = held.core[15];
+  for (unsigned r = 0; r < 15; ++r) kept.core[r].host = held.core[r].host;
+  for (unsigned s = 0; s < 32; ++s) kept.single[s].host = held.single[s].host;
+  places_ = kept;
+}
+
+/// With everything in memory: what `to` has in registers is put there, from those that hold it.
+void Writer::move_registers(const Places& from, const Places& to) {
+  std::vector<Move> core, single;
+  for (unsigned r = 0; r < 15; ++r)
+    if (const int host = to.core[r].host;
+        host != nowhere && from.core[r].host != nowhere && from.core[r].host != host)
+      core.push_back({host, from.core[r].host});
+  for (unsigned s = 0; s < 32; ++s)
+    if (const int host = to.single[s].host;
+        host != nowhere && from.single[s].host != nowhere && from.single[s].host != host)
+      single.push_back({host, from.single[s].host});
+  for (const Move& m : in_order(core, Operand::EAX)) a_.mov(Reg(m.to), Reg(m.from));
+  for (const Move& m : in_order(single, 0)) a_.movaps(Xmm(m.to), Xmm(m.from));
+  for (unsigned r = 0; r < 15; ++r)
+    if (to.core[r].host != nowhere && from.core[r].host == nowhere)
+      a_.mov(Reg(to.core[r].host), guest(r));
+  for (unsigned s = 0; s < 32; ++s)
+    if (to.single[s].host != nowhere && from.single[s].host == nowhere)
+      a_.movss(Xmm(to.single[s].host), guest_single(s));
 }
 
 }  // namespace stillrotor::io::cortexm::translate

@@ -8,17 +8,24 @@ Writer::Writer(Cpu& c, const Common& common, Xbyak::CodeGenerator& a, Unit unit,
 
 void Writer::write() {
   places_.core[15] = {true, nowhere, true, 0};  // r[15] is kept 0
+  entry_ = here();
+  write_body();
+  write_stubs();
+}
+
+void Writer::write_body() {
+  const std::size_t looks = looks_.size();
   for (at_ = 0; at_ < unit_.steps.size(); at_ += 1u + step().in_block) {
     if (step().looks) look_ahead();
     write_step();
   }
   fall_through();
-  write_stubs();
+  if (looks_.size() > looks) looks_.back().last = true;
 }
 
 void Writer::look_ahead() {
   const std::size_t look = looks_.size();
-  looks_.push_back({at_, places_, here()});
+  looks_.push_back({at_, places_, here(), false});
   a_.lea(a_.rax, a_.ptr[a_.r14 + static_cast<int>(places_.passed + step().ahead)]);
   a_.cmp(a_.rax, member(&c_.stop, 64));
   detour(jump_if(not_below), [this, look] { go_carefully(look); });
@@ -27,7 +34,7 @@ void Writer::look_ahead() {
 /// From that look to the next, and back to the quick form there.
 void Writer::go_carefully(std::size_t look) {
   careful_ = true;
-  const bool last = look + 1 == looks_.size();
+  const bool last = looks_[look].last;
   const std::size_t end = last ? unit_.steps.size() : looks_[look + 1].at;
   bool comes_back = true;
   for (at_ = looks_[look].at; at_ < end && comes_back; at_ += 1u + step().in_block) {
@@ -74,7 +81,9 @@ void Writer::write_detour(std::uint32_t number, Word ecx) {
   at_ = one.at;
   careful_ = one.careful;
   met_ecx_ = ecx;
+  in_detour_ = true;
   one.write();
+  in_detour_ = false;
   write_stubs();
 }
 

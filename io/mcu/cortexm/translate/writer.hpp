@@ -112,6 +112,7 @@ class Writer {
   using Xmm = Xbyak::Xmm;
 
   // --- the whole (writer.cpp) ---------------------------------------------------------------
+  void write_body();
   void look_ahead();
   void go_carefully(std::size_t look);
   void write_step();
@@ -158,6 +159,8 @@ class Writer {
   void store_registers();
   void load_registers();
   void all_in_memory();
+  void keep_registers(const Places& held);
+  void move_registers(const Places& from, const Places& to);
 
   // --- flags (flags.cpp) ------------------------------------------------------------------------
   void replace(std::uint8_t flags) noexcept;  // what is pending of them is wanted no more
@@ -184,6 +187,7 @@ class Writer {
   void leave_by_block();
   void jump_out(const Op* to);
   void hop_out(const Op& branch);
+  void go_round(const Places& held);
   void check_line(Word address, const std::function<void()>& where_kept);
   void fetch_line(Word address);
   /// Something else is tried, which may go on by itself; what is added, or the end of it, is where
@@ -248,8 +252,15 @@ class Writer {
   Xbyak::CodeGenerator& a_;
   const Unit unit_;
   const std::uint32_t number_;
-  bool careful_ = false;
+  bool careful_ = false, in_detour_ = false;
   Word met_ecx_ = 0;  // write_detour()'s
+  const std::uint8_t* entry_ = nullptr;
+  /// The body once more, for a unit that is a loop: it begins with registers as a round leaves
+  /// them.
+  struct Round {
+    const std::uint8_t* head = nullptr;
+    Places places;
+  } round_;
   std::size_t at_ = 0;
   Places places_;
   std::array<std::uint32_t, 16> used_{}, used_single_{};  // host registers, when last
@@ -268,6 +279,7 @@ class Writer {
     std::size_t at;
     Places places;
     const std::uint8_t* here;
+    bool last = false;  // of its body
   };
   std::vector<Look> looks_;
   std::vector<Link> links_;
