@@ -308,7 +308,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     } else if (fault_line_moves()) {
       return {true, move_fault_line()};
     } else {
-      if (smooth && !ramping) {
+      if (may_glide()) {
         if (glide(way, whole_steps_only, observer)) return {};
         if (beyond(s.theta_e_rad)) continue;
       }

@@ -231,6 +231,7 @@ struct Drive::Impl {
   bool may_glide() const noexcept {
     return smooth && !ramping && mode->freedom == 2 && !watches_motion();
   }
+  /// The state h [s] after `from`, in the mode that holds.
   Point glided(const Continuous& from, double h) const noexcept;
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;

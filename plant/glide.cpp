@@ -160,10 +160,9 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   return false;
 }
 
-// As advance() would go. True: arrived, with nothing else due. Until the end s is left behind, all
-// but its time.
+// As advance() would go, where may_glide(). True: arrived, with nothing else due. Until the end s
+// is left behind, all but its time.
 bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
-  if (mode->freedom != 2 || watches_motion()) return false;
   if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
     return way.until_ps != s.alarm_ps;
   Tally* const tally = observer ? observer->tally : nullptr;

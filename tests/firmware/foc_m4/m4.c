@@ -223,7 +223,7 @@ void control_period(void) {
 #define FLASH_START 0x08000000u
 #define FLASH_TESTED 0x8000u
 // The CRC-32 of the program, again and again, as a self-test in the background does it.
-static uint32_t flash_sum, flash_sums;
+static volatile uint32_t flash_sum, flash_sums;  // volatile: nobody reads them but a debugger
 
 static void test_flash(void) {
   static uint32_t at = 0, crc = ~0u;
@@ -233,7 +233,7 @@ static void test_flash(void) {
   }
   if (at < FLASH_TESTED) return;
   flash_sum = ~crc;
-  ++flash_sums;
+  flash_sums = flash_sums + 1;
   at = 0;
   crc = ~0u;
 }
