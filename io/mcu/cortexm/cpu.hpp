@@ -76,6 +76,8 @@ struct IdleLoop {
   };
   /// So many rounds in a row are looked at: most loops have something else to do.
   static constexpr unsigned last_look = 3;
+  /// And so many times is a loop not looked at that has been found to compute.
+  static constexpr std::uint8_t believed = 31;
 
   const Op* branch = nullptr;
   std::uint64_t effects = 0;  // when it was last passed

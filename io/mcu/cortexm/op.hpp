@@ -18,12 +18,13 @@ struct Op;
 /// completed (Cpu::trap says why).
 using Handler = const Op* (*)(Cpu&, const Op*);
 
-/// What a Translation knows of the instructions from one on; all 0: nothing.
+/// What a run has found out about the instructions from one on; all 0: nothing.
 struct Translated {
-  std::uint32_t entry;  // of the host's code for them, in its memory; 0: there is none
-  std::uint8_t met;     // how often the run has come here, weighted
-  bool is_inside;       // some of the host's code stands for what lies here
-  std::int8_t leans;    // above 0: what came next was mostly not what lies next
+  std::uint32_t entry;    // of the host's code for them, in its memory; 0: there is none
+  std::uint8_t met;       // how often the run has come here, weighted
+  bool is_inside;         // some of the host's code stands for what lies here
+  std::int8_t leans;      // above 0: what came next was mostly not what lies next
+  std::uint8_t computes;  // its loop does not wait, for so many more times (Cpu::hop_back())
 };
 
 struct Op {

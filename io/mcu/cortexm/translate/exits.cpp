@@ -149,50 +149,115 @@ void Writer::check_line(Word address, const std::function<void()>& where_kept) {
 void Writer::hop_out(const Op& branch) {
   places_.passed += branch.cycles + 1u;
   places_.last_load = LastLoad::earlier;
+  const Op* const to = &branch + branch.hop;
+  const bool goes_round = to == unit_.steps.front().op && in_detour_ && !careful_;
+  if (goes_round && in_round_) {
+    go_round_again(branch.imm);
+    return;
+  }
   const Places held = places_;
   store_state();
   if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
   places_.passed = 0;
-  const Op* const to = &branch + branch.hop;
-  const bool goes_round = to == unit_.steps.front().op && in_detour_ && !careful_;
+  // A round that has effects does not wait.
+  const bool may_wait = is_short_way_back(branch) && !held.counted_effect;
   check_line(branch.imm, [&] {
-    if (!is_short_way_back(branch)) return;
-    // Cpu::hop_back(), up to where a round may have had no effect.
-    a_.mov(a_.rax, member(&c_.effects, 64));
-    a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(&branch));
-    a_.cmp(a_.rax, member(&c_.loop.effects, 64));
-    const Jump may_wait = jump_if(equal);
-    const void* const on = here();
-    a_.mov(member(&c_.loop.branch, 64), a_.rcx);
-    a_.mov(member(&c_.loop.effects, 64), a_.rax);
-    a_.mov(member(&c_.loop.rounds), 0);
-    detour(may_wait, [this, on, goes_round, done = here()] {
-      a_.cmp(a_.rcx, member(&c_.loop.branch, 64));
-      a_.jne(on);
-      a_.cmp(member(&c_.loop.rounds), IdleLoop::last_look);
-      a_.ja(done);  // nothing is expected of it any more
-      a_.mov(member(&c_.cycle, 64), a_.r14);
-      a_.mov(a_.rdi, a_.rbx);
-      a_.mov(a_.rsi, a_.rcx);
-      a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(&hop_back));
-      a_.call(a_.rax);
-      a_.mov(a_.r14, member(&c_.cycle, 64));
-      a_.jmp(goes_round ? entry_ : done, near);  // the call has not kept the registers
-    });
+    if (may_wait) look_for_waiting(branch, goes_round ? &held : nullptr);
   });
-  goes_round ? go_round(held) : jump_out(to);
+  if (!goes_round)
+    jump_out(to);
+  else if (may_wait)
+    a_.jmp(entry_, near);
+  else
+    go_round(held);
 }
 
-/// With everything in memory, and as `held` says in registers too: on with the unit's begin.
-void Writer::go_round(const Places& held) {
-  if (round_.head != nullptr) {
-    move_registers(held, round_.places);
-    a_.jmp(round_.head, near);
+/// Cpu::hop_back(), up to where a round may have had no effect. round: the branch closes one, of
+/// which nothing is expected any more when it goes on as that says.
+void Writer::look_for_waiting(const Op& branch, const Places* round) {
+  a_.mov(a_.rax, member(&c_.effects, 64));
+  a_.mov(a_.rcx, reinterpret_cast<std::uint64_t>(&branch));
+  a_.cmp(a_.rax, member(&c_.loop.effects, 64));
+  const Jump may_wait = jump_if(equal);
+  const void* const on = here();
+  a_.mov(member(&c_.loop.branch, 64), a_.rcx);
+  a_.mov(member(&c_.loop.effects, 64), a_.rax);
+  const auto computes = [&a = a_, &branch] {
+    const auto offset = reinterpret_cast<const std::uint8_t*>(&branch.translated.computes) -
+                        reinterpret_cast<const std::uint8_t*>(&branch);
+    return a.byte[a.rcx + static_cast<int>(offset)];
+  };
+  a_.cmp(computes(), 0);
+  const Jump is_believed = jump_if(not_equal);
+  a_.mov(member(&c_.loop.rounds), 0);
+  const void* const done = here();
+  const bool goes_round = round != nullptr;
+  const Places held = goes_round ? *round : Places{};
+  detour(is_believed, [this, computes, goes_round, held, done] {
+    a_.dec(computes());
+    a_.mov(member(&c_.loop.rounds), IdleLoop::last_look + 1);
+    if (goes_round)
+      go_round(held);
+    else
+      a_.jmp(done, near);
+  });
+  detour(may_wait, [this, on, goes_round, held, done] {
+    a_.cmp(a_.rcx, member(&c_.loop.branch, 64));
+    a_.jne(on);
+    a_.cmp(member(&c_.loop.rounds), IdleLoop::last_look);
+    if (goes_round) {
+      const Jump looks = jump_if(not_above);
+      go_round(held);
+      lead(looks, here());
+    } else {
+      a_.ja(done);
+    }
+    a_.mov(member(&c_.cycle, 64), a_.r14);
+    a_.mov(a_.rdi, a_.rbx);
+    a_.mov(a_.rsi, a_.rcx);
+    a_.mov(a_.rax, reinterpret_cast<std::uint64_t>(&hop_back));
+    a_.call(a_.rax);
+    a_.mov(a_.r14, member(&c_.cycle, 64));
+    a_.jmp(done, near);  // the call has not kept the registers
+  });
+}
+
+/// With everything in memory, and as `held` says in registers too: on with the round.
+void Writer::go_round(Places held) {
+  if (round_.head == nullptr) {
+    places_ = at_begin_of_round(held);
+    round_ = {here(), places_};
+    in_round_ = true;
+    write_body();
+    in_round_ = false;
     return;
   }
-  keep_registers(held);
-  round_ = {here(), places_};
-  write_body();
+  if (!same_flags(held, round_.places)) {
+    a_.jmp(entry_, near);
+    return;
+  }
+  for (Place& p : held.core) p.in_memory = true;
+  for (SinglePlace& p : held.single) p.in_memory = true;
+  move_registers(held, round_.places);
+  a_.jmp(round_.head, near);
+}
+
+/// From the round's end to its begin, with no more in memory than there.
+void Writer::go_round_again(Word begin) {
+  const Places& head = round_.places;
+  std::uint8_t missing = 0;
+  if (head.nz.by == Pending::By::memory) missing |= flag::nz;
+  if (head.carry.by == Pending::By::memory) missing |= flag::carry;
+  if (head.overflow.by == Pending::By::memory) missing |= flag::overflow;
+  if (head.float_status.by == Pending::By::memory) missing |= flag::float_status;
+  make(missing);
+  const bool fits = same_flags(places_, head);
+  if (!fits) store_state();
+  if (places_.passed != 0) a_.add(a_.r14, static_cast<int>(places_.passed));
+  places_.passed = 0;
+  check_line(begin, [] {});
+  if (fits) move_registers(places_, head);
+  a_.jmp(fits ? round_.head : entry_, near);
 }
 
 void Writer::or_by_handler(const Places& before, const Jumps& away, Try elsewhere) {

@@ -17,6 +17,15 @@ void Writer::replace(std::uint8_t flags) noexcept {
   if (flags & flag::float_status) places_.float_status = {};
 }
 
+/// Where flags are left to be made at the round's begin, they are made in the same way here.
+bool Writer::same_flags(const Places& here, const Places& head) noexcept {
+  const auto fits = [](const Pending& now, const Pending& wanted) {
+    return wanted.by == By::memory || now == wanted;
+  };
+  return fits(here.nz, head.nz) && fits(here.carry, head.carry) &&
+         fits(here.overflow, head.overflow) && fits(here.float_status, head.float_status);
+}
+
 template <class F>
 void Writer::with_operand(const Source& s, F use) {
   Word value = 0;
@@ -41,8 +50,12 @@ void Writer::test_alone(const Pending& p) {
     case By::number:
       break;
     case By::value:
-      load_to(a_.eax, p.a);
-      a_.test(a_.eax, a_.eax);
+      if (p.a.is == Source::Is::core && places_.core[p.a.reg].host != nowhere) {
+        a_.test(Reg(places_.core[p.a.reg].host), Reg(places_.core[p.a.reg].host));
+      } else {
+        load_to(a_.eax, p.a);
+        a_.test(a_.eax, a_.eax);
+      }
       break;
     case By::compare:
       if (p.a.is == Source::Is::core && places_.core[p.a.reg].host != nowhere) {

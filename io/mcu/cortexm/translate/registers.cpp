@@ -159,31 +159,48 @@ void Writer::all_in_memory() {
   places_.passed = 0;
 }
 
-/// What is in memory and was held by registers besides still is.
-void Writer::keep_registers(const Places& held) {
-  Places kept;
-  kept.core[15] = held.core[15];
-  for (unsigned r = 0; r < 15; ++r) kept.core[r].host = held.core[r].host;
-  for (unsigned s = 0; s < 32; ++s) kept.single[s].host = held.single[s].host;
-  places_ = kept;
+/// As a round leaves it, but for numbers, which are in memory: the next one may not know them.
+Places Writer::at_begin_of_round(const Places& held) {
+  Places begin = held;
+  for (unsigned r = 0; r < 15; ++r) {
+    Place& p = begin.core[r];
+    p = {p.in_memory || p.known, p.host, false, 0};
+  }
+  begin.passed = 0;
+  begin.counted_effect = begin.fp_ready = false;
+  return begin;
 }
 
-/// With everything in memory: what `to` has in registers is put there, from those that hold it.
+/// What `to` has in registers is put there, and in memory what it has there.
 void Writer::move_registers(const Places& from, const Places& to) {
   std::vector<Move> core, single;
-  for (unsigned r = 0; r < 15; ++r)
-    if (const int host = to.core[r].host;
-        host != nowhere && from.core[r].host != nowhere && from.core[r].host != host)
-      core.push_back({host, from.core[r].host});
-  for (unsigned s = 0; s < 32; ++s)
-    if (const int host = to.single[s].host;
-        host != nowhere && from.single[s].host != nowhere && from.single[s].host != host)
-      single.push_back({host, from.single[s].host});
+  for (unsigned r = 0; r < 15; ++r) {
+    const Place &at = from.core[r], &wanted = to.core[r];
+    if (wanted.in_memory && !at.in_memory) {
+      if (at.host != nowhere)
+        a_.mov(guest(r), Reg(at.host));
+      else
+        a_.mov(guest(r), at.value);
+    }
+    if (wanted.host != nowhere && at.host != nowhere && at.host != wanted.host)
+      core.push_back({wanted.host, at.host});
+  }
+  for (unsigned s = 0; s < 32; ++s) {
+    const SinglePlace &at = from.single[s], &wanted = to.single[s];
+    if (wanted.in_memory && !at.in_memory) a_.movss(guest_single(s), Xmm(at.host));
+    if (wanted.host != nowhere && at.host != nowhere && at.host != wanted.host)
+      single.push_back({wanted.host, at.host});
+  }
   for (const Move& m : in_order(core, Operand::EAX)) a_.mov(Reg(m.to), Reg(m.from));
   for (const Move& m : in_order(single, 0)) a_.movaps(Xmm(m.to), Xmm(m.from));
-  for (unsigned r = 0; r < 15; ++r)
-    if (to.core[r].host != nowhere && from.core[r].host == nowhere)
-      a_.mov(Reg(to.core[r].host), guest(r));
+  for (unsigned r = 0; r < 15; ++r) {
+    const Place &at = from.core[r], &wanted = to.core[r];
+    if (wanted.host == nowhere || at.host != nowhere) continue;
+    if (at.known)
+      a_.mov(Reg(wanted.host), at.value);
+    else
+      a_.mov(Reg(wanted.host), guest(r));
+  }
   for (unsigned s = 0; s < 32; ++s)
     if (to.single[s].host != nowhere && from.single[s].host == nowhere)
       a_.movss(Xmm(to.single[s].host), guest_single(s));

@@ -62,7 +62,7 @@ void Writer::fall_through() {
 }
 
 void Writer::detour(const Jumps& from, std::function<void()> write) {
-  detours_.push_back({from, places_, at_, careful_, std::move(write)});
+  detours_.push_back({from, places_, at_, careful_, in_round_, std::move(write)});
 }
 
 void Writer::write_stubs() {
@@ -80,10 +80,11 @@ void Writer::write_detour(std::uint32_t number, Word ecx) {
   places_ = one.places;
   at_ = one.at;
   careful_ = one.careful;
+  in_round_ = one.in_round;
   met_ecx_ = ecx;
   in_detour_ = true;
   one.write();
-  in_detour_ = false;
+  in_detour_ = in_round_ = false;
   write_stubs();
 }
 

@@ -54,6 +54,7 @@ enum HostCondition : unsigned {
   not_below = 3,
   equal = 4,
   not_equal = 5,
+  not_above = 6,
   above = 7,
   sign = 8,
   unordered = 10,
@@ -159,10 +160,11 @@ class Writer {
   void store_registers();
   void load_registers();
   void all_in_memory();
-  void keep_registers(const Places& held);
+  static Places at_begin_of_round(const Places& held);
   void move_registers(const Places& from, const Places& to);
 
   // --- flags (flags.cpp) ------------------------------------------------------------------------
+  static bool same_flags(const Places&, const Places& head) noexcept;
   void replace(std::uint8_t flags) noexcept;  // what is pending of them is wanted no more
   void make(std::uint8_t flags);              // in memory, and so from now on
   void make_nz();
@@ -187,7 +189,9 @@ class Writer {
   void leave_by_block();
   void jump_out(const Op* to);
   void hop_out(const Op& branch);
-  void go_round(const Places& held);
+  void look_for_waiting(const Op& branch, const Places* round);
+  void go_round(Places held);
+  void go_round_again(Word begin);
   void check_line(Word address, const std::function<void()>& where_kept);
   void fetch_line(Word address);
   /// Something else is tried, which may go on by itself; what is added, or the end of it, is where
@@ -252,11 +256,11 @@ class Writer {
   Xbyak::CodeGenerator& a_;
   const Unit unit_;
   const std::uint32_t number_;
-  bool careful_ = false, in_detour_ = false;
+  bool careful_ = false, in_round_ = false, in_detour_ = false;
   Word met_ecx_ = 0;  // write_detour()'s
   const std::uint8_t* entry_ = nullptr;
-  /// The body once more, for a unit that is a loop: it begins with registers as a round leaves
-  /// them.
+  /// The body once more, for a unit that is a loop: it begins with registers and flags as a round
+  /// leaves them, and stores them only where it is left.
   struct Round {
     const std::uint8_t* head = nullptr;
     Places places;
@@ -269,7 +273,7 @@ class Writer {
     Jumps from;
     Places places;
     std::size_t at;
-    bool careful;
+    bool careful, in_round;
     std::function<void()> write;
   };
   std::vector<Detour> detours_;
