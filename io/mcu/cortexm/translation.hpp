@@ -26,9 +26,14 @@ class Translation : public CodeFollower {
     std::uint64_t dropped = 0;  // times that everything was
   };
   const Count& count() const noexcept { return count_; }
+  /// So many arrivals, at most 254 and a jump counting five times, before what begins there is
+  /// translated. What it is from the start is what pays in a run of seconds; a test wants more to
+  /// be translated sooner.
+  void set_patience(std::uint8_t arrivals) noexcept { patience_ = arrivals; }
 
  protected:
   Count count_;
+  std::uint8_t patience_ = 250;
 };
 
 /// nullptr: not on this kind of host, not in this build, or not by this kernel's rules.

@@ -18,11 +18,10 @@ constexpr std::size_t memory_bytes = 16u << 20;
 /// Where less is left no more units are made, and where half of it is left all are dropped: room
 /// for the detours that are met until that can be done.
 constexpr std::size_t least_room = 1u << 20;
-/// How much an arrival counts, and when there have been enough: a translation costs as much as some
-/// hundred arrivals without it.
-constexpr unsigned by_jump = 5, in_passing = 1, enough = 80, settled = 255;
+/// How much an arrival counts: a translation costs as much as some hundred without it.
+constexpr unsigned by_jump = 5, in_passing = 1, settled = 255;
 /// Every so many arrivals in passing count: what they would gain is a few instructions each.
-constexpr unsigned passing_counts = 4;
+constexpr unsigned passing_counts = 16;
 /// Steps from where on a unit ends where another one begins.
 constexpr std::size_t enough_from_jump = 12, enough_in_passing = 4;
 /// Code that changes over and over is left to the interpreter.
@@ -77,8 +76,8 @@ class HostCode final : public Translation {
     if (t.entry != 0 || t.met == settled) return;
     if (weight == in_passing && ++passed_ % passing_counts != 0) return;
     const unsigned met = t.met + weight;
-    t.met = static_cast<std::uint8_t>(std::min(met, enough));
-    if (met < enough || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
+    t.met = static_cast<std::uint8_t>(std::min(met, settled - 1));
+    if (met < patience_ || is_stale_ || c_.code.timing.unit || count_.dropped > most_drops) return;
     t.met = settled;
     translate(op, weight == in_passing ? enough_in_passing : enough_from_jump);
   }

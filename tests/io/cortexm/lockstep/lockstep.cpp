@@ -38,6 +38,7 @@ struct Side {
                  }}),
         chip(*find_chip("stm32f405"), program, 8'000'000, outside) {
     chip.core().translate(translated);
+    if (Translation* const t = chip.core().cpu().translation()) t->set_patience(early);
     chip.set_input({1, 0}, Level::high);
     chip.set_input({1, 12}, Level::high);
     chip.set_input({2, 6}, Level::high);

@@ -11,6 +11,9 @@
 
 namespace stillrotor::io::cortexm {
 
+/// Translation::set_patience(): much is to be translated in a short time.
+inline constexpr std::uint8_t early = 15;
+
 /// What differs, a line each; empty: nothing.
 inline std::string difference(Core& translated, Core& interpreted) {
   Cpu &a = translated.cpu(), &b = interpreted.cpu();

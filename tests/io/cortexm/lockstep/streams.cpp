@@ -322,6 +322,7 @@ int run(unsigned programs, std::uint64_t seed) {
     const Memories memories{flash_base, flash_bytes, ram_base, ram_bytes, 0x10000000, 0x400};
     Core one(memories, 82, timing), other(memories, 82, timing);
     one.translate(true);
+    if (Translation* const t = one.cpu().translation()) t->set_patience(early);
     other.translate(false);
     for (Core* core : {&one, &other}) write_program(*core, program);
     const auto fail = [&](const std::string& said) {
