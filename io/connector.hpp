@@ -143,6 +143,10 @@ class World {
     drive(edges.front());
     return 1;
   }
+  /// A change, told in place of drive(), of which nothing comes that the controller would hear of
+  /// within the running run(): it is taken, and run() may go on. false: it is not, has to be
+  /// driven, and run() to end with it.
+  virtual bool pass(const Edge&) noexcept { return false; }
   /// Edges that the controller hears later (SimulatedController::hears_later()), before that time
   /// and not delivered yet, in order; valid until the next call of anything here.
   virtual std::span<const Edge> heard(Time) noexcept { return {}; }

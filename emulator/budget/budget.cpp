@@ -52,25 +52,13 @@ class Sums {
   }
 
  private:
-  /// True where the bench says it; else notes that it does not.
-  bool stated(double value, const char* name) {
-    if (value > 0.0) return true;
-    const std::string path = fmt::format("controller.expects.{}", name);
-    if (std::find(sum_.not_stated.begin(), sum_.not_stated.end(), path) == sum_.not_stated.end())
-      sum_.not_stated.push_back(path);
-    return false;
-  }
-  void add(Demand demand, bool fits) {
-    demand.fits = fits;
-    sum_.demands.push_back(std::move(demand));
-  }
-
   void gates() {
     const io::LineRoute& lines = routes_.lines;
     const double pwm = bench_.expects.pwm_frequency_Hz, dead = bench_.expects.dead_time_s;
-    if (stated(pwm, "pwm_frequency")) {
+    if (sum_.stated(pwm, "pwm_frequency")) {
       const double edges = gate_edges_a_period * pwm;
-      add({.signal = "gates, in",
+      sum_.add(
+          {.signal = "gates, in",
            .asks = fmt::format("12 x {}", hertz(pwm)),
            .demand = edges,
            .limit = lines.edges_in_per_s,
@@ -82,20 +70,20 @@ class Sums {
            .grounds = lines.grounds},
           edges <= lines.edges_in_per_s);
     }
-    if (stated(dead, "dead_time"))
-      add({.signal = "dead time, in",
-           .asks = fmt::format("{:g} x stamp jitter within it", dead_time_in_jitters),
-           .demand = dead_time_in_jitters * lines.stamp_jitter_s * 1e6,
-           .limit = dead * 1e6,
-           .unit = "us",
-           .fits_up_to = fmt::format("dead times from {}",
-                                     seconds(dead_time_in_jitters * lines.stamp_jitter_s)),
-           .consequence = "stamps would overlap where gates do not: false shoot-through",
-           .remedy =
-               "a route with finer stamps (backend: polled, timing co-processor), or averaged "
-               "duty a period",
-           .grounds = lines.grounds},
-          dead_time_in_jitters * lines.stamp_jitter_s <= dead);
+    if (sum_.stated(dead, "dead_time"))
+      sum_.add({.signal = "dead time, in",
+                .asks = fmt::format("{:g} x stamp jitter within it", dead_time_in_jitters),
+                .demand = dead_time_in_jitters * lines.stamp_jitter_s * 1e6,
+                .limit = dead * 1e6,
+                .unit = "us",
+                .fits_up_to = fmt::format("dead times from {}",
+                                          seconds(dead_time_in_jitters * lines.stamp_jitter_s)),
+                .consequence = "stamps would overlap where gates do not: false shoot-through",
+                .remedy =
+                    "a route with finer stamps (backend: polled, timing co-processor), or averaged "
+                    "duty a period",
+                .grounds = lines.grounds},
+               dead_time_in_jitters * lines.stamp_jitter_s <= dead);
   }
 
   /// Of a first-order filter at half duty: half the swing for half a period, over its time
@@ -103,9 +91,10 @@ class Sums {
   void averages() {
     const io::AveragesRoute& route = *routes_.averages;
     const double pwm = bench_.expects.pwm_frequency_Hz;
-    if (!stated(pwm, "pwm_frequency")) return;
+    if (!sum_.stated(pwm, "pwm_frequency")) return;
     const double ripple_percent = 100.0 / (4.0 * pwm * route.fastest_filter_s);
-    add({.signal = "gate averages, in",
+    sum_.add(
+        {.signal = "gate averages, in",
          .asks =
              fmt::format("1 / (4 x {} x {} filter)", hertz(pwm), seconds(route.fastest_filter_s)),
          .demand = ripple_percent,
@@ -126,9 +115,10 @@ class Sums {
     const double late_s = std::abs(best_lead_s - bench_.cycle.lead_s) + half_s;
     const double top = bench_.expects.top_speed_rad_s;
     const int pairs = bench_.drive.pole_pairs();
-    if (halls(bench_) && stated(top, "top_speed")) {
+    if (halls(bench_) && sum_.stated(top, "top_speed")) {
       const double frequency = pairs * top / two_pi, late_deg = 360.0 * frequency * late_s;
-      add({.signal = "Halls, out",
+      sum_.add(
+          {.signal = "Halls, out",
            .asks = fmt::format("360 deg x {} x (|{} delay + {} half cycle + {} write - {} lead| + "
                                "half cycle)",
                                hertz(frequency), seconds(bench_.cycle.delay_s), seconds(half_s),
@@ -147,10 +137,11 @@ class Sums {
            .grounds = "common practice: Halls are some electrical degrees off by themselves"},
           late_deg <= hall_late_most_deg);
     }
-    if (encoder(bench_) && stated(top, "top_speed")) {
+    if (encoder(bench_) && sum_.stated(top, "top_speed")) {
       const int lines = bench_.drive.encoder.lines;
       const double steps = 4.0 * lines * top / two_pi, writes = 1.0 / routes_.cycle_s;
-      add({.signal = "encoder, out",
+      sum_.add(
+          {.signal = "encoder, out",
            .asks = fmt::format("4 x {} lines x {:.4g} rpm", lines, top / rpm),
            .demand = steps,
            .limit = writes,
@@ -167,26 +158,27 @@ class Sums {
   void volts() {
     if (!any_channel(bench_)) return;
     if (!routes_.volts) {
-      add({.signal = "channels, out",
-           .asks = "volts at the controller's inputs",
-           .demand = 1.0,
-           .limit = 0.0,
-           .unit = "routes",
-           .fits_up_to = "none",
-           .consequence = "what the bench would put there reaches nobody",
-           .remedy = "wire a converter, or leave the channels off the harness",
-           .grounds = "the bench names no converter"},
-          false);
+      sum_.add({.signal = "channels, out",
+                .asks = "volts at the controller's inputs",
+                .demand = 1.0,
+                .limit = 0.0,
+                .unit = "routes",
+                .fits_up_to = "none",
+                .consequence = "what the bench would put there reaches nobody",
+                .remedy = "wire a converter, or leave the channels off the harness",
+                .grounds = "the bench names no converter"},
+               false);
       return;
     }
     const double averages_s = routes_.averages ? routes_.averages->delay_s : 0.0;
     sum_.loop_delay_s =
         averages_s + 0.5 * routes_.cycle_s + routes_.cycle_s + routes_.volts->delay_s;
     sum_.current_loop_most_Hz = phase_lost_most_deg / 360.0 / sum_.loop_delay_s;
-    if (!currents(bench_) || !stated(bench_.expects.current_loop_Hz, "current_loop")) return;
+    if (!currents(bench_) || !sum_.stated(bench_.expects.current_loop_Hz, "current_loop")) return;
     const double crossover = bench_.expects.current_loop_Hz;
     const double lost_deg = 360.0 * crossover * sum_.loop_delay_s;
-    add({.signal = "currents, out",
+    sum_.add(
+        {.signal = "currents, out",
          .asks =
              fmt::format("360 deg x {} x ({}{} half hold + {} cycle + {} bus)", hertz(crossover),
                          routes_.averages ? fmt::format("{} averages + ", seconds(averages_s)) : "",
@@ -208,7 +200,8 @@ class Sums {
 
   void clocked_angle() {
     if (!wired(bench_, io::line::angle_clock)) return;
-    add({.signal = "absolute angle, out",
+    sum_.add(
+        {.signal = "absolute angle, out",
          .asks = "an answer to each clock edge of the controller",
          .demand = 1.0,
          .limit = routes_.cycle_s * 1e6,
@@ -227,7 +220,8 @@ class Sums {
     const CommandPulse& pulse = bench_.controls.pulse;
     const double travel_s = pulse.full_s - pulse.idle_s;
     const double step_percent = 100.0 * routes_.cycle_s / travel_s;
-    add({.signal = "command pulse, out",
+    sum_.add(
+        {.signal = "command pulse, out",
          .asks = fmt::format("{} cycle / {} from idle to full", seconds(routes_.cycle_s),
                              seconds(travel_s)),
          .demand = step_percent,
@@ -275,6 +269,19 @@ class Sums {
 bool Budget::fits() const noexcept {
   return not_stated.empty() &&
          std::all_of(demands.begin(), demands.end(), [](const Demand& d) { return d.fits; });
+}
+
+void Budget::add(Demand demand, bool does_fit) {
+  demand.fits = does_fit;
+  demands.push_back(std::move(demand));
+}
+
+bool Budget::stated(double value, const char* name) {
+  if (value > 0.0) return true;
+  const std::string path = fmt::format("controller.expects.{}", name);
+  if (std::find(not_stated.begin(), not_stated.end(), path) == not_stated.end())
+    not_stated.push_back(path);
+  return false;
 }
 
 Budget budget(const Bench& bench, const Routes& routes) { return Sums(bench, routes).all(); }

@@ -66,6 +66,10 @@ struct Budget {
   std::vector<std::string> not_stated;  // of controller.expects, but needed for a row
 
   bool fits() const noexcept;
+  /// A row, as it is being drawn up.
+  void add(Demand, bool does_fit);
+  /// Of controller.expects: whether the bench says it; else it is noted once that it does not.
+  bool stated(double value, const char* name);
 };
 
 Budget budget(const Bench&, const Routes&);

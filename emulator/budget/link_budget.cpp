@@ -43,15 +43,6 @@ class Sums {
   }
 
  private:
-  bool stated(double value, const char* name) {
-    if (value > 0.0) return true;
-    sum_.not_stated.push_back(fmt::format("controller.expects.{}", name));
-    return false;
-  }
-  void add(Demand demand, bool fits) {
-    demand.fits = fits;
-    sum_.demands.push_back(std::move(demand));
-  }
   std::string of_stamps() const {
     return stamps_.asked ? "as the chip says of itself"
                          : "declared in controller.link, until a chip is asked (check --connect)";
@@ -73,9 +64,10 @@ class Sums {
       limit = std::clamp(left / bytes_an_edge, 0.0, limit);
       grounds = fmt::format("a line of {:g} baud, less reports and heartbeats", baud);
     }
-    if (!stated(bench_.expects.pwm_frequency_Hz, "pwm_frequency")) return;
+    if (!sum_.stated(bench_.expects.pwm_frequency_Hz, "pwm_frequency")) return;
     const double edges = gate_edges_a_period * bench_.expects.pwm_frequency_Hz;
-    add({.signal = "gates, in",
+    sum_.add(
+        {.signal = "gates, in",
          .asks = fmt::format("12 x {}", hertz(bench_.expects.pwm_frequency_Hz)),
          .demand = edges,
          .limit = limit,
@@ -93,7 +85,8 @@ class Sums {
     const double pwm = bench_.expects.pwm_frequency_Hz, period = bench_.cycle.period_s;
     if (pwm <= 0.0) return;
     const double edges = gate_edges_a_period * pwm * period;
-    add({.signal = "gates, a turn",
+    sum_.add(
+        {.signal = "gates, a turn",
          .asks = fmt::format("12 x {} x {} cycle", hertz(pwm), seconds(period)),
          .demand = edges,
          .limit = most,
@@ -107,26 +100,27 @@ class Sums {
 
   void dead_time() {
     const double dead = bench_.expects.dead_time_s;
-    if (!stated(dead, "dead_time")) return;
+    if (!sum_.stated(dead, "dead_time")) return;
     const double jitters = dead_time_in_jitters * stamps_.error_s();
-    add({.signal = "dead time, in",
-         .asks = fmt::format("{:g} x stamp error within it", dead_time_in_jitters),
-         .demand = jitters * 1e6,
-         .limit = dead * 1e6,
-         .unit = "us",
-         .fits_up_to = fmt::format("dead times from {}", seconds(jitters)),
-         .consequence = "stamps would overlap where gates do not: false shoot-through",
-         .remedy = "a chip with finer capture",
-         .grounds = of_stamps()},
-        jitters <= dead);
+    sum_.add({.signal = "dead time, in",
+              .asks = fmt::format("{:g} x stamp error within it", dead_time_in_jitters),
+              .demand = jitters * 1e6,
+              .limit = dead * 1e6,
+              .unit = "us",
+              .fits_up_to = fmt::format("dead times from {}", seconds(jitters)),
+              .consequence = "stamps would overlap where gates do not: false shoot-through",
+              .remedy = "a chip with finer capture",
+              .grounds = of_stamps()},
+             jitters <= dead);
   }
 
   void speed() {
     const double top = bench_.expects.top_speed_rad_s;
-    if (!stated(top, "top_speed")) return;
+    if (!sum_.stated(top, "top_speed")) return;
     const double most = io::coprocessor::max_speed_rad_s(link_.settings->parameters.angle,
                                                          link_.settings->plant.scale);
-    add({.signal = "angle, out",
+    sum_.add(
+        {.signal = "angle, out",
          .asks = "the top speed",
          .demand = top / rpm,
          .limit = most / rpm,
@@ -147,21 +141,21 @@ class Sums {
     const bool wired = std::any_of(channels.begin() + io::index(io::channel::phase_current_U),
                                    channels.begin() + io::index(io::channel::phase_current_W) + 1,
                                    [](int at) { return at >= 0; });
-    if (!wired || !stated(bench_.expects.current_loop_Hz, "current_loop")) return;
+    if (!wired || !sum_.stated(bench_.expects.current_loop_Hz, "current_loop")) return;
     const double crossover = bench_.expects.current_loop_Hz;
     const double lost_deg = 360.0 * crossover * sum_.loop_delay_s;
-    add({.signal = "currents, out",
-         .asks = fmt::format("360 deg x {} x ({} half hold + {} step + {} settle)",
-                             hertz(crossover), seconds(0.5 * link_.step_s), seconds(link_.step_s),
-                             seconds(link_.settle_s)),
-         .demand = lost_deg,
-         .limit = phase_lost_most_deg,
-         .unit = "deg",
-         .fits_up_to = fmt::format("{} crossover", hertz(sum_.current_loop_most_Hz)),
-         .consequence = "the current loop would lose that phase at its crossover",
-         .remedy = "a shorter step, on a chip that can",
-         .grounds = "controller.link.step; the chip's own lateness is reported while it runs"},
-        lost_deg <= phase_lost_most_deg);
+    sum_.add({.signal = "currents, out",
+              .asks = fmt::format("360 deg x {} x ({} half hold + {} step + {} settle)",
+                                  hertz(crossover), seconds(0.5 * link_.step_s),
+                                  seconds(link_.step_s), seconds(link_.settle_s)),
+              .demand = lost_deg,
+              .limit = phase_lost_most_deg,
+              .unit = "deg",
+              .fits_up_to = fmt::format("{} crossover", hertz(sum_.current_loop_most_Hz)),
+              .consequence = "the current loop would lose that phase at its crossover",
+              .remedy = "a shorter step, on a chip that can",
+              .grounds = "controller.link.step; the chip's own lateness is reported while it runs"},
+             lost_deg <= phase_lost_most_deg);
   }
 
   /// Key, brake, reverse and throttle as the scenario has them at the clock's time: a turn of the
@@ -170,17 +164,17 @@ class Sums {
     constexpr double most_ms = 50.0;  // below what a hand does
     constexpr double link_turn_ms = 2.0;
     const double late_ms = 1e3 * bench_.cycle.period_s + link_turn_ms;
-    add({.signal = "driver's inputs, out",
-         .asks =
-             fmt::format("{} cycle + {:g} ms link", seconds(bench_.cycle.period_s), link_turn_ms),
-         .demand = late_ms,
-         .limit = most_ms,
-         .unit = "ms",
-         .fits_up_to = "throttle, switches, temperatures",
-         .consequence = "throttle and switches would come later than a hand moves",
-         .remedy = "a shorter cycle.period",
-         .grounds = "below what a hand does"},
-        late_ms <= most_ms);
+    sum_.add({.signal = "driver's inputs, out",
+              .asks = fmt::format("{} cycle + {:g} ms link", seconds(bench_.cycle.period_s),
+                                  link_turn_ms),
+              .demand = late_ms,
+              .limit = most_ms,
+              .unit = "ms",
+              .fits_up_to = "throttle, switches, temperatures",
+              .consequence = "throttle and switches would come later than a hand moves",
+              .remedy = "a shorter cycle.period",
+              .grounds = "below what a hand does"},
+             late_ms <= most_ms);
   }
 
   const Bench& bench_;

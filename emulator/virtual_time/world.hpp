@@ -33,11 +33,10 @@
 #include "emulator/virtual_time/supply_news.hpp"
 #include "emulator/virtual_time/timeline.hpp"
 #include "emulator/virtual_time/wiring.hpp"
-#include "io/passing.hpp"
 
 namespace stillrotor {
 
-class BenchWorld final : public io::World, public io::LetsPass {
+class BenchWorld final : public io::World {
  public:
   /// Stands at time 0, the actions of time 0 not yet done. Throws std::invalid_argument (plant).
   BenchWorld(const Bench&, const Scenario&, GivenMotion, RunSink&);

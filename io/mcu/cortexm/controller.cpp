@@ -13,7 +13,6 @@
 #include "io/mcu/cortexm/wiring.hpp"
 #include "io/mcu/debugger/debuggable.hpp"
 #include "io/mcu/watch.hpp"
-#include "io/passing.hpp"
 
 namespace stillrotor::io {
 namespace {
@@ -61,7 +60,6 @@ class CortexController final : public SimulatedController,
                                                          volts, highest_board_V));
     const bool is_new = world_ != &world;
     world_ = &world;
-    passing_ = dynamic_cast<LetsPass*>(&world);
     supply_V_ = std::min(volts, config_.reference_V);
     const bool on = supply_V_ >= std::max(off_V, brown_out_V());
     const Time when = std::max(at, contact_);
@@ -269,8 +267,8 @@ class CortexController final : public SimulatedController,
   }
   /// The chip runs on behind it.
   bool passes(LineId line, Level level, Time at) noexcept {
-    if (driven_[index(line)] == level || !none_waits() || at > horizon_ || passing_ == nullptr ||
-        !passing_->pass({at, line, level}))
+    if (driven_[index(line)] == level || !none_waits() || at > horizon_ ||
+        !world_->pass({at, line, level}))
       return false;
     driven_[index(line)] = level;
     contact_ = at;
@@ -307,7 +305,6 @@ class CortexController final : public SimulatedController,
   };
   std::array<std::array<Pin, 16>, 16> pins_{};
   World* world_ = nullptr;
-  LetsPass* passing_ = nullptr;      // the same, where it can
   double supply_V_ = 0.0;            // of the chip
   double brown_out_rising_V_ = 0.0;  // by its option bytes, while it is off
   Board board_;

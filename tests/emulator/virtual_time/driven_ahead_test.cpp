@@ -7,7 +7,6 @@
 #include <filesystem>
 #include <span>
 
-#include "io/passing.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -18,7 +17,7 @@ using io::Level;
 
 /// Another controller and what it hands over; one edge at a time, or as many as the world takes.
 /// at_once: it hears every edge as it comes.
-class Watched final : public io::SimulatedController, public io::World, public io::LetsPass {
+class Watched final : public io::SimulatedController, public io::World {
  public:
   Watched(const Bench& bench, bool one_by_one, bool at_once = false)
       : inner_(io::make_controller(bench.controller)), one_by_one_(one_by_one), at_once_(at_once) {}
@@ -46,7 +45,7 @@ class Watched final : public io::SimulatedController, public io::World, public i
     world_->drive(edge);
   }
   bool pass(const Edge& edge) noexcept override {
-    const bool taken = !one_by_one_ && dynamic_cast<io::LetsPass&>(*world_).pass(edge);
+    const bool taken = !one_by_one_ && world_->pass(edge);
     passed += taken ? 1 : 0;
     return taken;
   }
