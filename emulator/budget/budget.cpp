@@ -7,13 +7,13 @@
 #include <numbers>
 
 #include "emulator/budget/quantities.hpp"
+#include "io/wired.hpp"
 
 namespace stillrotor {
 namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double rpm = two_pi / 60.0;
-constexpr double gate_edges_a_period = 12.0;  // three legs, two switches, on and off
 
 bool wired(const Bench& bench, io::LineId line) {
   return bench.harness.lines[io::index(line)].connected;
@@ -69,6 +69,7 @@ class Sums {
                      "as averages through RC filters, or by a timing co-processor",
            .grounds = lines.grounds},
           edges <= lines.edges_in_per_s);
+      add_edges_a_turn(sum_, pwm, routes_.cycle_s);
     }
     if (sum_.stated(dead, "dead_time"))
       sum_.add({.signal = "dead time, in",
@@ -282,6 +283,22 @@ bool Budget::stated(double value, const char* name) {
   if (std::find(not_stated.begin(), not_stated.end(), path) == not_stated.end())
     not_stated.push_back(path);
   return false;
+}
+
+void add_edges_a_turn(Budget& budget, double pwm_frequency_Hz, double cycle_s) {
+  constexpr double most = 0.9 * io::EdgeBatch::most_edges;
+  const double edges = gate_edges_a_period * pwm_frequency_Hz * cycle_s;
+  budget.add({.signal = "gates, a turn",
+              .asks = fmt::format("12 x {} x {} cycle", hertz(pwm_frequency_Hz), seconds(cycle_s)),
+              .demand = edges,
+              .limit = most,
+              .unit = "edges",
+              .fits_up_to = fmt::format("cycles of {}",
+                                        seconds(most / (gate_edges_a_period * pwm_frequency_Hz))),
+              .consequence = "edges would wait for the next turn and find the plant beyond them",
+              .remedy = "a shorter cycle.period",
+              .grounds = "nine tenths of what a turn reads"},
+             edges <= most);
 }
 
 Budget budget(const Bench& bench, const Routes& routes) { return Sums(bench, routes).all(); }

@@ -21,6 +21,8 @@ namespace stillrotor {
 inline constexpr double hall_late_most_deg = 5.0;
 /// Phase that a current loop may lose at its crossover: of the 45 to 60 deg that it has.
 inline constexpr double phase_lost_most_deg = 10.0;
+/// Three legs, two switches, on and off.
+inline constexpr double gate_edges_a_period = 12.0;
 /// Ripple of a filtered gate, peak to peak, in % of duty: as much as a dead time of 1 us takes at
 /// 20 kHz.
 inline constexpr double ripple_most_percent = 2.0;
@@ -73,5 +75,7 @@ struct Budget {
 };
 
 Budget budget(const Bench&, const Routes&);
+/// Gates against what one read of the cycle takes (io/wired.hpp); more would wait for the next.
+void add_edges_a_turn(Budget&, double pwm_frequency_Hz, double cycle_s);
 
 }  // namespace stillrotor

@@ -15,7 +15,6 @@ namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double rpm = two_pi / 60.0;
-constexpr double gate_edges_a_period = 12.0;
 // As many have been brought, one by one, over each kind of wire (tests/io/link/stream_test.cpp).
 constexpr double edges_tested_per_s = 240'000.0;
 // On a line with a speed: ten bits a byte; three bytes an edge, a frame's thirty with 75 of them.
@@ -29,7 +28,8 @@ class Sums {
 
   Budget all() {
     edges_in();
-    edges_a_turn();
+    if (const double pwm = bench_.expects.pwm_frequency_Hz; pwm > 0.0)
+      add_edges_a_turn(sum_, pwm, bench_.cycle.period_s);
     dead_time();
     speed();
     currents();
@@ -77,25 +77,6 @@ class Sums {
          .remedy = "a faster line, fewer reports (controller.link.report), or USB or a network",
          .grounds = grounds},
         edges <= limit);
-  }
-
-  /// What one read of the cycle takes; more would wait for the next, and come late.
-  void edges_a_turn() {
-    constexpr double most = 0.9 * io::EdgeBatch::most_edges;
-    const double pwm = bench_.expects.pwm_frequency_Hz, period = bench_.cycle.period_s;
-    if (pwm <= 0.0) return;
-    const double edges = gate_edges_a_period * pwm * period;
-    sum_.add(
-        {.signal = "gates, a turn",
-         .asks = fmt::format("12 x {} x {} cycle", hertz(pwm), seconds(period)),
-         .demand = edges,
-         .limit = most,
-         .unit = "edges",
-         .fits_up_to = fmt::format("cycles of {}", seconds(most / (gate_edges_a_period * pwm))),
-         .consequence = "edges would wait for the next turn and find the plant beyond them",
-         .remedy = "a shorter cycle.period",
-         .grounds = "nine tenths of what a turn reads"},
-        edges <= most);
   }
 
   void dead_time() {
