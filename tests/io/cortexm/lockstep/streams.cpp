@@ -126,7 +126,7 @@ class Stream {
           at = calls != 0 && dice_.one_in(2) ? call(at, calls) : one(at, memory_forms);
           break;
         case 5:
-          at = dice_.one_in(3) ? short_loop(at) : one(at, plain_forms);
+          at = dice_.one_in(2) ? short_loop(at) : one(at, plain_forms);
           break;
         case 6:
         case 7:
@@ -205,11 +205,20 @@ class Stream {
     wide_move(0xf2c0, value >> 16);
     return at;
   }
+  /// Flags go over its end, and whatever it does goes round.
   Word short_loop(Word at) {
     const Word first = at;
+    const auto some = [&] {
+      for (Word n = dice_.below(3); n > 0; --n)
+        at = dice_.one_in(5)   ? it_block(at)
+             : dice_.one_in(5) ? one(at, memory_forms, true)
+                               : one(at, plain_forms, true);
+    };
+    some();
     at = half(at, 0x3b01);  // SUBS R3, #1
-    if (dice_.one_in(2)) at = one(at, plain_forms, true);
+    some();
     at = half(at, 0x2b20);  // CMP R3, #32
+    if (dice_.one_in(3)) at = one(at, plain_forms, true);
     const Word offset = (first - (at + 4)) / 2;
     return half(at, 0xd200 | (offset & 0xff));  // as long as it is no less: few rounds, or many
   }
