@@ -30,7 +30,7 @@ bool make_undecoded(Op& op) noexcept {
   op.execute = not_decoded;
   op.in_it = not_decoded_in_it;
   op.cycles = 0;
-  return op.translated.is_inside;
+  return op.found.is_inside;
 }
 
 /// The first halfword of a 32-bit instruction (A5.1).
@@ -114,9 +114,9 @@ const Op* Code::decode(const Op* place) {
   const Word address = address_of(place), offset = address - s.base;
   std::uint16_t half[2] = {0, 0};
   std::memcpy(half, s.bytes + offset, std::min<Word>(4, s.size - offset));
-  const Translated translated = op.translated;
+  const Findings found = op.found;
   op = undecoded;
-  op.translated = translated;
+  op.found = found;
   const bool wide = is_long(half[0]);
   op.halfwords = wide ? 2 : 1;
   op.cycles = 1;

@@ -22,7 +22,7 @@ namespace stillrotor::io::cortexm {
 class CodeFollower {
  public:
   virtual ~CodeFollower() = default;
-  /// Of something that Translated::is_inside says, or of everything.
+  /// Of something that Findings::is_inside says, or of everything.
   virtual void forgotten() noexcept = 0;
 };
 

@@ -213,7 +213,7 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
   if (loop.branch != op || loop.effects != effects) {
     loop.branch = op;
     loop.effects = effects;
-    std::uint8_t& computes = op->translated.computes;
+    std::uint8_t& computes = op->found.computes;
     loop.rounds = computes > 0 ? IdleLoop::last_look + 1 : 0;
     if (computes > 0) --computes;
     return target;
@@ -225,7 +225,7 @@ const Op* Cpu::hop_back(const Op* op) noexcept {
   if (const Word there = r[loop.moved]; there != loop.moved_to) {
     loop.moved_to = there;
     loop.kept = false;
-    if (loop.rounds > IdleLoop::last_look) op->translated.computes = IdleLoop::believed;
+    if (loop.rounds > IdleLoop::last_look) op->found.computes = IdleLoop::believed;
     return target;
   }
   IdleLoop::State now;

@@ -19,7 +19,7 @@ struct Op;
 using Handler = const Op* (*)(Cpu&, const Op*);
 
 /// What a run has found out about the instructions from one on; all 0: nothing.
-struct Translated {
+struct Findings {
   std::uint32_t entry;    // of the host's code for them, in its memory; 0: there is none
   std::uint8_t met;       // how often the run has come here, weighted
   bool is_inside;         // some of the host's code stands for what lies here
@@ -37,7 +37,7 @@ struct Op {
   std::uint8_t cycles;     // before anything that depends on data or on what ran before
   std::uint8_t halfwords;  // 0: not decoded yet
   std::uint8_t carry;      // of an immediate's rotation: 0, 1, or keep_carry
-  mutable Translated translated;
+  mutable Findings found;
 };
 static_assert(sizeof(Op) == 40);
 

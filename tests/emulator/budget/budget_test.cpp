@@ -46,20 +46,18 @@ TEST(Budget, TwentyKilohertzOfGatesDoNotFitPlainGpio) {
 }
 
 TEST(Budget, ALongCycleReadsMoreEdgesThanItTakesAtOnce) {
-  Routes routes = plain_gpio();
-  routes.cycle_s = 5e-3;
-  const Budget sum =
-      budget(bench("orchard-cart-mid", {"controller.expects.pwm_frequency=20 kHz"}), routes);
-  const Demand& turn = row(sum, "gates, a turn");
+  const Bench fast = bench("orchard-cart-mid", {"controller.expects.pwm_frequency=20 kHz"});
+  const auto turn_of = [&](double cycle_s) {
+    Routes routes = plain_gpio();
+    routes.cycle_s = cycle_s;
+    return row(budget(fast, routes), "gates, a turn");
+  };
+  const Demand turn = turn_of(5e-3);
   EXPECT_FALSE(turn.fits);
   EXPECT_DOUBLE_EQ(turn.demand, 1200.0);            // 12 x 20 kHz x 5 ms
   EXPECT_DOUBLE_EQ(turn.limit, 921.6);              // nine tenths of 1,024
   EXPECT_EQ(turn.fits_up_to, "cycles of 3.84 ms");  // 921.6 / 240 kedges/s
-  routes.cycle_s = 1e-3;
-  EXPECT_TRUE(
-      row(budget(bench("orchard-cart-mid", {"controller.expects.pwm_frequency=20 kHz"}), routes),
-          "gates, a turn")
-          .fits);
+  EXPECT_TRUE(turn_of(3.8e-3).fits);
 }
 
 TEST(Budget, ACurrentLoopThroughABoardsConverterLosesItsPhase) {

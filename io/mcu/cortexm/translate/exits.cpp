@@ -183,7 +183,7 @@ void Writer::look_for_waiting(const Op& branch, const Places* round) {
   a_.mov(member(&c_.loop.branch, 64), a_.rcx);
   a_.mov(member(&c_.loop.effects, 64), a_.rax);
   const auto computes = [&a = a_, &branch] {
-    const auto offset = reinterpret_cast<const std::uint8_t*>(&branch.translated.computes) -
+    const auto offset = reinterpret_cast<const std::uint8_t*>(&branch.found.computes) -
                         reinterpret_cast<const std::uint8_t*>(&branch);
     return a.byte[a.rcx + static_cast<int>(offset)];
   };

@@ -43,9 +43,9 @@ class HostCode final : public Translation {
     while (c.cycle < c.stop) {
       const Op* const op = c.ip;
       if (is_stale_) drop();
-      if (op->translated.entry != 0) {
+      if (op->found.entry != 0) {
         ++count_.entered;
-        enter_(&c, memory_->executed() + op->translated.entry);
+        enter_(&c, memory_->executed() + op->found.entry);
         const bool stopped = c.cycle >= c.stop;
         arrive(c.ip, stopped ? in_passing : by_jump);
         if (stopped) break;
@@ -56,7 +56,7 @@ class HostCode final : public Translation {
       const Op* const after = op->execute(c, op);
       c.ip = after;
       const bool jumped = after != next(op);
-      std::int8_t& leans = op->translated.leans;
+      std::int8_t& leans = op->found.leans;
       leans = static_cast<std::int8_t>(std::clamp(leans + (jumped ? 1 : -1), -100, 100));
       arrive(after, jumped ? by_jump : in_passing);
     }
@@ -72,7 +72,7 @@ class HostCode final : public Translation {
   using Enter = void (*)(Cpu*, const std::uint8_t*);
 
   void arrive(const Op* op, unsigned weight) noexcept {
-    Translated& t = op->translated;
+    Findings& t = op->found;
     if (t.entry != 0 || t.met == settled) return;
     if (weight == in_passing && ++passed_ % passing_counts != 0) return;
     const unsigned met = t.met + weight;
@@ -90,8 +90,8 @@ class HostCode final : public Translation {
   void translate(const Op*, std::size_t long_enough);
   void drop() noexcept;
   void mark(const Op* op) {
-    if (op == nullptr || op->translated.is_inside) return;
-    op->translated.is_inside = true;
+    if (op == nullptr || op->found.is_inside) return;
+    op->found.is_inside = true;
     marked_.push_back(op);
   }
 
@@ -125,7 +125,7 @@ void HostCode::write_common() {
   a.align(16);
   common_.go_on = here();
   Op any{};
-  const auto entry = static_cast<int>(reinterpret_cast<std::uint8_t*>(&any.translated.entry) -
+  const auto entry = static_cast<int>(reinterpret_cast<std::uint8_t*>(&any.found.entry) -
                                       reinterpret_cast<std::uint8_t*>(&any));
   a.mov(a.ecx, a.dword[a.rax + entry]);
   a.mov(a.rdx, reinterpret_cast<std::uint64_t>(memory_->executed()));
@@ -178,8 +178,8 @@ std::uint8_t* HostCode::begin() noexcept {
 void HostCode::finish(Writer& writer) {
   for (const Op* const literal : writer.take_folded()) mark(literal);
   for (const Link& link : writer.take_links())
-    if (link.to->translated.entry != 0)
-      lead(link.jump, memory_->written() + link.to->translated.entry);
+    if (link.to->found.entry != 0)
+      lead(link.jump, memory_->written() + link.to->found.entry);
     else
       open_links_.emplace(link.to, link.jump);
 }
@@ -211,7 +211,7 @@ void HostCode::translate(const Op* first, std::size_t long_enough) {
   Writer& writer =
       *writers_.emplace_back(std::make_unique<Writer>(c_, common_, a_, std::move(unit), number));
   writer.write();
-  first->translated.entry = static_cast<std::uint32_t>(at - memory_->written());
+  first->found.entry = static_cast<std::uint32_t>(at - memory_->written());
   mark(first);
   for (const Step& s : writer.unit().steps) {
     mark(s.op);
@@ -225,7 +225,7 @@ void HostCode::translate(const Op* first, std::size_t long_enough) {
 }
 
 void HostCode::drop() noexcept {
-  for (const Op* const op : marked_) op->translated = {};
+  for (const Op* const op : marked_) op->found = {};
   marked_.clear();
   open_links_.clear();
   writers_.clear();

@@ -116,7 +116,7 @@ class Finder {
     Word address = c_.address_of(op);
     while (true) {
       if (steps().size() >= most_steps || c_.code.find(address) != op || !Code::is_decoded(op) ||
-          is_inside(op) || (steps().size() >= long_enough_ && op->translated.entry != 0))
+          is_inside(op) || (steps().size() >= long_enough_ && op->found.entry != 0))
         break;
       const std::size_t at = steps().size();
       steps().push_back({.op = op, .kind = kind_at(*op, op->execute), .then = next(op)});
@@ -224,8 +224,8 @@ class Finder {
       case Does::branch_if:
       case Does::compare_and_branch:
         s.leaves = true;
-        s.follows = op.translated.leans > 0 && !is_short_way_back(op);
-        s.ends = op.hop < 0 && op.translated.leans >= 0 && !s.follows;
+        s.follows = op.found.leans > 0 && !is_short_way_back(op);
+        s.ends = op.hop < 0 && op.found.leans >= 0 && !s.follows;
         if (s.follows) go_to_target(s, then_at);
         break;
       case Does::branch_always:
