@@ -265,9 +265,10 @@ void Drive::Impl::inputs_changed() noexcept {
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
   fast = ever_fast && rigid;
-  smooth = fast && bare && !mapped && !phased && !ledger && !warms && !follows_charge && !watched &&
-           !watches_supply && !driver.acts(s.driver) && !analog.follows_rest &&
-           par.bridge.output_capacitance_F <= 0.0;
+  const bool series_holds =
+      mapped ? machine.shape().is_sine() && !machine.cogging().any() : bare && !phased;
+  smooth = fast && series_holds && !ledger && !follows_charge && !watches_supply &&
+           !driver.acts(s.driver) && par.bridge.output_capacitance_F <= 0.0;
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }

@@ -111,8 +111,10 @@ struct DriveState : Continuous {
   Ramp load_torque_Nm, slope, supply_V, held_speed_rad_s, wind_m_s, pedal_Nm;
   bool speed_held = false;  // a dynamometer imposes held_speed_rad_s, or works towards it
   MachineCondition machine;
-  double outside_map_s = 0.0;  // time for which the currents lay outside the machine's flux map
-  double source_ohm = 0.0;     // between the supply's inner voltage and the link
+  double outside_map_s = 0.0;    // time for which the currents lay outside the machine's flux map
+  std::int64_t left_map_ps = 0;  // when they did first; to a step
+  std::int64_t magnets_fell_ps = 0;  // when the magnets last lost flux; to a step
+  double source_ohm = 0.0;           // between the supply's inner voltage and the link
   SupplyState supply;
   // discrete
   std::uint8_t asked = 0;  // bit k: the driver asks Switch k to be on

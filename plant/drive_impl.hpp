@@ -59,11 +59,12 @@ struct Drive::Impl {
     explicit AnalogPaths(const DriveParameters&) noexcept;
     CurrentPath phase_current, dc_link_current;
     bool follows_phases = false, follows_rest = false;
-    /// Phase sensors that are a lag and nothing else, and see their phase however the legs conduct.
-    bool plain_phases = false;
+    /// Phase sensors without a limited slew that see their phase however the legs conduct.
+    bool even_phases = false;
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
-    LagSteps phase_lag, dc_link_lag, bus_V_lag, terminal_V_lag;
+    SensorLagSteps lags;
+    bool follows_dc_link = false, follows_bus_V = false, follows_terminals = false;
   } analog;
   Battery battery;
   SupplyLaw supply_law;
@@ -214,17 +215,22 @@ struct Drive::Impl {
     return true;
   }
   void tally_step(Tally&, const Point& begin, const Point& end, double h) const noexcept;
-  // glide.cpp, glide_step.hpp
+  // glide.cpp, glide_law.hpp, linkage.hpp, glide_step.hpp
   struct GlideLaw;
   struct Glided;
   struct PhasePairs;
   struct GlideEnd;
+  class PlainLinkage;
+  class MapLinkage;
   bool glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
-  template <int Order>
+  template <class Linkage, int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
+  template <class Linkage>
+  void glide_step(const GlideLaw&, const Glided& from, double h, double limit,
+                  Glided& to) const noexcept;
   void glide_step(const GlideLaw&, const Glided& from, double h, double limit,
                   Glided& to) const noexcept;
   /// Whether what glide() steps by holds from here on, as long as nothing changes.
@@ -233,14 +239,23 @@ struct Drive::Impl {
   }
   /// The state h [s] after `from`, in the mode that holds.
   Point glided(const Continuous& from, double h) const noexcept;
+  static Glided glided_of(const Continuous&) noexcept;
+  static Point point_at(const Glided&) noexcept;  // without Extra, which does not move
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
-  void enter(Tally&, const GlideLaw&, const GlideEnd& from, const GlideEnd& to,
+  struct GlideHeat;
+  GlideHeat glide_heat(const GlideLaw&, const Glided& from, const Glided& to, const Tally::Sums&,
+                       double h) const noexcept;
+  void enter(Tally&, const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
              double h) const noexcept;
   void sense(const PhasePairs& from_A, const PhasePairs& to_A, double h) noexcept;
-  void show(const GlideEnd& from, const GlideEnd& to, double h, std::int64_t ends_ps,
-            SegmentObserver&) noexcept;
+  void warm(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
+            double h) noexcept;
+  void follow(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
+              double h) noexcept;
+  void show(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&, double h,
+            std::int64_t ends_ps, SegmentObserver&) noexcept;
   void move_ramps(double h) noexcept {
     for (Ramp* r :
          {&s.load_torque_Nm, &s.slope, &s.supply_V, &s.held_speed_rad_s, &s.wind_m_s, &s.pedal_Nm})
@@ -350,7 +365,9 @@ struct Drive::Impl {
   };
   HeatOfStep step_heat(const Point& from, const Point& to, double h) const noexcept;
   /// The same of a plain machine at three sound legs, of its line currents and mean speed.
-  bool heats_plainly() const noexcept { return smooth && s.grounded < 0 && mode->shoot_S <= 0.0; }
+  bool heats_plainly() const noexcept {
+    return smooth && !mapped && s.grounded < 0 && mode->shoot_S <= 0.0;
+  }
   HeatOfStep plain_heat(const Phases& from_A, const Phases& to_A, double omega,
                         double h) const noexcept;
   StepHeat latest_heat;  // of the latest step, where it warms anything
@@ -359,6 +376,7 @@ struct Drive::Impl {
   void start_heat() noexcept;
   void follow_heat(const Point& begin, const Point& end,
                    double h) noexcept;  // before a step is taken over
+  void take_heat(const HeatOfStep&) noexcept;
   void ring_heat() noexcept;
   void take_temperatures() noexcept;  // from the bodies into machine and sensors
 
@@ -368,11 +386,19 @@ struct Drive::Impl {
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
-  void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
+  void jump_to(AlphaBeta i_A) noexcept;  // line currents, and inner states with them
+  /// Nothing for watch_machine() to do.
+  bool machine_is_calm(const Dq& i) const noexcept {
+    const FluxMap* const map = machine.flux_map();
+    return i.d >= s.machine.knee_A && (!map || map->covers(i.d, i.q));
+  }
   void watch_machine(double h) noexcept {  // after a step
     const Dq i = machine_A();
     if (const FluxMap* map = machine.flux_map())
-      if (!map->covers(i.d, i.q)) s.outside_map_s += h;
+      if (!map->covers(i.d, i.q)) {
+        if (s.outside_map_s == 0.0) s.left_map_ps = s.time_ps;
+        s.outside_map_s += h;
+      }
     if (i.d < s.machine.knee_A) look_at_magnets();
   }
   Dq machine_A() const noexcept {  // in the machine itself
@@ -440,8 +466,7 @@ struct Drive::Impl {
   /// The same where all three legs conduct.
   Phases leg_terminals(const Phases& i_A, double bus_V) const noexcept {
     const auto of = [&](std::size_t k, double leg_A) {
-      const LegLaw& leg = law(s.leg[k]);
-      return leg.s * bus_V + leg.e_V - leg.r_ohm * leg_A;
+      return mode->leg_share[k] * bus_V + mode->leg_V[k] - mode->leg_ohm[k] * leg_A;
     };
     return {of(0, i_A.U), of(1, i_A.V), of(2, i_A.W)};
   }
@@ -486,6 +511,13 @@ struct Drive::Impl {
   // sensors/analog.cpp
   void follow_phase_currents(const Phases& before_A, const Phases& after_A, double h) noexcept;
   void follow_other_sensors(const Point& end, double h) noexcept;
+  /// What those see.
+  struct SeenByRest {
+    double bridge_A, bus_V;
+    Pair terminal_u_v_V{};
+    double terminal_w_V = 0.0;
+  };
+  void follow_rest(const SeenByRest& before, const SeenByRest& after, double h) noexcept;
   void settle_filters() noexcept;
   AbsoluteAngle::Shaft shaft() const noexcept;
   SensorEdge pass_absolute_angle() noexcept;

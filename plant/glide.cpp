@@ -1,36 +1,79 @@
-// The inner loop of a plain drive: fast steps, changes of gates, sensor edges, phase-current
-// sensors and the observer, nothing else. The step in which anything else happens is left to
-// advance() and all its questions.
+// The inner loop of a plain or saturated drive: fast steps, changes of gates, sensor edges, sensors
+// with a memory, heat and the observer, nothing else. The step in which anything else happens is
+// left to advance() and all its questions.
 #include "plant/flow.hpp"
 #include "plant/glide_step.hpp"
 
 namespace stillrotor::plant {
 
-/// An end of a step, with the currents of the phases.
+/// An end of a step, with the currents of the phases and what the link has there.
 struct Drive::Impl::GlideEnd {
   Glided y;
   PhasePairs A{both(0.0)};
+  LinkProbe link;
 };
 
+Drive::Impl::Glided Drive::Impl::glided_of(const Continuous& c) noexcept {
+  return {pair(c.i_alpha_A, c.i_beta_A), pair(c.v_cap_V, c.omega_m_rad_s), pair(c.cos_e, c.sin_e),
+          c.theta_e_rad, 0.0};
+}
+Point Drive::Impl::point_at(const Glided& y) noexcept {
+  return {y.i_A[0], y.i_A[1], y.v_cap(), y.omega(), y.theta, y.magnet[0], y.magnet[1], {}, 0.0};
+}
+
+/// What a step burns (thermal/step_heat.cpp), of the sums that the tally asks for as well.
+struct Drive::Impl::GlideHeat {
+  double winding_J, iron_J, friction_J;
+  double squares_A2s;
+  double third_s, half_s;  // of the step
+  Pair legs_u_v_J(const ConductionMode& m, const Tally::Sums& sums) const noexcept {
+    return both(third_s) * (loaded(&m.leg_ohm[0]) * sums.three_u_v) -
+           both(half_s) * (loaded(&m.leg_V[0]) * sums.two_u_v);
+  }
+  double leg_w_J(const ConductionMode& m, const Tally::Sums& sums) const noexcept {
+    return third_s * (m.leg_ohm[2] * sums.three_w) - half_s * (m.leg_V[2] * sums.two_w);
+  }
+};
+
+[[gnu::always_inline]] inline Drive::Impl::GlideHeat Drive::Impl::glide_heat(
+    const GlideLaw& law, const Glided& from, const Glided& to, const Tally::Sums& sums,
+    double h) const noexcept {
+  const double third = h * (1.0 / 3.0);
+  const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
+  const double twice = std::abs(from.omega() + to.omega());
+  return {law.winding_ohm * squares,
+          h * 0.25 * to.iron_Nm_s * twice * twice,
+          h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm),
+          squares,
+          third,
+          0.5 * h};
+}
+
+template <class Linkage>
 [[gnu::noinline]] void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h,
                                                double limit, Glided& to) const noexcept {
   if (h < second_share * limit)
-    to = glide_step<2>(law, from, h);
+    to = glide_step<Linkage, 2>(law, from, h);
   else if (h < third_share * limit)
-    to = glide_step<3>(law, from, h);
+    to = glide_step<Linkage, 3>(law, from, h);
   else
-    to = glide_step<4>(law, from, h);
+    to = glide_step<Linkage, 4>(law, from, h);
+}
+void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h, double limit,
+                             Glided& to) const noexcept {
+  if (mapped)
+    glide_step<MapLinkage>(law, from, h, limit, to);
+  else
+    glide_step<PlainLinkage>(law, from, h, limit, to);
 }
 
 /// A part of a step, from its begin.
 Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   Glided to;
-  glide_step(glide_law(),
-             {pair(from.i_alpha_A, from.i_beta_A), pair(from.v_cap_V, from.omega_m_rad_s),
-              pair(from.cos_e, from.sin_e), from.theta_e_rad, 0.0},
-             h, plain_step_limit(from.omega_m_rad_s), to);
-  return {to.i_A[0],    to.i_A[1],    to.v_cap(), to.omega(), to.theta,
-          to.magnet[0], to.magnet[1], from.extra, 0.0};
+  glide_step(glide_law(), glided_of(from), h, plain_step_limit(from.omega_m_rad_s), to);
+  Point y = point_at(to);
+  y.extra = from.extra;
+  return y;
 }
 
 /// To the first picosecond at which the angle has reached the threshold ahead, or passed the one
@@ -45,8 +88,9 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   const double threshold = speed > 0.0 ? s.edge_ahead_rad : s.edge_behind_rad;
   // At the speed and acceleration of the begin; by what the torque changes, the step itself says.
   const Dq i_A = park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]);
+  const double torque_Nm = mapped ? machine_torque_Nm(point_at(from)) : plain_torque_Nm(i_A);
   const double rate = p * (law.still[1] + (law.own[1] - law.drag_gain * std::abs(w)) * w +
-                           law.by[1] / law.torque_gain * plain_torque_Nm(i_A));
+                           law.by[1] / law.torque_gain * torque_Nm);
   const double way = threshold - from.theta, root = std::sqrt(speed * speed + 2.0 * rate * way);
   double ps = std::ceil(1e12 * (s.offset_s + 2.0 * way / (speed + std::copysign(root, speed))));
   for (int tries = 0; tries < 4; ++tries) {
@@ -70,32 +114,47 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
           1.5 * along_A + mode->shoot_S * bus_V};
 }
 
-// A step that nobody has to look at, and what it burns (thermal/step_heat.cpp).
+// A step that nobody has to look at.
 [[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
                                                       const GlideEnd& from, const GlideEnd& to,
+                                                      const Tally::Sums& sums,
                                                       double h) const noexcept {
-  const ConductionMode& m = *mode;
-  const LinkProbe link = plain_link(law, to.y.i_A, to.y.v_cap());
   const double before_V = tally.end.w_bus[1];
-  const Tally::Sums sums = tally.add(
-      {to.A.u_v, pair(to.A.w, link.bus_V), pair(link.supply_A, to.y.torque_Nm), link.bridge_A}, h);
+  tally.add({to.A.u_v, pair(to.A.w, to.link.bus_V), pair(to.link.supply_A, to.y.torque_Nm),
+             to.link.bridge_A},
+            h, sums);
   tally.end_at(to.y.i_A[0], to.y.i_A[1]);
+  if (warms) return tally.warm(latest_heat);
 
-  const double third = h * (1.0 / 3.0);
-  const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
-  tally.heat.winding_J += law.winding_ohm * squares;
-  double legs_J = m.r_aa_ohm * squares;
+  const ConductionMode& m = *mode;
+  const GlideHeat heat = glide_heat(law, from.y, to.y, sums, h);
+  tally.heat.winding_J += heat.winding_J;
+  double legs_J = m.r_aa_ohm * heat.squares_A2s;
   if (m.legs != LegsDiffer::no) {
-    const Pair two = both(third) * (loaded(&m.leg_ohm[0]) * sums.three_u_v) -
-                     both(0.5 * h) * (loaded(&m.leg_V[0]) * sums.two_u_v);
-    legs_J = (two[0] + two[1]) +
-             (third * (m.leg_ohm[2] * sums.three_w) - 0.5 * h * (m.leg_V[2] * sums.two_w));
+    const Pair u_v_J = heat.legs_u_v_J(m, sums);
+    legs_J = (u_v_J[0] + u_v_J[1]) + heat.leg_w_J(m, sums);
   }
   if (m.shoot_S > 0.0) [[unlikely]]
-    legs_J += h * m.shoot_S * mean_square(before_V, link.bus_V);
+    legs_J += h * m.shoot_S * mean_square(before_V, to.link.bus_V);
   tally.heat.legs_J += legs_J;
-  const double twice = std::abs(from.y.omega() + to.y.omega());
-  tally.heat.friction_J += h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm);
+  tally.heat.friction_J += heat.friction_J;
+  if (mapped) tally.heat.iron_J += heat.iron_J;
+}
+
+/// As follow_heat().
+[[gnu::always_inline]] inline void Drive::Impl::warm(const GlideLaw& law, const GlideEnd& from,
+                                                     const GlideEnd& to, const Tally::Sums& sums,
+                                                     double h) noexcept {
+  if (mode->shoot_S > 0.0) [[unlikely]]
+    return follow_heat(point_at(from.y), point_at(to.y), h);
+  const GlideHeat heat = glide_heat(law, from.y, to.y, sums, h);
+  const Pair u_v_J = heat.legs_u_v_J(*mode, sums);
+  const double w_J = heat.leg_w_J(*mode, sums);
+  take_heat({{.winding_J = heat.winding_J,
+              .iron_J = heat.iron_J,
+              .legs_J = u_v_J[0] + u_v_J[1] + w_J,
+              .friction_J = heat.friction_J},
+             {u_v_J[0], u_v_J[1], w_J}});
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
@@ -112,13 +171,40 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
 [[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
                                                       const PhasePairs& to_A, double h) noexcept {
   if (!analog.follows_phases) return;
-  if (!analog.plain_phases) return follow_phase_currents(from_A, to_A, h);
-  const LagStep& lag = analog.phase_lag(h);
+  if (!analog.even_phases) return follow_phase_currents(from_A, to_A, h);
+  const LagStep& lag = analog.lags(h).phase_current;
   SeenCurrent* const seen = s.analog.phase;
-  const Pair u_v = lag(pair(seen[0].output_A, seen[1].output_A), from_A.u_v, to_A.u_v);
+  Pair u_v = pair(seen[0].output_A, seen[1].output_A);
+  if (analog.phase_current.plain()) {
+    u_v = lag(u_v, from_A.u_v, to_A.u_v);
+    seen[2].output_A = -(u_v[0] + u_v[1]);  // lags of one time constant: they add up as currents do
+  } else {
+    Pair played = pair(seen[0].played_A, seen[1].played_A);
+    analog.phase_current.step_unlimited(played, u_v, from_A.u_v, to_A.u_v, lag);
+    analog.phase_current.step_unlimited(seen[2].played_A, seen[2].output_A, from_A.w, to_A.w, lag);
+    seen[0].played_A = played[0];
+    seen[1].played_A = played[1];
+  }
   seen[0].output_A = u_v[0];
   seen[1].output_A = u_v[1];
-  seen[2].output_A = -(u_v[0] + u_v[1]);  // lags of one time constant: they add up as currents do
+}
+
+/// All that has a memory, over a step in one mode.
+[[gnu::always_inline]] inline void Drive::Impl::follow(const GlideLaw& law, const GlideEnd& from,
+                                                       const GlideEnd& to, const Tally::Sums& sums,
+                                                       double h) noexcept {
+  sense(from.A, to.A, h);
+  if (analog.follows_rest) {
+    const ConductionMode& m = *mode;
+    const auto seen = [&m](const GlideEnd& at) {
+      return SeenByRest{at.link.bridge_A, at.link.bus_V,
+                        loaded(&m.leg_share[0]) * both(at.link.bus_V) + loaded(&m.leg_V[0]) -
+                            loaded(&m.leg_ohm[0]) * at.A.u_v,
+                        m.leg_share[2] * at.link.bus_V + m.leg_V[2] - m.leg_ohm[2] * at.A.w};
+    };
+    follow_rest(seen(from), seen(to), h);
+  }
+  if (warms) warm(law, from, to, sums, h);
 }
 
 /// As use_plain_legs(), of currents that are known two by two.
@@ -170,14 +256,16 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
                behind = std::max(s.edge_behind_rad, 0.0);
   GlideEnd ends[2];
   GlideEnd *now = &ends[0], *then = &ends[1];
-  now->y = {pair(s.i_alpha_A, s.i_beta_A), pair(s.v_cap_V, s.omega_m_rad_s), pair(s.cos_e, s.sin_e),
-            s.theta_e_rad, 0.0};
+  now->y = glided_of(s);
   now->A = PhasePairs(now->y.i_A);
+  if (watched && !machine_is_calm(machine_A())) return false;
   GlideLaw law = glide_law();
   const bool plain_gates = !switches_broken && !switching_costs &&
                            (s.rotation != 0 || shaft_law.never_changes()) && s.open_phases == 0 &&
                            s.grounded < 0;
+  const bool link_seen = analog.follows_rest;
   bool arrived = false, entered = false;  // entered: the tally is in this mode
+  bool linked = false;                    // now->link holds in this mode
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
@@ -191,7 +279,10 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
       way.pass();
       target_ps = std::min(way.until_ps, s.alarm_ps);
       // Where a diode takes over from the switch beside it the link does not jump.
-      entered = entered && goes_on && before_u[0] == mode->u_alpha && before_u[1] == mode->u_beta;
+      const bool link_stays =
+          goes_on && before_u[0] == mode->u_alpha && before_u[1] == mode->u_beta;
+      linked = linked && link_stays;
+      entered = entered && link_stays;
       if (entered) tally->mode = conduction_word(s);
       if (!goes_on) [[unlikely]] {
         if (mode->freedom != 2 || watches_motion()) break;
@@ -219,6 +310,7 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
                pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
     if (below_zero(margins) != 0) break;
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
+    if (watched && !machine_is_calm({then->y.i_dq_A[0], then->y.i_dq_A[1]})) break;
 
     bool tallied = false;
     if (tally) {
@@ -230,12 +322,16 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
                              [&] { return plain_link(law, now->y.i_A, now->y.v_cap()); });
       tallied = !reaches && entered;
     }
+    if (link_seen && !linked) now->link = plain_link(law, now->y.i_A, now->y.v_cap());
+    linked = tallied || link_seen;
+    if (linked) then->link = plain_link(law, then->y.i_A, then->y.v_cap());
+    const Tally::Sums sums = Tally::sums(now->A.u_v, now->A.w, then->A.u_v, then->A.w);
     if (observer && !tallied) {
       take(now->y);
-      show(*now, *then, h, ends_ps, *observer);
+      show(law, *now, *then, sums, h, ends_ps, *observer);
     } else {
-      sense(now->A, then->A, h);
-      if (tallied) enter(*tally, law, *now, *then, h);
+      follow(law, *now, *then, sums, h);
+      if (tallied) enter(*tally, law, *now, *then, sums, h);
       if (ends_ps != 0) {
         s.time_ps = ends_ps;
         s.offset_s = 0.0;
@@ -251,11 +347,12 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
 }
 
 /// A step that the observer itself looks at. ends_ps: 0 where it ends between two picoseconds.
-[[gnu::noinline]] void Drive::Impl::show(const GlideEnd& from, const GlideEnd& to, double h,
+[[gnu::noinline]] void Drive::Impl::show(const GlideLaw& law, const GlideEnd& from,
+                                         const GlideEnd& to, const Tally::Sums& sums, double h,
                                          std::int64_t ends_ps, SegmentObserver& observer) noexcept {
   const Continuous begin = s;
   const AnalogState analog_before = s.analog;
-  sense(from.A, to.A, h);
+  follow(law, from, to, sums, h);
   take(to.y);
   settle_time(h);
   if (ends_ps != 0) {

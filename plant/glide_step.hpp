@@ -1,14 +1,16 @@
-// The step of glide(): of a plain drive in which all legs conduct and no input moves, the Taylor
-// series of the solution about the step's begin.
+// The step of glide(): of a drive in which all legs conduct and no input moves, the Taylor series
+// of the solution about the step's begin.
 //
 // What is integrated is the windings' flux linkage in the frame in which the rotor stands at the
 // begin: there the bridge's voltage keeps its direction, and the linkage answers it without the
-// machine. Currents follow from it term by term, the rotor's turn being a series itself:
-//   dflux/dt = u bus + e - r i,  i = 1/L(phi) (flux - magnets(phi)),
+// machine. Currents follow from it term by term (linkage.hpp), the rotor's turn being a series
+// itself:
+//   dflux/dt = u bus + e - r i,  i = i(flux, phi),
 //   (v, w) as one pair: linear in themselves, in u . i and in the torque flux x i.
 // Drag is linear about the speed at the begin (what that leaves out is the square of a step's gain
-// in speed, 1e-4 rad/s). At the end currents come from the whole linkage and the whole turn, and
-// what the end's torque has beyond the terms before is taken for the last one.
+// in speed, 1e-4 rad/s), iron loss a damping by the linkage half way. At the end currents come from
+// the whole linkage and the whole turn, and what the end's torque has beyond the terms before is
+// taken for the last one.
 //
 // The processor waits for results here more than it lacks units, so the way from one term of the
 // linkage to the next is kept short: what the bus loses to its own resistance is not worked out on
@@ -19,76 +21,14 @@
 // of it leaves 1.3e-7, second order below a thirty-second, such as dead times, 8e-8.
 #pragma once
 
-#include "plant/flow.hpp"
+#include "plant/linkage.hpp"
 #include "plant/rotor_frame.hpp"
 
 namespace stillrotor::plant {
 
-/// What a stretch without a step's own events and one end of it ask for.
-struct Drive::Impl::Glided {
-  Pair i_A;     // alpha, beta
-  Pair vw;      // capacitor voltage [V] and speed [rad/s]
-  Pair magnet;  // cosine and sine of theta
-  double theta, torque_Nm;
-  double v_cap() const noexcept { return vw[0]; }
-  double omega() const noexcept { return vw[1]; }
-};
-
-struct Drive::Impl::PhasePairs {
-  Pair u_v;
-  double w;
-
-  explicit PhasePairs(Pair i_A) noexcept {  // as phases()
-    const double a = -0.5 * i_A[0], b = 0.5 * sqrt3 * i_A[1];
-    u_v = pair(i_A[0], a + b);
-    w = a - b;
-  }
-  operator Phases() const noexcept { return {u_v[0], u_v[1], w}; }
-};
-
-/// What stays the same from step to step while nothing but plain gates change.
-struct Drive::Impl::GlideLaw {
-  Pair still, own, by;         // d(v, w)/dt = still + own (v, w) + by (u . i, torque over 3/2 p)
-  Pair per_turn;               // 1/L_d - 1/L_q, twice
-  Pair magnets_Wb, magnets_A;  // of the magnets (on their axis): flux linkage, and over L_d
-  Pair magnets_turn_A;         // of the latter, a quarter turn on
-  double drag_gain;            // d|w|w/dt of drag by speed squared
-  double torque_gain, winding_ohm;
-  double source_V;  // of the supply
-  double volts;     // at the bridge, of the supply alone
-  double stops;     // the rotation that friction ends at zero speed; 0: none
-  std::int8_t rotation;
-  double shoot_S;
-};
-
-inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
-  GlideLaw l;
-  const bool moves = !s.speed_held && !(s.rotation == 0 && coulomb_Nm > 0.0);
-  const double gain = moves ? inertia_inverse : 0.0, psi_Wb = s.machine.flux_linkage_Wb;
-  l.drag_gain = gain * quadratic_Nm_s2;
-  l.torque_gain = 1.5 * p;
-  l.winding_ohm = s.machine.winding_ohm[0];
-  l.per_turn = both(rotor.inverse[0] - rotor.inverse[1]);
-  l.magnets_Wb = pair(psi_Wb, 0.0);
-  l.magnets_A = l.magnets_Wb * rotor.inverse;
-  l.magnets_turn_A = swapped(l.magnets_A);
-  l.source_V = at_rest.supply_V;
-  l.volts = bus.from_supply * at_rest.supply_V + bus.constant_V;
-  l.still =
-      pair(bus.cap_per_supply_V * at_rest.supply_V + bus.cap_constant + bus.cap_per_V * l.volts,
-           (s.speed_held ? s.held_speed_rad_s.rate_per_s : 0.0) -
-               gain * (coulomb_Nm * s.rotation + at_rest.load_Nm));
-  l.own = pair(bus.cap_per_cap, -gain * shaft_law.viscous);
-  l.by = pair(bus.cap_per_along, gain * (1.5 * p));
-  l.stops = rigid && coulomb_Nm > 0.0 && !s.speed_held ? s.rotation : 0.0;
-  l.rotation = s.rotation;
-  l.shoot_S = mode->shoot_S;
-  return l;
-}
-
 inline double sum(Pair x) noexcept { return x[0] + x[1]; }
 
-template <int Order>
+template <class Linkage, int Order>
 [[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law,
                                                                           const Glided& from,
                                                                           double h) const noexcept {
@@ -115,21 +55,28 @@ template <int Order>
     return ohm * i + across_ohm * swapped(i);
   };
   const double drag = law.drag_gain * std::abs(w_0);
-  const Pair own = law.own - pair(0.0, 2.0 * drag);
 
   const Pair h_1 = both(h), h_2 = both(0.5) * h_1;
 
   // Each of these is what the series' k-th term adds at the end: h^k is in it.
   const double along_0 = dot(loaded(&m.u_alpha), from.i_A);
-  const Pair flux_0 = rotor.inductance * i_0 + law.magnets_Wb, mirrored_0 = conjugate(flux_0);
-  const Pair by_turn = law.per_turn * swapped(flux_0) - law.magnets_turn_A;  // of i, per radian
+  Linkage linkage(*this, law, i_0);
+  const Pair flux_0 = linkage.flux_0, mirrored_0 = linkage.mirrored_0;
   const double torque_0 = sum(mirrored_0 * swapped(i_0));
 
   const Pair flux_1 = h_1 * ((e + u * both(law.volts + bus.from_cap * from.vw[0])) - drop(i_0));
+  const double turn_1 = p_h * w_0;
+  const Pair i_1 = linkage.first(flux_1, turn_1);
+  Pair own = law.own - pair(0.0, 2.0 * drag);
+  double iron_per_square = 0.0, iron_Nm_s = 0.0;
+  if constexpr (Linkage::has_iron) {
+    if (machine.iron().any()) iron_per_square = machine.iron().per_square(w_0);
+    iron_Nm_s = iron_per_square * linkage.square_half_way();
+    own -= pair(0.0, law.gain * iron_Nm_s);
+  }
   const Pair vw_1 = h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw +
                            law.by * pair(along_0, torque_0));
-  const double turn_1 = p_h * w_0, turn_2 = 0.5 * p_h * vw_1[1];
-  const Pair i_1 = rotor.inverse * flux_1 + both(turn_1) * by_turn;
+  const double turn_2 = 0.5 * p_h * vw_1[1];
   const Pair flux_2 = h_2 * (u * both(bus.from_cap * vw_1[0]) - drop(i_1));
 
   Pair flux_end, vw_end, last_own, last_h;
@@ -144,13 +91,11 @@ template <int Order>
     last_h = h_2;
   } else {
     const Pair h_3 = both(1.0 / 3.0) * h_1;
-    const Pair mirrored_1 = conjugate(flux_1), flux_1_turned = law.per_turn * swapped(flux_1);
+    const Pair mirrored_1 = conjugate(flux_1);
     const double torque_1 = sum(mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1));
     const Pair vw_2 = h_2 * (own * vw_1 + law.by * pair(dot(u, i_1), torque_1));
-    const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1], turn_1_2 = turn_1 * turn_1;
-    const Pair bent = law.per_turn * mirrored_0 - both(0.5) * law.magnets_A;
-    const Pair i_2 = rotor.inverse * flux_2 + (both(turn_1) * flux_1_turned +
-                                               both(turn_2) * by_turn - both(turn_1_2) * bent);
+    const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1];
+    const Pair i_2 = linkage.second(flux_2, turn_2);
     const Pair flux_3 = h_3 * (u * both(bus.from_cap * vw_2[0]) - drop(i_2));
     if constexpr (Order == 3) {
       flux_end = (flux_0 + flux_1) + (flux_2 + flux_3);
@@ -164,13 +109,7 @@ template <int Order>
       const double torque_2 = sum((conjugate(flux_2) * swapped(i_0) + mirrored_0 * swapped(i_2)) +
                                   mirrored_1 * swapped(i_1));
       const Pair vw_3 = h_3 * (own * vw_2 + law.by * pair(dot(u, i_2), torque_2));
-      const double turn_1_3 = turn_1 * turn_1_2;
-      const Pair i_3 =
-          rotor.inverse * flux_3 +
-          (((both(turn_1) * law.per_turn * swapped(flux_2) + both(turn_2) * flux_1_turned) -
-            both(turn_1_2) * law.per_turn * mirrored_1) +
-           (both(turn_3 - (2.0 / 3.0) * turn_1_3) * by_turn - both(2.0 * turn_1 * turn_2) * bent -
-            both(0.5 * turn_1_3) * law.magnets_turn_A));
+      const Pair i_3 = linkage.third(flux_3, turn_3);
       last_h = both(0.25) * h_1;
       const Pair flux_4 = last_h * (u * both(bus.from_cap * vw_3[0]) - drop(i_3));
       flux_end = (flux_0 + flux_1) + (flux_2 + (flux_3 + flux_4));
@@ -185,7 +124,7 @@ template <int Order>
   // The end: in the rotor's axes as they stand then, and out of them.
   const Turn turn = Order == 2 ? tiny_turn(turned) : turn_by(turned);
   const Pair flux_dq = both(turn.cos) * flux_end + conjugate(both(turn.sin)) * swapped(flux_end);
-  const Pair i_dq = rotor.inverse * (flux_dq - law.magnets_Wb);
+  const Pair i_dq = linkage.current(flux_dq);
   Pair on = from.magnet;
   if constexpr (Order > 2)  // keeps the carried pair on the unit circle, often enough
     on *= both(1.5 - 0.5 * dot(on, on));
@@ -196,6 +135,10 @@ template <int Order>
   y.vw = vw_end + last_h * (last_own + law.by * pair(last_along, torque - torque_before));
   y.theta = from.theta + turned;
   y.torque_Nm = law.torque_gain * torque;
+  if constexpr (Linkage::has_iron)
+    y.torque_Nm -= iron_per_square * dot(flux_dq, flux_dq) * y.omega();
+  y.i_dq_A = i_dq;
+  y.iron_Nm_s = iron_Nm_s;
   return y;
 }
 

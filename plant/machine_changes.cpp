@@ -35,6 +35,7 @@ void Drive::Impl::look_at_magnets() noexcept {
   const auto linkage = machine.linkage_Wb(point(), s.machine);
   const double before_J = machine.stored_J(point(), s.machine);
   keep_linkage(linkage, true);
+  s.magnets_fell_ps = s.time_ps;
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   settle_modes();
 }
@@ -176,6 +177,7 @@ bool Drive::demagnetise(double share) noexcept {
   d.machine.lose_to(d.s.machine,
                     std::max(Machine::least_left, d.s.machine.magnet_left * (1.0 - share)));
   d.keep_linkage(linkage, false);
+  d.s.magnets_fell_ps = d.s.time_ps;
   if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
   d.settle_modes();
   d.look_at_magnets();

@@ -25,7 +25,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   BusFlow link;
   if (mode->freedom == 2 && mode->swings == 0) {  // no terminal asks how the currents move on
     link = flow_of_bus(*mode, y, in);
-    out.torque_Nm = smooth ? plain_torque_Nm(out.current_dq_A) : machine_torque_Nm(y);
+    out.torque_Nm = smooth && !mapped ? plain_torque_Nm(out.current_dq_A) : machine_torque_Nm(y);
     out.terminal_V = leg_terminals(out.current_A, link.bus_V);
   } else {
     const Flow f = flow(*mode, y, in);
@@ -97,8 +97,8 @@ Probe Drive::Impl::probe(const Continuous& c) const noexcept {
   const Drivers in = ramping ? drivers(seconds_since(c, s)) : at_rest;
   const LinkProbe link = probe_link(c, in);
   return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A,
-          smooth ? plain_torque_Nm(park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e))
-                 : machine_torque_Nm(point_of(c))};
+          smooth && !mapped ? plain_torque_Nm(park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e))
+                            : machine_torque_Nm(point_of(c))};
 }
 Probe Drive::probe(const Continuous& c) const noexcept { return impl_->probe(c); }
 

@@ -115,14 +115,19 @@ struct Tally {
     Pair two_u_v, three_u_v;
     double two_w, three_w;
   };
+  static Sums sums(Pair from_u_v, double from_w, Pair u_v, double w) noexcept {
+    const Pair two_u_v = from_u_v + u_v;
+    const double two_w = from_w + w;
+    return {two_u_v, two_u_v * two_u_v - from_u_v * u_v, two_w, two_w * two_w - from_w * w};
+  }
   /// A step, or a part of one, that ends here.
-  Sums add(const ProbePairs& to, double step_s) noexcept {
+  void add(const ProbePairs& to, double step_s) noexcept {
+    add(to, step_s, sums(end.u_v, end.w_bus[0], to.u_v, to.w_bus[0]));
+  }
+  void add(const ProbePairs& to, double step_s, const Sums& sums) noexcept {
     include(to);
-    const double from_w = end.w_bus[0], from_V = end.w_bus[1], w = to.w_bus[0], bus = to.w_bus[1];
-    const Pair two_u_v = end.u_v + to.u_v;
-    const double two_w = from_w + w, two_bridge_A = end.bridge_A + to.bridge_A;
-    const Sums sums{two_u_v, two_u_v * two_u_v - end.u_v * to.u_v, two_w,
-                    two_w * two_w - from_w * w};
+    const double from_V = end.w_bus[1], bus = to.w_bus[1];
+    const double two_bridge_A = end.bridge_A + to.bridge_A;
     two_bridge_As_ += step_s * two_bridge_A;
     six_bridge_J_ +=
         step_s * ((from_V + bus) * two_bridge_A + (from_V * end.bridge_A + bus * to.bridge_A));
@@ -131,7 +136,6 @@ struct Tally {
     three_w_A2s_ += step_s * sums.three_w;
     length_s += step_s;
     end = to;
-    return sums;
   }
   void warm(const StepHeat& more, double share = 1.0) noexcept {
     heat.winding_J += share * more.winding_J;

@@ -127,14 +127,14 @@ void BenchWorld::announce_rest() noexcept {
 void BenchWorld::announce_machine() noexcept {
   const plant::DriveState& s = plant_.state();
   if (s.outside_map_s > 0.0 && !std::exchange(map_told_, true))
-    event(now_ps(), "currents outside the flux map", "");
+    event(s.left_map_ps, "currents outside the flux map", "");
   if (s.machine.magnet_left >= magnets_told_) return;
   magnets_told_ = s.machine.magnet_left - 0.05;
   std::array<char, 32> left{};
   const auto end = std::to_chars(left.data(), left.data() + 8, 100.0 * s.machine.magnet_left,
                                  std::chars_format::fixed, 1);
   constexpr std::string_view percent = " % left";
-  event(now_ps(), "magnets lose flux",
+  event(s.magnets_fell_ps, "magnets lose flux",
         {left.data(), std::copy(percent.begin(), percent.end(), end.ptr)});
 }
 

@@ -97,6 +97,7 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& al
   for (std::size_t k = 0; k < 3; ++k) {
     m.way[k] = laws[k].way;
     if (laws[k].way != 0.0) m.beyond_A[k] = laws[k].beyond_A;
+    m.leg_share[k] = laws[k].s;
     m.leg_ohm[k] = laws[k].r_ohm;
     m.leg_V[k] = laws[k].e_V;
   }

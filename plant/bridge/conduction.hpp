@@ -107,9 +107,9 @@ struct ConductionMode {
   // By leg, two by two with one more that never matters.
   /// Watched: leg currents, each while way i > beyond_A; what carries any current has way 0.
   alignas(Pair) std::array<double, 4> way{}, beyond_A{};
-  alignas(Pair) std::array<double, 4> leg_ohm{}, leg_V{};  // r and e of each leg's law
-  bool floating = false;                                   // some terminal floats
-  std::uint8_t swings = 0;                                 // bit k: leg k swings
+  alignas(Pair) std::array<double, 4> leg_share{}, leg_V{}, leg_ohm{};  // s, e, r of its law
+  bool floating = false;                                                // some terminal floats
+  std::uint8_t swings = 0;                                              // bit k: leg k swings
 };
 
 /// Of sound legs.

@@ -55,6 +55,7 @@ class FluxMapAxis {
   int cells() const noexcept { return static_cast<int>(nodes_.size()) + 1; }
   double least() const noexcept { return nodes_.front(); }
   double most() const noexcept { return nodes_.back(); }
+  double span() const noexcept { return most() - least(); }
 
  private:
   std::vector<double> nodes_, upper_, origin_;
@@ -67,12 +68,18 @@ class FluxMap {
   struct Values {
     double psi_d, psi_q, l_dd, l_dq, l_qq;
   };
+  /// Third derivatives of W', and of the fourth ones those that a bicubic piece has.
+  struct Bends {
+    Pair by_dd, by_dq, by_qq;  // of (psi_d, psi_q), twice
+    double dddq, ddqq, dqqq;
+  };
   /// A bicubic piece, as powers of the distance from its cell's origin: of i_d by index, of i_q in
   /// the pairs (0, 2) and (1, 3).
   struct alignas(64) Cell {
     Pair even[4], odd[4];
     [[gnu::always_inline]] Values at(double u, double v) const noexcept;
     [[gnu::always_inline]] Dq flux(double u, double v) const noexcept;  // of these psi alone
+    [[gnu::always_inline]] Bends bends(double u, double v) const noexcept;
     double coenergy(double u, double v) const noexcept;
   };
 
@@ -155,6 +162,26 @@ inline FluxMap::Values FluxMap::Cell::at(double u, double v) const noexcept {
   return out;
 }
 
+inline FluxMap::Bends FluxMap::Cell::bends(double u, double v) const noexcept {
+  // As in at(), so that the compiler finds what is there already.
+  const Pair x = both(u);
+  const Pair te = even[3] * x, to = odd[3] * x;
+  const Pair se = even[2] + te, so = odd[2] + to;
+  const Pair po = odd[0] + x * (odd[1] + x * so);
+  const Pair de = even[1] + x * (se + se + te), dod = odd[1] + x * (so + so + to);
+  const Pair ee = both(2.0) * (se + te + te), eo = both(2.0) * (so + to + to);
+  const double v2 = v * v;
+  const double ddd = 6.0 * ((even[3][0] + v * odd[3][0]) + v2 * (even[3][1] + v * odd[3][1]));
+  const double ddq = eo[0] + v * (2.0 * ee[1] + 3.0 * v * eo[1]);
+  const double dqq = 2.0 * de[1] + 6.0 * v * dod[1], qqq = 6.0 * po[1];
+  return {pair(ddd, ddq),
+          pair(ddq, dqq),
+          pair(dqq, qqq),
+          6.0 * (odd[3][0] + v * (2.0 * even[3][1] + 3.0 * v * odd[3][1])),
+          2.0 * ee[1] + 6.0 * v * eo[1],
+          6.0 * dod[1]};
+}
+
 inline Dq FluxMap::Cell::flux(double u, double v) const noexcept {
   const Pair x = both(u);
   const Pair te = even[3] * x, to = odd[3] * x;
@@ -169,17 +196,22 @@ inline Dq FluxMap::Cell::flux(double u, double v) const noexcept {
 /// it. Only where the map reaches().
 class FluxMapPiece {
  public:
-  explicit FluxMapPiece(const FluxMap& map) noexcept : map_(map) {}
+  FluxMapPiece() = default;  // of no map: not to be asked
+  explicit FluxMapPiece(const FluxMap& map) noexcept : map_(&map) {}
   [[gnu::always_inline]] FluxMap::Values at(double i_d, double i_q) noexcept {
     if (!(i_d >= low_d_ && i_d < high_d_ && i_q >= low_q_ && i_q < high_q_)) find(i_d, i_q);
     return cell_->at(i_d - origin_d_, i_q - origin_q_);
   }
+  /// Where at() was asked last.
+  [[gnu::always_inline]] FluxMap::Bends bends(double i_d, double i_q) const noexcept {
+    return cell_->bends(i_d - origin_d_, i_q - origin_q_);
+  }
 
  private:
   [[gnu::noinline]] void find(double i_d, double i_q) noexcept {
-    const FluxMapAxis &d = map_.d_axis(), &q = map_.q_axis();
+    const FluxMapAxis &d = map_->d_axis(), &q = map_->q_axis();
     const int cd = d.cell(i_d), cq = q.cell(i_q);
-    cell_ = &map_.cell(cd, cq);
+    cell_ = &map_->cell(cd, cq);
     origin_d_ = d.origin(cd);
     origin_q_ = q.origin(cq);
     low_d_ = cd == 0 ? -1e300 : origin_d_;
@@ -187,7 +219,7 @@ class FluxMapPiece {
     high_d_ = d.end(cd);
     high_q_ = q.end(cq);
   }
-  const FluxMap& map_;
+  const FluxMap* map_ = nullptr;
   const FluxMap::Cell* cell_ = nullptr;
   double low_d_ = 1.0, high_d_ = -1.0, low_q_ = 0.0, high_q_ = 0.0;
   double origin_d_ = 0.0, origin_q_ = 0.0;

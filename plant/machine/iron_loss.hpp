@@ -35,7 +35,11 @@ class IronLoss {
   bool any() const noexcept { return any_; }
   /// Opposes the turning; times omega_m it is the loss [N m].
   double drag_Nm(double psi_squared_Wb2, double omega_m) const noexcept {
-    return psi_squared_Wb2 * omega_m * (eddy_ + hysteresis_ / std::sqrt(omega_m * omega_m + soft_));
+    return psi_squared_Wb2 * omega_m * per_square(omega_m);
+  }
+  /// Of a damping [N m s], by the square of the linkage [N m s/Wb^2].
+  double per_square(double omega_m) const noexcept {
+    return eddy_ + hysteresis_ / std::sqrt(omega_m * omega_m + soft_);
   }
 
  private:

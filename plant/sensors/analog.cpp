@@ -12,15 +12,16 @@ double rate_of(const VoltageSensorParameters& sensor) noexcept {
 Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
     : phase_current(par.phase_current),
       dc_link_current(par.dc_link_current),
-      phase_lag(phase_current.rate_per_s()),
-      dc_link_lag(dc_link_current.rate_per_s()),
-      bus_V_lag(rate_of(par.bus_voltage)),
-      terminal_V_lag(rate_of(par.phase_voltage)) {
+      lags({phase_current.rate_per_s(),
+            par.dc_link_current.kind == CurrentSensing::none ? 0.0 : dc_link_current.rate_per_s(),
+            rate_of(par.bus_voltage), rate_of(par.phase_voltage)}),
+      follows_dc_link(par.dc_link_current.kind != CurrentSensing::none),
+      follows_bus_V(par.bus_voltage.filtered()),
+      follows_terminals(par.phase_voltage.filtered()) {
   const CurrentSensing kind = par.phase_current.kind;
   follows_phases = kind != CurrentSensing::none;
-  plain_phases = kind == CurrentSensing::in_line && phase_current.plain();
-  follows_rest = par.dc_link_current.kind != CurrentSensing::none || par.bus_voltage.filtered() ||
-                 par.phase_voltage.filtered();
+  even_phases = kind == CurrentSensing::in_line && !phase_current.limits_slew();
+  follows_rest = follows_dc_link || follows_bus_V || follows_terminals;
   seen_share.fill(kind == CurrentSensing::in_line ? 1.0 : 0.0);
   if (kind == CurrentSensing::low_side_shunt) {
     const auto share = [this](Conduction c) -> double& {
@@ -38,7 +39,7 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
 // A step between these currents, which all lies in the present mode.
 void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, double h) noexcept {
   const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-  const LagStep& lag = analog.phase_lag(h);
+  const LagStep& lag = analog.lags(h).phase_current;
   for (std::size_t k = 0; k < 3; ++k) {
     const double share = analog.seen_share[static_cast<std::size_t>(s.leg[k])];
     analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h, lag);
@@ -46,25 +47,35 @@ void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, doub
 }
 
 void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
-  const Drivers in0 = drivers(0.0), in1 = drivers(h);
-  const AlphaBeta i0{s.i_alpha_A, s.i_beta_A}, i1{y.i_alpha, y.i_beta};
-  const BusFlow f0 = flow_of_bus(*mode, i0, s.v_cap_V, s.extra, in0);
-  const BusFlow f1 = flow_of_bus(*mode, i1, y.v_cap, y.extra, in1);
-  if (par.dc_link_current.kind != CurrentSensing::none)
-    analog.dc_link_current.step(s.analog.dc_link, 0, f0.legs_A + mode->shoot_S * f0.bus_V,
-                                f1.legs_A + mode->shoot_S * f1.bus_V, h, analog.dc_link_lag(h));
-  if (par.bus_voltage.filtered())
-    s.analog.bus_V = analog.bus_V_lag(h)(s.analog.bus_V, f0.bus_V, f1.bus_V);
-  if (par.phase_voltage.filtered()) {
-    const LagStep& lag = analog.terminal_V_lag(h);
-    const bool fixed = mode->freedom == 2 && mode->swings == 0;
-    const Phases v0 = fixed ? leg_terminals(phases(i0), f0.bus_V)
-                            : terminals(legs(), point(), flow(*mode, point(), in0));
-    const Phases v1 =
-        fixed ? leg_terminals(phases(i1), f1.bus_V) : terminals(legs(), y, flow(*mode, y, in1));
-    s.analog.terminal_V[0] = lag(s.analog.terminal_V[0], v0.U, v1.U);
-    s.analog.terminal_V[1] = lag(s.analog.terminal_V[1], v0.V, v1.V);
-    s.analog.terminal_V[2] = lag(s.analog.terminal_V[2], v0.W, v1.W);
+  const auto seen = [this](const Point& at, const Drivers& in) {
+    const BusFlow f = flow_of_bus(*mode, at, in);
+    SeenByRest out{f.legs_A + mode->shoot_S * f.bus_V, f.bus_V};
+    if (analog.follows_terminals) {
+      const Phases v = mode->freedom == 2 && mode->swings == 0
+                           ? leg_terminals(phases({at.i_alpha, at.i_beta}), f.bus_V)
+                           : terminals(legs(), at, flow(*mode, at, in));
+      out.terminal_u_v_V = pair(v.U, v.V);
+      out.terminal_w_V = v.W;
+    }
+    return out;
+  };
+  follow_rest(seen(point(), drivers(0.0)), seen(y, drivers(h)), h);
+}
+
+void Drive::Impl::follow_rest(const SeenByRest& before, const SeenByRest& after,
+                              double h) noexcept {
+  const SensorLags& lags = analog.lags(h);
+  if (analog.follows_dc_link)
+    analog.dc_link_current.step(s.analog.dc_link, 0, before.bridge_A, after.bridge_A, h,
+                                lags.dc_link_current);
+  if (analog.follows_bus_V) s.analog.bus_V = lags.bus_V(s.analog.bus_V, before.bus_V, after.bus_V);
+  if (analog.follows_terminals) {
+    const LagStep& lag = lags.terminal_V;
+    double* const seen_V = s.analog.terminal_V;
+    const Pair u_v = lag(pair(seen_V[0], seen_V[1]), before.terminal_u_v_V, after.terminal_u_v_V);
+    seen_V[0] = u_v[0];
+    seen_V[1] = u_v[1];
+    seen_V[2] = lag(seen_V[2], before.terminal_w_V, after.terminal_w_V);
   }
 }
 

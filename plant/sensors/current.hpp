@@ -14,6 +14,7 @@
 #include <cstdint>
 
 #include "plant/frames.hpp"
+#include "plant/pair.hpp"
 #include "plant/sensors/lag.hpp"
 #include "plant/sensors/noise.hpp"
 
@@ -69,7 +70,7 @@ class CurrentPath {
     }
     if (half_play_A_ > 0.0) {
       a0_A = seen.played_A;
-      a1_A = std::clamp(a0_A, a1_A - half_play_A_, a1_A + half_play_A_);
+      a1_A = played(a0_A, a1_A);
       seen.played_A = a1_A;
     }
     const double from = bent(a0_A), to = bent(a1_A);
@@ -83,8 +84,31 @@ class CurrentPath {
                 : lag(seen.output_A, from, to);
   }
 
+  /// The same of one sensor, or of two together (Pair), where nothing limits their slew.
+  template <class Number>
+  void step_unlimited(Number& played_A, Number& output_A, Number a0_A, Number a1_A,
+                      const LagStep& lag) const noexcept {
+    if (half_play_A_ > 0.0) {
+      a0_A = played_A;
+      a1_A = played(a0_A, a1_A);
+      played_A = a1_A;
+    }
+    output_A = lag(output_A, bent(a0_A), bent(a1_A));
+  }
+  bool limits_slew() const noexcept { return slew_A_per_s_[0] > 0.0; }
+
  private:
-  double bent(double a_A) const noexcept { return a_A - bend_per_A2_ * a_A * a_A * a_A; }
+  template <class Number>
+  Number bent(Number a_A) const noexcept {
+    return a_A - bend_per_A2_ * a_A * a_A * a_A;
+  }
+  /// Where the play leaves what stood at `before`.
+  double played(double before_A, double now_A) const noexcept {
+    return std::clamp(before_A, now_A - half_play_A_, now_A + half_play_A_);
+  }
+  Pair played(Pair before_A, Pair now_A) const noexcept {
+    return greater(lesser(before_A, now_A + half_play_A_), now_A - half_play_A_);
+  }
 
   double rate_per_s_ = 1.0, half_play_A_ = 0.0, bend_per_A2_ = 0.0;
   double slew_A_per_s_[3] = {0.0, 0.0, 0.0};

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <cstdint>
 
+#include "plant/pair.hpp"
+
 namespace stillrotor::plant {
 
 /// exp(-x), x >= 0, to 2e-13: two to whole sixteenths times a series about zero.
@@ -39,21 +41,30 @@ inline double decayed(double x) noexcept {
   return series * (shares[parts & 15] * halves);
 }
 
+/// Mean of exp(-t) over t from 0 to x, x at most 0.2: the sum of (-x)^n / (n + 1)!, to 1e-15. Of
+/// one, or of two together (Pair).
+template <class Number>
+[[gnu::always_inline]] inline Number mean_decay_of_short(Number x) noexcept {
+  const Number x2 = x * x, x4 = x2 * x2;
+  const Number low = (1.0 - x * 0.5) + x2 * (1.0 / 6.0 - x * (1.0 / 24.0));
+  const Number middle =
+      (1.0 / 120.0 - x * (1.0 / 720.0)) + x2 * (1.0 / 5040.0 - x * (1.0 / 40320.0));
+  return low + x4 * (middle + x4 * (1.0 / 362880.0));
+}
+
 /// A step of one length for lags of one time constant.
 struct LagStep {
-  double decay, mean_decay;  // exp(-x) at the step's end, and its mean over the step
+  static constexpr double short_x = 0.2;
+  double decay = 0.0, mean_decay = 0.0;  // exp(-x) at the step's end, and its mean over the step
 
+  LagStep() = default;
   /// x: the step's length over the time constant; > 0.
   explicit LagStep(double x) noexcept {
-    if (x > 0.2) {
+    if (x > short_x) {
       decay = decayed(x);
       mean_decay = (1.0 - decay) / x;
-    } else {  // sum of (-x)^n / (n + 1)!, to 1e-15
-      const double x2 = x * x, x4 = x2 * x2;
-      const double low = (1.0 - x * 0.5) + x2 * (1.0 / 6.0 - x * (1.0 / 24.0));
-      const double middle =
-          (1.0 / 120.0 - x * (1.0 / 720.0)) + x2 * (1.0 / 5040.0 - x * (1.0 / 40320.0));
-      mean_decay = low + x4 * (middle + x4 * (1.0 / 362880.0));
+    } else {
+      mean_decay = mean_decay_of_short(x);
       decay = 1.0 - x * mean_decay;
     }
   }
@@ -65,24 +76,57 @@ struct LagStep {
   }
 };
 
-/// The steps of one time constant, of the latest length and of the latest short one: dead times are
-/// all of one length.
-class LagSteps {
+/// Steps of one length for the sensors of a drive.
+struct SensorLags {
+  LagStep phase_current, dc_link_current, bus_V, terminal_V;
+};
+
+/// The same of the latest length and of the latest short one: dead times are all of one length.
+class SensorLagSteps {
  public:
-  explicit LagSteps(double rate_per_s = 1.0) noexcept : rate_per_s_(rate_per_s) {}
-  const LagStep& operator()(double length_s) noexcept {
+  struct Rates {
+    double phase_current, dc_link_current, bus_V, terminal_V;  // 1/s; 0: never asked for
+  };
+  explicit SensorLagSteps(const Rates& per_s) noexcept
+      : per_s_(per_s),
+        voltages_per_s_(pair(per_s.bus_V, per_s.terminal_V)),
+        has_rest_(per_s.dc_link_current + per_s.bus_V + per_s.terminal_V > 0.0) {}
+
+  [[gnu::always_inline]] const SensorLags& operator()(double length_s) noexcept {
     constexpr double short_s = 2e-6;
     Known& one = length_s < short_s ? short_ : other_;
-    if (length_s != one.length_s) one = {length_s, LagStep(length_s * rate_per_s_)};
-    return one.step;
+    if (length_s != one.length_s) {
+      one.length_s = length_s;
+      one.lags.phase_current = LagStep(length_s * per_s_.phase_current);
+      if (has_rest_) find_rest(one.lags, length_s);
+    }
+    return one.lags;
   }
 
  private:
   struct Known {
     double length_s = -1.0;
-    LagStep step{1.0};
+    SensorLags lags;
   };
-  double rate_per_s_;
+  void find_rest(SensorLags& of, double length_s) const noexcept {
+    if (per_s_.dc_link_current > 0.0)
+      of.dc_link_current = LagStep(length_s * per_s_.dc_link_current);
+    const Pair x = both(length_s) * voltages_per_s_;
+    if (below_zero(both(LagStep::short_x) - x) != 0) {
+      of.bus_V = LagStep(x[0]);
+      of.terminal_V = LagStep(x[1]);
+    } else if (below_zero(-x) != 0) {  // some voltage is filtered
+      const Pair mean_decay = mean_decay_of_short(x), decay = 1.0 - x * mean_decay;
+      of.bus_V.decay = decay[0];
+      of.bus_V.mean_decay = mean_decay[0];
+      of.terminal_V.decay = decay[1];
+      of.terminal_V.mean_decay = mean_decay[1];
+    }
+  }
+
+  Rates per_s_;
+  Pair voltages_per_s_;
+  bool has_rest_;
   Known short_, other_;
 };
 

@@ -22,8 +22,11 @@ void Drive::Impl::start_heat() noexcept {
 }
 
 void Drive::Impl::follow_heat(const Point& begin, const Point& end, double h) noexcept {
+  take_heat(step_heat(begin, end, h));
+}
+
+void Drive::Impl::take_heat(const HeatOfStep& heat) noexcept {
   Warming& w = s.warming;
-  const HeatOfStep heat = step_heat(begin, end, h);
   latest_heat = heat.all;
   w.heat.winding_J += heat.all.winding_J;
   w.heat.magnet_J += heat.all.rotor_J;
