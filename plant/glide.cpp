@@ -42,7 +42,7 @@ struct Drive::Impl::GlideHeat {
   const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
   const double twice = std::abs(from.omega() + to.omega());
   return {law.winding_ohm * squares,
-          h * 0.25 * to.iron_Nm_s * twice * twice,
+          h * to.iron_W,
           h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm),
           squares,
           third,

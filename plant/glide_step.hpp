@@ -8,7 +8,7 @@
 //   dflux/dt = u bus + e - r i,  i = i(flux, phi),
 //   (v, w) as one pair: linear in themselves, in u . i and in the torque flux x i.
 // Drag is linear about the speed at the begin (what that leaves out is the square of a step's gain
-// in speed, 1e-4 rad/s), iron loss a damping by the linkage half way. At the end currents come from
+// in speed, 1e-4 rad/s), and so are iron losses. At the end currents come from
 // the whole linkage and the whole turn, and what the end's torque has beyond the terms before is
 // taken for the last one.
 //
@@ -62,20 +62,33 @@ template <class Linkage, int Order>
   const double along_0 = dot(loaded(&m.u_alpha), from.i_A);
   Linkage linkage(*this, law, i_0);
   const Pair flux_0 = linkage.flux_0, mirrored_0 = linkage.mirrored_0;
-  const double torque_0 = sum(mirrored_0 * swapped(i_0));
+  // What iron losses take of the torque; as far as the speed's change does, it is a damping.
+  IronLoss::Line iron;
+  double iron_share = 0.0;  // of the linkage's square
+  if constexpr (Linkage::has_iron) {
+    if (machine.iron().any()) {
+      iron = machine.iron().line(w_0);
+      iron_share = iron.at / law.torque_gain;
+    }
+  }
+  const auto less_iron = [&](double torque, auto square) __attribute__((always_inline)) {
+    if constexpr (Linkage::has_iron) torque -= iron_share * square();
+    return torque;
+  };
+  const double torque_0 =
+      less_iron(sum(mirrored_0 * swapped(i_0)), [&] { return dot(flux_0, flux_0); });
 
   const Pair flux_1 = h_1 * ((e + u * both(law.volts + bus.from_cap * from.vw[0])) - drop(i_0));
   const double turn_1 = p_h * w_0;
   const Pair i_1 = linkage.first(flux_1, turn_1);
   Pair own = law.own - pair(0.0, 2.0 * drag);
-  double iron_per_square = 0.0, iron_Nm_s = 0.0;
+  Pair still = law.still + pair(0.0, drag * w_0);
   if constexpr (Linkage::has_iron) {
-    if (machine.iron().any()) iron_per_square = machine.iron().per_square(w_0);
-    iron_Nm_s = iron_per_square * linkage.square_half_way();
-    own -= pair(0.0, law.gain * iron_Nm_s);
+    const double damping = law.gain * iron.per_rad_s * dot(flux_0, flux_0);
+    own -= pair(0.0, damping);
+    still += pair(0.0, damping * w_0);
   }
-  const Pair vw_1 = h_1 * ((law.still + pair(0.0, drag * w_0)) + own * from.vw +
-                           law.by * pair(along_0, torque_0));
+  const Pair vw_1 = h_1 * (still + own * from.vw + law.by * pair(along_0, torque_0));
   const double turn_2 = 0.5 * p_h * vw_1[1];
   const Pair flux_2 = h_2 * (u * both(bus.from_cap * vw_1[0]) - drop(i_1));
 
@@ -92,7 +105,8 @@ template <class Linkage, int Order>
   } else {
     const Pair h_3 = both(1.0 / 3.0) * h_1;
     const Pair mirrored_1 = conjugate(flux_1);
-    const double torque_1 = sum(mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1));
+    const double torque_1 = less_iron(sum(mirrored_1 * swapped(i_0) + mirrored_0 * swapped(i_1)),
+                                      [&] { return 2.0 * dot(flux_0, flux_1); });
     const Pair vw_2 = h_2 * (own * vw_1 + law.by * pair(dot(u, i_1), torque_1));
     const double turn_3 = (1.0 / 3.0) * p_h * vw_2[1];
     const Pair i_2 = linkage.second(flux_2, turn_2);
@@ -106,8 +120,10 @@ template <class Linkage, int Order>
       last_own = own * vw_2;
       last_h = h_3;
     } else {
-      const double torque_2 = sum((conjugate(flux_2) * swapped(i_0) + mirrored_0 * swapped(i_2)) +
-                                  mirrored_1 * swapped(i_1));
+      const double torque_2 =
+          less_iron(sum((conjugate(flux_2) * swapped(i_0) + mirrored_0 * swapped(i_2)) +
+                        mirrored_1 * swapped(i_1)),
+                    [&] { return dot(flux_1, flux_1) + 2.0 * dot(flux_0, flux_2); });
       const Pair vw_3 = h_3 * (own * vw_2 + law.by * pair(dot(u, i_2), torque_2));
       const Pair i_3 = linkage.third(flux_3, turn_3);
       last_h = both(0.25) * h_1;
@@ -131,14 +147,17 @@ template <class Linkage, int Order>
   Glided y;
   y.magnet = both(turn.cos) * on - conjugate(both(turn.sin)) * swapped(on);
   y.i_A = both(y.magnet[0]) * i_dq - conjugate(both(y.magnet[1])) * swapped(i_dq);
-  const double torque = cross(flux_dq, i_dq);
+  const double torque = less_iron(cross(flux_dq, i_dq), [&] { return dot(flux_dq, flux_dq); });
   y.vw = vw_end + last_h * (last_own + law.by * pair(last_along, torque - torque_before));
   y.theta = from.theta + turned;
   y.torque_Nm = law.torque_gain * torque;
-  if constexpr (Linkage::has_iron)
-    y.torque_Nm -= iron_per_square * dot(flux_dq, flux_dq) * y.omega();
   y.i_dq_A = i_dq;
-  y.iron_Nm_s = iron_Nm_s;
+  if constexpr (Linkage::has_iron) {
+    const double gained = y.omega() - w_0, end_Wb2 = dot(flux_dq, flux_dq);
+    const double mean_Wb2 = (1.0 / 3.0) * ((dot(flux_0, flux_0) + dot(flux_0, flux_dq)) + end_Wb2);
+    y.torque_Nm -= end_Wb2 * gained * iron.per_rad_s;
+    y.iron_W = mean_Wb2 * (iron.at + 0.5 * gained * iron.per_rad_s) * (w_0 + 0.5 * gained);
+  }
   return y;
 }
 

@@ -75,17 +75,10 @@ class Drive::Impl::MapLinkage {
   [[gnu::always_inline]] MapLinkage(const Impl&, const GlideLaw& law, Pair i_0) noexcept
       : MapLinkage(law, i_0, law.piece.at(i_0[0], i_0[1])) {}
 
-  /// Half way, once first() is known [Wb^2].
-  [[gnu::always_inline]] double square_half_way() const noexcept {
-    const Pair half_way = flux_0 + both(0.5) * f_1_;
-    return dot(half_way, half_way);
-  }
-
   [[gnu::always_inline]] Pair first(Pair flux_1, double turn_1) noexcept {
     flux_1_ = flux_1;
     turn_1_ = turn_1;
-    f_1_ = flux_1 - both(turn_1) * quarter(flux_0);
-    c_1_ = solved_by_begin(f_1_);
+    c_1_ = solved_by_begin(flux_1 - both(turn_1) * quarter(flux_0));
     end_ = i_0_ + c_1_;
     return c_1_ + both(turn_1) * quarter(i_0_);
   }
@@ -159,7 +152,7 @@ class Drive::Impl::MapLinkage {
   const Pair i_0_;
   Pair straight_, crossed_;
   FluxMap::Bends bends_{};
-  Pair flux_1_{}, flux_2_{}, f_1_{}, c_1_{}, c_2_{}, end_{};
+  Pair flux_1_{}, flux_2_{}, c_1_{}, c_2_{}, end_{};
   double turn_1_ = 0.0, turn_2_ = 0.0, half_2_ = 0.0;
 };
 

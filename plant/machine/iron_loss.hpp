@@ -35,11 +35,15 @@ class IronLoss {
   bool any() const noexcept { return any_; }
   /// Opposes the turning; times omega_m it is the loss [N m].
   double drag_Nm(double psi_squared_Wb2, double omega_m) const noexcept {
-    return psi_squared_Wb2 * omega_m * per_square(omega_m);
+    return psi_squared_Wb2 * omega_m * (eddy_ + hysteresis_ / std::sqrt(omega_m * omega_m + soft_));
   }
-  /// Of a damping [N m s], by the square of the linkage [N m s/Wb^2].
-  double per_square(double omega_m) const noexcept {
-    return eddy_ + hysteresis_ / std::sqrt(omega_m * omega_m + soft_);
+  /// That drag by the square of the linkage [N m/Wb^2], at a speed and by the way from it.
+  struct Line {
+    double at = 0.0, per_rad_s = 0.0;
+  };
+  Line line(double omega_m) const noexcept {
+    const double square = 1.0 / (omega_m * omega_m + soft_), root = std::sqrt(square);
+    return {omega_m * (eddy_ + hysteresis_ * root), eddy_ + hysteresis_ * soft_ * square * root};
   }
 
  private:
