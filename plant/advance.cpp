@@ -1,4 +1,5 @@
 // Time: steps between instants, the search for what happens inside them, sensor edges.
+#include "plant/first_due.hpp"
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -6,7 +7,6 @@ namespace {
 
 constexpr double seconds_per_ps = 1e-12;
 constexpr double ps_per_second = 1e12;
-constexpr double shortest_step_s = 1e-15;
 
 /// Power [W] that turns into heat: machine, switches and diodes, link, supply or its regulator.
 double heat_W(const DriveParameters& par, const DriveState& s, const LegLaws& laws,
@@ -164,52 +164,15 @@ double Drive::Impl::step_limit() const noexcept {
   return rigid ? plain : std::min(plain, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
-// The first moment in (0, h] at which a margin is negative, on steps taken anew from the start. It
-// aims a hair beyond zero and ends there, so that what the change waits for really is due.
-//   A secant first, then inverse quadratic interpolation where three margins allow it, else halves.
-// Source T. R. Chandrupatla, A new hybrid quadratic/bisection algorithm for finding the zero of a
-//        nonlinear function without using derivatives, Adv. Eng. Software 28 (1997) 145-149; from
-//        memory.
 double Drive::Impl::locate(double h, Point& at) const noexcept {
-  constexpr double band = 1e-9, aim = 0.5 * band;  // A, V, rad/s or N m
-  struct Tried {
-    double t, g;  // the margin, seen from where it aims
-    bool is_due() const noexcept { return g < aim; }
-  };
-  Tried last{h, margin(at, h) + aim}, across{0.0, margin(point(), 0.0) + aim}, before{};
-  Tried due = last;
-  for (int tries = 0; tries < 80 && due.g <= -aim && std::abs(across.t - last.t) > shortest_step_s;
-       ++tries) {
-    double share = 0.5;  // of the way from `last` to `across`
-    // A quantity that has just begun (a diode at zero current) has no margin at the start: halve.
-    if (const double ahead = last.is_due() ? across.g : last.g; ahead > aim) {
-      const double xi = (last.t - across.t) / (before.t - across.t),
-                   phi = (last.g - across.g) / (before.g - across.g);
-      if (tries == 0)
-        share = last.g / (last.g - across.g);
-      else if (phi * phi < xi && (1.0 - phi) * (1.0 - phi) < 1.0 - xi)
-        share = last.g / (across.g - last.g) * (before.g / (across.g - before.g)) +
-                (before.t - last.t) / (across.t - last.t) * (last.g / (before.g - last.g)) *
-                    (across.g / (before.g - across.g));
-    }
-    double t = last.t + share * (across.t - last.t);
-    if (!(t > std::min(last.t, across.t) && t < std::max(last.t, across.t)))
-      t = 0.5 * (last.t + across.t);
-    const Point y = step(t);
-    const Tried now{t, margin(y, t) + aim};
-    if (now.is_due()) {
-      due = now;
-      at = y;
-    }
-    if (now.is_due() == last.is_due()) {
-      before = last;
-    } else {
-      before = across;
-      across = last;
-    }
-    last = now;
-  }
-  return due.t;
+  Point y;
+  return first_due(
+      h, margin(at, h), margin(point(), 0.0),
+      [&](double t) {
+        y = step(t);
+        return margin(y, t);
+      },
+      [&] { at = y; });
 }
 
 // A line that time moves is due by itself (absolute_angle.next_ps); advance() hands it out.
@@ -309,7 +272,13 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
       return {true, move_fault_line()};
     } else {
       if (may_glide()) {
-        if (glide(way, whole_steps_only, observer)) return {};
+        const Glide went = glide(way, whole_steps_only, observer);
+        if (went == Glide::arrived) return {};
+        if (went == Glide::changed) {
+          settle_modes();
+          idle_events = 0;
+          continue;
+        }
         if (beyond(s.theta_e_rad)) continue;
       }
       target_ps = std::min(way.until_ps, s.alarm_ps);
@@ -374,7 +343,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     if (event) {
       settle_modes();
       // Changes that follow one another without any time between them must come to an end.
-      idle_events = h > 10.0 * shortest_step_s ? 0 : idle_events + 1;
+      idle_events = h > idle_step_s ? 0 : idle_events + 1;
       if (idle_events > 8) {
         const double nudge = std::min(left, 1e-12);
         accept(step(nudge), nudge, observer);

@@ -222,7 +222,12 @@ struct Drive::Impl {
   struct GlideEnd;
   class PlainLinkage;
   class MapLinkage;
-  bool glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  /// Arrived with nothing else due; at a moment at which a leg stops conducting as it did; or left
+  /// where something else is next.
+  enum class Glide { arrived, changed, left };
+  Glide glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  double glide_to_change(const GlideLaw&, const GlideEnd& from, double h, double limit,
+                         GlideEnd& to) const noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
@@ -243,6 +248,7 @@ struct Drive::Impl {
   static Point point_at(const Glided&) noexcept;  // without Extra, which does not move
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;
+  double least_margin_A(const PhasePairs&) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
   struct GlideHeat;
   GlideHeat glide_heat(const GlideLaw&, const Glided& from, const Glided& to, const Tally::Sums&,

@@ -1,6 +1,7 @@
 // The inner loop of a plain or saturated drive: fast steps, changes of gates, sensor edges, sensors
 // with a memory, heat and the observer, nothing else. The step in which anything else happens is
 // left to advance() and all its questions.
+#include "plant/first_due.hpp"
 #include "plant/flow.hpp"
 #include "plant/glide_step.hpp"
 
@@ -9,13 +10,19 @@ namespace stillrotor::plant {
 /// An end of a step, with the currents of the phases and what the link has there.
 struct Drive::Impl::GlideEnd {
   Glided y;
-  PhasePairs A{both(0.0)};
+  PhasePairs A;
   LinkProbe link;
+
+  explicit GlideEnd(const Glided& at) noexcept : y(at), A(at.i_A) {}
 };
 
 Drive::Impl::Glided Drive::Impl::glided_of(const Continuous& c) noexcept {
-  return {pair(c.i_alpha_A, c.i_beta_A), pair(c.v_cap_V, c.omega_m_rad_s), pair(c.cos_e, c.sin_e),
-          c.theta_e_rad, 0.0};
+  Glided y;
+  y.i_A = pair(c.i_alpha_A, c.i_beta_A);
+  y.vw = pair(c.v_cap_V, c.omega_m_rad_s);
+  y.magnet = pair(c.cos_e, c.sin_e);
+  y.theta = c.theta_e_rad;
+  return y;
 }
 Point Drive::Impl::point_at(const Glided& y) noexcept {
   return {y.i_A[0], y.i_A[1], y.v_cap(), y.omega(), y.theta, y.magnet[0], y.magnet[1], {}, 0.0};
@@ -103,6 +110,27 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
     ps = std::ceil(ps + 1e12 * (threshold - to.theta) / speed_there);
   }
   return 0;
+}
+
+/// To the moment in which a leg's current reaches the end of its way, as it does at `to`; returns
+/// the time to it.
+[[gnu::noinline]] double Drive::Impl::glide_to_change(const GlideLaw& law, const GlideEnd& from,
+                                                      double h, double limit,
+                                                      GlideEnd& to) const noexcept {
+  GlideEnd end = to;
+  return first_due(
+      h, least_margin_A(to.A), least_margin_A(from.A),
+      [&](double t) {
+        glide_step(law, from.y, t, limit, end.y);
+        end.A = PhasePairs(end.y.i_A);
+        return least_margin_A(end.A);
+      },
+      [&] { to = end; });
+}
+
+double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
+  const Pair u_v = loaded(&mode->way[0]) * A.u_v - loaded(&mode->beyond_A[0]);
+  return std::min({u_v[0], u_v[1], mode->way[2] * A.w - mode->beyond_A[2]});
 }
 
 // Without a cable and a supply of its own mind.
@@ -246,34 +274,35 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   return false;
 }
 
-// As advance() would go, where may_glide(). True: arrived, with nothing else due. Until the end s
-// is left behind, all but its time.
-bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observer) noexcept {
+// As advance() would go, where may_glide(). Until the end s is left behind, all but its time.
+Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
+                                      SegmentObserver* observer) noexcept {
   if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
-    return way.until_ps != s.alarm_ps;
+    return way.until_ps != s.alarm_ps ? Glide::arrived : Glide::left;
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
-  GlideEnd ends[2];
+  GlideEnd ends[2]{GlideEnd(glided_of(s)), GlideEnd(glided_of(s))};
   GlideEnd *now = &ends[0], *then = &ends[1];
-  now->y = glided_of(s);
-  now->A = PhasePairs(now->y.i_A);
-  if (watched && !machine_is_calm(machine_A())) return false;
+  if (watched && !machine_is_calm(machine_A())) return Glide::left;
   GlideLaw law = glide_law();
   const bool plain_gates = !switches_broken && !switching_costs &&
                            (s.rotation != 0 || shaft_law.never_changes()) && s.open_phases == 0 &&
                            s.grounded < 0;
   const bool link_seen = analog.follows_rest;
-  bool arrived = false, entered = false;  // entered: the tally is in this mode
-  bool linked = false;                    // now->link holds in this mode
+  Glide went = Glide::left;
+  bool entered = false;  // the tally is in this mode
+  bool linked = false;   // now->link holds in this mode
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
       if (target_ps == s.alarm_ps) break;
       s.time_ps = target_ps;
       s.offset_s = 0.0;
-      arrived = way.next == way.end;
-      if (arrived) break;
+      if (way.next == way.end) {
+        went = Glide::arrived;
+        break;
+      }
       const Pair before_u = loaded(&mode->u_alpha);
       const bool goes_on = glide_through(*way.next, plain_gates, *now);
       way.pass();
@@ -308,7 +337,13 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
     const Pair margins =
         lesser(loaded(&mode->way[0]) * then->A.u_v - loaded(&mode->beyond_A[0]),
                pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
-    if (below_zero(margins) != 0) break;
+    const bool changes = below_zero(margins) != 0;
+    if (changes) [[unlikely]] {
+      if (edge || then->y.omega() * law.stops < 0.0) break;
+      h = glide_to_change(law, *now, h, limit, *then);
+      if (h <= idle_step_s) break;
+      ends_ps = 0;
+    }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
     if (watched && !machine_is_calm({then->y.i_dq_A[0], then->y.i_dq_A[1]})) break;
 
@@ -340,10 +375,11 @@ bool Drive::Impl::glide(Way& way, bool whole_steps_only, SegmentObserver* observ
       }
     }
     std::swap(now, then);
-    if (edge) break;
+    if (changes) went = Glide::changed;
+    if (edge || changes) break;
   }
   take(now->y);
-  return arrived;
+  return went;
 }
 
 /// A step that the observer itself looks at. ends_ps: 0 where it ends between two picoseconds.

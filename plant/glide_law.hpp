@@ -13,8 +13,9 @@ struct Drive::Impl::Glided {
   Pair vw;      // capacitor voltage [V] and speed [rad/s]
   Pair magnet;  // cosine and sine of theta
   double theta, torque_Nm;
-  Pair i_dq_A{};        // of a step's end, as is what follows
-  double iron_W = 0.0;  // lost in that step
+  // Of a step's end, and only there:
+  Pair i_dq_A;
+  double iron_W;  // lost in that step
   double v_cap() const noexcept { return vw[0]; }
   double omega() const noexcept { return vw[1]; }
 };

@@ -152,6 +152,7 @@ template <class Linkage, int Order>
   y.theta = from.theta + turned;
   y.torque_Nm = law.torque_gain * torque;
   y.i_dq_A = i_dq;
+  y.iron_W = 0.0;
   if constexpr (Linkage::has_iron) {
     const double gained = y.omega() - w_0, end_Wb2 = dot(flux_dq, flux_dq);
     const double mean_Wb2 = (1.0 / 3.0) * ((dot(flux_0, flux_0) + dot(flux_0, flux_dq)) + end_Wb2);
