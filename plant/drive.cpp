@@ -265,6 +265,8 @@ void Drive::Impl::inputs_changed() noexcept {
   if (fast && !s.apart) s.extra.omega_2_rad_s = s.omega_m_rad_s;
   rigid = shaft_law.plain() && !acts(s.wind_m_s) && !acts(s.pedal_Nm);
   fast = ever_fast && rigid;
+  burns_plainly =
+      (Machine::plain(s.machine) || phased) && !s.machine.shorted && !machine.iron().any() && rigid;
   const bool series_holds =
       mapped ? machine.shape().is_sine() && !machine.cogging().any() : bare && !phased;
   smooth = fast && series_holds && !ledger && !follows_charge && !watches_supply &&

@@ -113,14 +113,15 @@ struct Drive::Impl {
   /// The fast steps hold: a plain machine, no cable inductance, no supply loops, one rigid mass
   /// without wind or pedals (ever_fast: but for those two).
   bool fast = true, ever_fast = true;
-  bool rigid = true;       // of these, what concerns the shaft
-  bool extras = false;     // states of Extra move, other than a second mass's or a swinging leg's
-  bool bare = true;        // of these the shortest form
-  bool smooth = false;     // between gates nothing moves but the fast steps' own states: glide()
-  bool mapped = false;     // the fast step of a saturated machine stands in for them
-  bool phased = false;     // that of a star winding by winding does
-  bool watched = false;    // the machine itself asks for a look after each step
-  double turns_rad = 0.0;  // electrical turns of this mechanical one, see note_turn()
+  bool rigid = true;    // of these, what concerns the shaft
+  bool extras = false;  // states of Extra move, other than a second mass's or a swinging leg's
+  bool bare = true;     // of these the shortest form
+  bool smooth = false;  // between gates nothing moves but the fast steps' own states: glide()
+  bool mapped = false;  // the fast step of a saturated machine stands in for them
+  bool phased = false;  // that of a star winding by winding does
+  bool burns_plainly = false;    // heats_plainly(), but for the legs
+  bool watched = false;          // the machine itself asks for a look after each step
+  double turns_rad = 0.0;        // electrical turns of this mechanical one, see note_turn()
   bool switches_broken = false;  // s.switches says more than nothing
   bool ledger = false;
   bool phase_quantities = false;  // asked for
@@ -370,9 +371,10 @@ struct Drive::Impl {
     std::array<double, 3> legs_J;
   };
   HeatOfStep step_heat(const Point& from, const Point& to, double h) const noexcept;
-  /// The same of a plain machine at three sound legs, of its line currents and mean speed.
+  /// The same of a star without iron losses at three sound legs, of its line currents and mean
+  /// speed.
   bool heats_plainly() const noexcept {
-    return smooth && !mapped && s.grounded < 0 && mode->shoot_S <= 0.0;
+    return burns_plainly && s.grounded < 0 && mode->shoot_S <= 0.0;
   }
   HeatOfStep plain_heat(const Phases& from_A, const Phases& to_A, double omega,
                         double h) const noexcept;

@@ -32,6 +32,22 @@ TEST(Noise, IsNormalWhiteAndItsOwnForEachSignal) {
 }
 
 // Even spread over -1 to 1: mean 0, deviation 1 / sqrt 3; five sigma of 100,000.
+// Against the C library. Tolerance: the series' remainders.
+TEST(Noise, LogarithmAndCosineAreThoseOfTheLibrary) {
+  for (int k = 1; k <= 100'000; ++k) {
+    const double x = 1e-5 * k;
+    ASSERT_NEAR(log_of_share(x), std::log(x), 2e-12) << x;
+    ASSERT_NEAR(cosine_of_turns(x), std::cos(two_pi * x), 1e-13) << x;
+  }
+  for (int e = 1; e <= 53; ++e) {
+    const double x = std::ldexp(1.0, -e);
+    EXPECT_NEAR(log_of_share(x), std::log(x), 2e-12);
+    EXPECT_NEAR(log_of_share(std::nextafter(x, 1.0)), std::log(x), 2e-12);
+    EXPECT_NEAR(cosine_of_turns(x), std::cos(two_pi * x), 1e-13);
+  }
+  EXPECT_EQ(log_of_share(1.0), 0.0);
+}
+
 TEST(Noise, EvenNoiseFillsItsRange) {
   constexpr int n = 100'000;
   double sum = 0.0, squares = 0.0, most = 0.0;
