@@ -44,6 +44,24 @@ namespace stillrotor::plant {
   return {f.bus_V, f.supply_A, f.legs_A + mode->shoot_S * f.bus_V};
 }
 
+[[gnu::always_inline]] inline void Drive::Impl::follow_rest(const SeenByRest& before,
+                                                            const SeenByRest& after,
+                                                            double h) noexcept {
+  const SensorLags& lags = analog.lags(h);
+  if (analog.follows_dc_link)
+    analog.dc_link_current.step(s.analog.dc_link, 0, before.bridge_A, after.bridge_A, h,
+                                lags.dc_link_current);
+  if (analog.follows_bus_V) s.analog.bus_V = lags.bus_V(s.analog.bus_V, before.bus_V, after.bus_V);
+  if (analog.follows_terminals) {
+    const LagStep& lag = lags.terminal_V;
+    double* const seen_V = s.analog.terminal_V;
+    const Pair u_v = lag(pair(seen_V[0], seen_V[1]), before.terminal_u_v_V, after.terminal_u_v_V);
+    seen_V[0] = u_v[0];
+    seen_V[1] = u_v[1];
+    seen_V[2] = lag(seen_V[2], before.terminal_w_V, after.terminal_w_V);
+  }
+}
+
 [[gnu::always_inline]] inline bool Drive::Impl::use_plain_legs() noexcept {
   if (s.open_phases != 0 || s.grounded >= 0 || !(current_A2() < share_A * share_A)) return false;
   const Gated& now = gated[s.gates];

@@ -345,7 +345,10 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = 0;
     }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
-    if (watched && !machine_is_calm({then->y.i_dq_A[0], then->y.i_dq_A[1]})) break;
+    if (watched) {
+      const Pair i_A = then->y.i_dq_A;
+      if ((below_zero(i_A - law.calm_from_A) | below_zero(law.calm_to_A - i_A)) != 0) break;
+    }
 
     bool tallied = false;
     if (tally) {

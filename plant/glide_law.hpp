@@ -45,6 +45,7 @@ struct Drive::Impl::GlideLaw {
   double stops;     // the rotation that friction ends at zero speed; 0: none
   std::int8_t rotation;
   double shoot_S;
+  Pair calm_from_A, calm_to_A;  // where machine_is_calm(), if it is watched
   // Of a saturated machine:
   double gain;                 // of speed by torque
   Pair off_map_Wb;             // what the magnets' flux is off the map's
@@ -74,6 +75,16 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   l.stops = rigid && coulomb_Nm > 0.0 && !s.speed_held ? s.rotation : 0.0;
   l.rotation = s.rotation;
   l.shoot_S = mode->shoot_S;
+  if (watched) {
+    constexpr double any_A = 1e300;
+    const FluxMap* const map = machine.flux_map();
+    l.calm_from_A = pair(s.machine.knee_A, -any_A);
+    l.calm_to_A = both(any_A);
+    if (map) {
+      l.calm_from_A = greater(l.calm_from_A, pair(map->d_axis().least(), map->q_axis().least()));
+      l.calm_to_A = pair(map->d_axis().most(), map->q_axis().most());
+    }
+  }
   if (mapped) {
     const FluxMap& map = *machine.flux_map();
     constexpr double near =

@@ -62,23 +62,6 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
   follow_rest(seen(point(), drivers(0.0)), seen(y, drivers(h)), h);
 }
 
-void Drive::Impl::follow_rest(const SeenByRest& before, const SeenByRest& after,
-                              double h) noexcept {
-  const SensorLags& lags = analog.lags(h);
-  if (analog.follows_dc_link)
-    analog.dc_link_current.step(s.analog.dc_link, 0, before.bridge_A, after.bridge_A, h,
-                                lags.dc_link_current);
-  if (analog.follows_bus_V) s.analog.bus_V = lags.bus_V(s.analog.bus_V, before.bus_V, after.bus_V);
-  if (analog.follows_terminals) {
-    const LagStep& lag = lags.terminal_V;
-    double* const seen_V = s.analog.terminal_V;
-    const Pair u_v = lag(pair(seen_V[0], seen_V[1]), before.terminal_u_v_V, after.terminal_u_v_V);
-    seen_V[0] = u_v[0];
-    seen_V[1] = u_v[1];
-    seen_V[2] = lag(seen_V[2], before.terminal_w_V, after.terminal_w_V);
-  }
-}
-
 /// Filters have been where they are for ever.
 void Drive::Impl::settle_filters() noexcept {
   const Flow f = flow(*mode, point(), drivers(0.0));
