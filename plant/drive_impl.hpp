@@ -227,6 +227,8 @@ struct Drive::Impl {
   /// where something else is next.
   enum class Glide { arrived, changed, left };
   Glide glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
+  template <bool Lean>
+  Glide glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
   double glide_to_change(const GlideLaw&, const GlideEnd& from, double h, double limit,
                          GlideEnd& to) const noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
@@ -254,11 +256,14 @@ struct Drive::Impl {
   struct GlideHeat;
   GlideHeat glide_heat(const GlideLaw&, const Glided& from, const Glided& to, const Tally::Sums&,
                        double h) const noexcept;
+  template <bool Lean>
   void enter(Tally&, const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
              double h) const noexcept;
+  template <bool Lean>
   void sense(const PhasePairs& from_A, const PhasePairs& to_A, double h) noexcept;
   void warm(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
             double h) noexcept;
+  template <bool Lean>
   void follow(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&,
               double h) noexcept;
   void show(const GlideLaw&, const GlideEnd& from, const GlideEnd& to, const Tally::Sums&, double h,

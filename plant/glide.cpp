@@ -3,18 +3,10 @@
 // left to advance() and all its questions.
 #include "plant/first_due.hpp"
 #include "plant/flow.hpp"
+#include "plant/glide_follow.hpp"
 #include "plant/glide_step.hpp"
 
 namespace stillrotor::plant {
-
-/// An end of a step, with the currents of the phases and what the link has there.
-struct Drive::Impl::GlideEnd {
-  Glided y;
-  PhasePairs A;
-  LinkProbe link;
-
-  explicit GlideEnd(const Glided& at) noexcept : y(at), A(at.i_A) {}
-};
 
 Drive::Impl::Glided Drive::Impl::glided_of(const Continuous& c) noexcept {
   Glided y;
@@ -23,37 +15,6 @@ Drive::Impl::Glided Drive::Impl::glided_of(const Continuous& c) noexcept {
   y.magnet = pair(c.cos_e, c.sin_e);
   y.theta = c.theta_e_rad;
   return y;
-}
-Point Drive::Impl::point_at(const Glided& y) noexcept {
-  return {y.i_A[0], y.i_A[1], y.v_cap(), y.omega(), y.theta, y.magnet[0], y.magnet[1], {}, 0.0};
-}
-
-/// What a step burns (thermal/step_heat.cpp), of the sums that the tally asks for as well.
-struct Drive::Impl::GlideHeat {
-  double winding_J, iron_J, friction_J;
-  double squares_A2s;
-  double third_s, half_s;  // of the step
-  Pair legs_u_v_J(const ConductionMode& m, const Tally::Sums& sums) const noexcept {
-    return both(third_s) * (loaded(&m.leg_ohm[0]) * sums.three_u_v) -
-           both(half_s) * (loaded(&m.leg_V[0]) * sums.two_u_v);
-  }
-  double leg_w_J(const ConductionMode& m, const Tally::Sums& sums) const noexcept {
-    return third_s * (m.leg_ohm[2] * sums.three_w) - half_s * (m.leg_V[2] * sums.two_w);
-  }
-};
-
-[[gnu::always_inline]] inline Drive::Impl::GlideHeat Drive::Impl::glide_heat(
-    const GlideLaw& law, const Glided& from, const Glided& to, const Tally::Sums& sums,
-    double h) const noexcept {
-  const double third = h * (1.0 / 3.0);
-  const double squares = third * (sums.three_u_v[0] + sums.three_u_v[1] + sums.three_w);
-  const double twice = std::abs(from.omega() + to.omega());
-  return {law.winding_ohm * squares,
-          h * to.iron_W,
-          h * twice * (0.25 * shaft_law.viscous * twice + 0.5 * coulomb_Nm),
-          squares,
-          third,
-          0.5 * h};
 }
 
 template <class Linkage>
@@ -94,8 +55,9 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   const double w = from.omega(), speed = p * w;
   const double threshold = speed > 0.0 ? s.edge_ahead_rad : s.edge_behind_rad;
   // At the speed and acceleration of the begin; by what the torque changes, the step itself says.
-  const Dq i_A = park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]);
-  const double torque_Nm = mapped ? machine_torque_Nm(point_at(from)) : plain_torque_Nm(i_A);
+  const double torque_Nm =
+      mapped ? machine_torque_Nm(point_at(from))
+             : plain_torque_Nm(park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]));
   const double rate = p * (law.still[1] + (law.own[1] - law.drag_gain * std::abs(w)) * w +
                            law.by[1] / law.torque_gain * torque_Nm);
   const double way = threshold - from.theta, root = std::sqrt(speed * speed + 2.0 * rate * way);
@@ -133,58 +95,6 @@ double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
   return std::min({u_v[0], u_v[1], mode->way[2] * A.w - mode->beyond_A[2]});
 }
 
-// Without a cable and a supply of its own mind.
-[[gnu::always_inline]] inline LinkProbe Drive::Impl::plain_link(const GlideLaw& law, Pair i_A,
-                                                                double v_cap_V) const noexcept {
-  const double along_A = dot(pair(mode->u_alpha, mode->u_beta), i_A);
-  const double bus_V = bus.from_cap * v_cap_V + bus.per_along_ohm * along_A + law.volts;
-  return {bus_V, bus.per_supply_S * (law.source_V - bus_V) + bus.constant_A,
-          1.5 * along_A + mode->shoot_S * bus_V};
-}
-
-// A step that nobody has to look at.
-[[gnu::always_inline]] inline void Drive::Impl::enter(Tally& tally, const GlideLaw& law,
-                                                      const GlideEnd& from, const GlideEnd& to,
-                                                      const Tally::Sums& sums,
-                                                      double h) const noexcept {
-  const double before_V = tally.end.w_bus[1];
-  tally.add({to.A.u_v, pair(to.A.w, to.link.bus_V), pair(to.link.supply_A, to.y.torque_Nm),
-             to.link.bridge_A},
-            h, sums);
-  tally.end_at(to.y.i_A[0], to.y.i_A[1]);
-  if (warms) return tally.warm(latest_heat);
-
-  const ConductionMode& m = *mode;
-  const GlideHeat heat = glide_heat(law, from.y, to.y, sums, h);
-  tally.heat.winding_J += heat.winding_J;
-  double legs_J = m.r_aa_ohm * heat.squares_A2s;
-  if (m.legs != LegsDiffer::no) {
-    const Pair u_v_J = heat.legs_u_v_J(m, sums);
-    legs_J = (u_v_J[0] + u_v_J[1]) + heat.leg_w_J(m, sums);
-  }
-  if (m.shoot_S > 0.0) [[unlikely]]
-    legs_J += h * m.shoot_S * mean_square(before_V, to.link.bus_V);
-  tally.heat.legs_J += legs_J;
-  tally.heat.friction_J += heat.friction_J;
-  if (mapped) tally.heat.iron_J += heat.iron_J;
-}
-
-/// As follow_heat().
-[[gnu::always_inline]] inline void Drive::Impl::warm(const GlideLaw& law, const GlideEnd& from,
-                                                     const GlideEnd& to, const Tally::Sums& sums,
-                                                     double h) noexcept {
-  if (mode->shoot_S > 0.0) [[unlikely]]
-    return follow_heat(point_at(from.y), point_at(to.y), h);
-  const GlideHeat heat = glide_heat(law, from.y, to.y, sums, h);
-  const Pair u_v_J = heat.legs_u_v_J(*mode, sums);
-  const double w_J = heat.leg_w_J(*mode, sums);
-  take_heat({{.winding_J = heat.winding_J,
-              .iron_J = heat.iron_J,
-              .legs_J = u_v_J[0] + u_v_J[1] + w_J,
-              .friction_J = heat.friction_J},
-             {u_v_J[0], u_v_J[1], w_J}});
-}
-
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
   s.i_alpha_A = y.i_A[0];
   s.i_beta_A = y.i_A[1];
@@ -193,46 +103,6 @@ double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
   s.theta_e_rad = y.theta;
   s.cos_e = y.magnet[0];
   s.sin_e = y.magnet[1];
-}
-
-/// As follow_phase_currents().
-[[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
-                                                      const PhasePairs& to_A, double h) noexcept {
-  if (!analog.follows_phases) return;
-  if (!analog.even_phases) return follow_phase_currents(from_A, to_A, h);
-  const LagStep& lag = analog.lags(h).phase_current;
-  SeenCurrent* const seen = s.analog.phase;
-  Pair u_v = pair(seen[0].output_A, seen[1].output_A);
-  if (analog.phase_current.plain()) {
-    u_v = lag(u_v, from_A.u_v, to_A.u_v);
-    seen[2].output_A = -(u_v[0] + u_v[1]);  // lags of one time constant: they add up as currents do
-  } else {
-    Pair played = pair(seen[0].played_A, seen[1].played_A);
-    analog.phase_current.step_unlimited(played, u_v, from_A.u_v, to_A.u_v, lag);
-    analog.phase_current.step_unlimited(seen[2].played_A, seen[2].output_A, from_A.w, to_A.w, lag);
-    seen[0].played_A = played[0];
-    seen[1].played_A = played[1];
-  }
-  seen[0].output_A = u_v[0];
-  seen[1].output_A = u_v[1];
-}
-
-/// All that has a memory, over a step in one mode.
-[[gnu::always_inline]] inline void Drive::Impl::follow(const GlideLaw& law, const GlideEnd& from,
-                                                       const GlideEnd& to, const Tally::Sums& sums,
-                                                       double h) noexcept {
-  sense(from.A, to.A, h);
-  if (analog.follows_rest) {
-    const ConductionMode& m = *mode;
-    const auto seen = [&m](const GlideEnd& at) {
-      return SeenByRest{at.link.bridge_A, at.link.bus_V,
-                        loaded(&m.leg_share[0]) * both(at.link.bus_V) + loaded(&m.leg_V[0]) -
-                            loaded(&m.leg_ohm[0]) * at.A.u_v,
-                        m.leg_share[2] * at.link.bus_V + m.leg_V[2] - m.leg_ohm[2] * at.A.w};
-    };
-    follow_rest(seen(from), seen(to), h);
-  }
-  if (warms) warm(law, from, to, sums, h);
 }
 
 /// As use_plain_legs(), of currents that are known two by two.
@@ -274,7 +144,16 @@ double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
   return false;
 }
 
+Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
+                                      SegmentObserver* observer) noexcept {
+  const bool lean = !mapped && !watched && !warms && !analog.follows_rest;
+  return lean ? glide<true>(way, whole_steps_only, observer)
+              : glide<false>(way, whole_steps_only, observer);
+}
+
 // As advance() would go, where may_glide(). Until the end s is left behind, all but its time.
+// Lean: a plain machine, and nothing with a memory but it and its phase-current sensors.
+template <bool Lean>
 Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                       SegmentObserver* observer) noexcept {
   if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
@@ -282,14 +161,14 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
   Tally* const tally = observer ? observer->tally : nullptr;
   const double ahead = std::min(s.edge_ahead_rad, two_pi),
                behind = std::max(s.edge_behind_rad, 0.0);
-  GlideEnd ends[2]{GlideEnd(glided_of(s)), GlideEnd(glided_of(s))};
-  GlideEnd *now = &ends[0], *then = &ends[1];
-  if (watched && !machine_is_calm(machine_A())) return Glide::left;
+  GlideEnd begin(glided_of(s)), end;
+  GlideEnd *now = &begin, *then = &end;
+  if (!Lean && watched && !machine_is_calm(machine_A())) return Glide::left;
   GlideLaw law = glide_law();
   const bool plain_gates = !switches_broken && !switching_costs &&
                            (s.rotation != 0 || shaft_law.never_changes()) && s.open_phases == 0 &&
                            s.grounded < 0;
-  const bool link_seen = analog.follows_rest;
+  const bool link_seen = !Lean && analog.follows_rest;
   Glide went = Glide::left;
   bool entered = false;  // the tally is in this mode
   bool linked = false;   // now->link holds in this mode
@@ -330,6 +209,8 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = glide_to_edge(law, now->y, h, limit, then->y);
       if (ends_ps == 0) break;
       h = static_cast<double>(ends_ps - s.time_ps) * 1e-12 - s.offset_s;
+    } else if constexpr (Lean) {
+      glide_step<PlainLinkage>(law, now->y, h, limit, then->y);
     } else {
       glide_step(law, now->y, h, limit, then->y);
     }
@@ -345,7 +226,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = 0;
     }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
-    if (watched) {
+    if (!Lean && watched) {
       const Pair i_A = then->y.i_dq_A;
       if ((below_zero(i_A - law.calm_from_A) | below_zero(law.calm_to_A - i_A)) != 0) break;
     }
@@ -368,8 +249,8 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       take(now->y);
       show(law, *now, *then, sums, h, ends_ps, *observer);
     } else {
-      follow(law, *now, *then, sums, h);
-      if (tallied) enter(*tally, law, *now, *then, sums, h);
+      follow<Lean>(law, *now, *then, sums, h);
+      if (tallied) enter<Lean>(*tally, law, *now, *then, sums, h);
       if (ends_ps != 0) {
         s.time_ps = ends_ps;
         s.offset_s = 0.0;
@@ -391,7 +272,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                          std::int64_t ends_ps, SegmentObserver& observer) noexcept {
   const Continuous begin = s;
   const AnalogState analog_before = s.analog;
-  follow(law, from, to, sums, h);
+  follow<false>(law, from, to, sums, h);
   take(to.y);
   settle_time(h);
   if (ends_ps != 0) {

@@ -24,6 +24,7 @@ struct Drive::Impl::PhasePairs {
   Pair u_v;
   double w;
 
+  PhasePairs() = default;
   explicit PhasePairs(Pair i_A) noexcept {  // as phases()
     const double a = -0.5 * i_A[0], b = 0.5 * sqrt3 * i_A[1];
     u_v = pair(i_A[0], a + b);

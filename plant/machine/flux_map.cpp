@@ -128,7 +128,7 @@ FluxMap::FluxMap(const FluxMapTable& table)
   check_nodes(table);
   look_at_inductances();
   at_rest_ = at(0.0, 0.0);
-  coenergy_at_rest_ = coenergy_J(0.0, 0.0);
+  coenergy_at_rest_ = -field_J(0.0, 0.0);
 }
 
 void FluxMap::fit(const FluxMapTable& t) {
@@ -353,15 +353,19 @@ FluxMap::Values FluxMap::at(double i_d, double i_q) const noexcept {
   return v;
 }
 
-double FluxMap::coenergy_J(double i_d, double i_q) const noexcept {
+double FluxMap::field_J(double i_d, double i_q) const noexcept {
   const double d = std::clamp(i_d, low_d_, high_d_), q = std::clamp(i_q, low_q_, high_q_);
   const int cd = d_.cell(d), cq = q_.cell(q);
+  const Cell& piece = cell(cd, cq);
   const double u = d - d_.origin(cd), v = q - q_.origin(cq), more_d = i_d - d, more_q = i_q - q;
-  const Values l = cell(cd, cq).at(u, v);
-  return cell(cd, cq).coenergy(u, v) + l.psi_d * more_d + l.psi_q * more_q +
-         0.5 * (l.l_dd * more_d * more_d + 2.0 * l.l_dq * more_d * more_q +
-                l.l_qq * more_q * more_q) -
-         coenergy_at_rest_;
+  const Values l = piece.at(u, v);
+  const double psi_d = l.psi_d + l.l_dd * more_d + l.l_dq * more_q,
+               psi_q = l.psi_q + l.l_dq * more_d + l.l_qq * more_q;
+  const double coenergy_J =
+      piece.coenergy(u, v) + l.psi_d * more_d + l.psi_q * more_q +
+      0.5 * (l.l_dd * more_d * more_d + 2.0 * l.l_dq * more_d * more_q + l.l_qq * more_q * more_q) -
+      coenergy_at_rest_;
+  return i_d * psi_d + i_q * psi_q - coenergy_J;
 }
 
 }  // namespace stillrotor::plant

@@ -102,8 +102,8 @@ class FluxMap {
     const int d = d_.cell(i_d), q = q_.cell(i_q);
     return cell(d, q).flux(i_d - d_.origin(d), i_q - q_.origin(q));
   }
-  /// At the very node, less what it is at no current [J per 3/2].
-  double coenergy_J(double i_d, double i_q) const noexcept;
+  /// Energy in the field, i . psi - W', less what it is at no current [J per 3/2].
+  double field_J(double i_d, double i_q) const noexcept;
   bool covers(double i_d, double i_q) const noexcept {
     return i_d >= d_.least() && i_d <= d_.most() && i_q >= q_.least() && i_q <= q_.most();
   }
@@ -196,8 +196,16 @@ inline Dq FluxMap::Cell::flux(double u, double v) const noexcept {
 /// it. Only where the map reaches().
 class FluxMapPiece {
  public:
-  FluxMapPiece() = default;  // of no map: not to be asked
-  explicit FluxMapPiece(const FluxMap& map) noexcept : map_(&map) {}
+  FluxMapPiece() = default;  // of no map, nothing set: not to be asked
+  explicit FluxMapPiece(const FluxMap& map) noexcept
+      : map_(&map),
+        cell_(nullptr),
+        low_d_(1.0),
+        high_d_(-1.0),
+        low_q_(0.0),
+        high_q_(0.0),
+        origin_d_(0.0),
+        origin_q_(0.0) {}
   [[gnu::always_inline]] FluxMap::Values at(double i_d, double i_q) noexcept {
     if (!(i_d >= low_d_ && i_d < high_d_ && i_q >= low_q_ && i_q < high_q_)) find(i_d, i_q);
     return cell_->at(i_d - origin_d_, i_q - origin_q_);
@@ -219,10 +227,10 @@ class FluxMapPiece {
     high_d_ = d.end(cd);
     high_q_ = q.end(cq);
   }
-  const FluxMap* map_ = nullptr;
-  const FluxMap::Cell* cell_ = nullptr;
-  double low_d_ = 1.0, high_d_ = -1.0, low_q_ = 0.0, high_q_ = 0.0;
-  double origin_d_ = 0.0, origin_q_ = 0.0;
+  const FluxMap* map_;
+  const FluxMap::Cell* cell_;
+  double low_d_, high_d_, low_q_, high_q_;
+  double origin_d_, origin_q_;
 };
 
 }  // namespace stillrotor::plant

@@ -69,8 +69,7 @@ class SaturatedMagnet {
   /// Energy in the field less what it is at no current [J]: i . psi - W'.
   double stored_J(const Point& y) const noexcept {
     const Dq i = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
-    const FluxMap::Values m = map_.at(i.d, i.q);
-    return 1.5 * (i.d * m.psi_d + i.q * m.psi_q - map_.coenergy_J(i.d, i.q));
+    return 1.5 * map_.field_J(i.d, i.q);
   }
   /// Bound on |torque| at any angle for current no larger than i_A [N m].
   double torque_bound_Nm(double i_A, const MachineCondition& now) const noexcept {

@@ -62,8 +62,8 @@ class CurrentPath {
   double rate_per_s() const noexcept { return rate_per_s_; }
 
   /// A step in which the current at the sensor goes from a0 to a1.
-  void step(SeenCurrent& seen, std::size_t k, double a0_A, double a1_A, double length_s,
-            const LagStep& lag) const noexcept {
+  [[gnu::always_inline]] void step(SeenCurrent& seen, std::size_t k, double a0_A, double a1_A,
+                                   double length_s, const LagStep& lag) const noexcept {
     if (plain_) {
       seen.output_A = lag(seen.output_A, a0_A, a1_A);
       return;

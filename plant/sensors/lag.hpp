@@ -12,7 +12,7 @@
 namespace stillrotor::plant {
 
 /// exp(-x), x >= 0, to 2e-13: two to whole sixteenths times a series about zero.
-inline double decayed(double x) noexcept {
+[[gnu::always_inline]] inline double decayed(double x) noexcept {
   if (x > 40.0) return 0.0;
   // 2^(-k / 16)
   static constexpr double shares[16] = {1.0,
@@ -59,7 +59,7 @@ struct LagStep {
 
   LagStep() = default;
   /// x: the step's length over the time constant; > 0.
-  explicit LagStep(double x) noexcept {
+  [[gnu::always_inline]] explicit LagStep(double x) noexcept {
     if (x > short_x) {
       decay = decayed(x);
       mean_decay = (1.0 - decay) / x;
@@ -92,13 +92,15 @@ class SensorLagSteps {
         voltages_per_s_(pair(per_s.bus_V, per_s.terminal_V)),
         has_rest_(per_s.dc_link_current + per_s.bus_V + per_s.terminal_V > 0.0) {}
 
-  [[gnu::always_inline]] const SensorLags& operator()(double length_s) noexcept {
+  /// Phase: of the phase currents alone, where there is no rest.
+  template <bool Phase = false>
+  [[gnu::always_inline]] const SensorLags& of(double length_s) noexcept {
     constexpr double short_s = 2e-6;
     Known& one = length_s < short_s ? short_ : other_;
     if (length_s != one.length_s) {
       one.length_s = length_s;
       one.lags.phase_current = LagStep(length_s * per_s_.phase_current);
-      if (has_rest_) find_rest(one.lags, length_s);
+      if (!Phase && has_rest_) find_rest(one.lags, length_s);
     }
     return one.lags;
   }
@@ -108,7 +110,7 @@ class SensorLagSteps {
     double length_s = -1.0;
     SensorLags lags;
   };
-  void find_rest(SensorLags& of, double length_s) const noexcept {
+  [[gnu::always_inline]] void find_rest(SensorLags& of, double length_s) const noexcept {
     if (per_s_.dc_link_current > 0.0)
       of.dc_link_current = LagStep(length_s * per_s_.dc_link_current);
     const Pair x = both(length_s) * voltages_per_s_;
@@ -131,8 +133,8 @@ class SensorLagSteps {
 };
 
 /// The same for any length with |dy/dt| <= slew (> 0, per second).
-inline double lagged_with_slew(double y0, double a0, double a1, double length_s, double tau_s,
-                               double slew) noexcept {
+[[gnu::noinline]] inline double lagged_with_slew(double y0, double a0, double a1, double length_s,
+                                                 double tau_s, double slew) noexcept {
   const double slope = (a1 - a0) / length_s;
   const double most = slew * tau_s;  // the largest distance a - y that the lag follows by itself
   double t = 0.0, y = y0;
