@@ -530,7 +530,8 @@ struct Drive::Impl {
     Pair terminal_u_v_V{};
     double terminal_w_V = 0.0;
   };
-  void follow_rest(const SeenByRest& before, const SeenByRest& after, double h) noexcept;
+  void follow_rest(const SeenByRest& before, const SeenByRest& after, double h,
+                   const SensorLags&) noexcept;
   void settle_filters() noexcept;
   AbsoluteAngle::Shaft shaft() const noexcept;
   SensorEdge pass_absolute_angle() noexcept;

@@ -45,9 +45,8 @@ namespace stillrotor::plant {
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::follow_rest(const SeenByRest& before,
-                                                            const SeenByRest& after,
-                                                            double h) noexcept {
-  const SensorLags& lags = analog.lags.of(h);
+                                                            const SeenByRest& after, double h,
+                                                            const SensorLags& lags) noexcept {
   if (analog.follows_dc_link)
     analog.dc_link_current.step(s.analog.dc_link, 0, before.bridge_A, after.bridge_A, h,
                                 lags.dc_link_current);

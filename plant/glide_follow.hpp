@@ -141,7 +141,7 @@ template <bool Lean>
                             loaded(&m.leg_ohm[0]) * at.A.u_v,
                         m.leg_share[2] * at.link.bus_V + m.leg_V[2] - m.leg_ohm[2] * at.A.w};
     };
-    follow_rest(seen(from), seen(to), h);
+    follow_rest(seen(from), seen(to), h, analog.lags.of(h));
   }
   if (warms) warm(law, from, to, sums, h);
 }

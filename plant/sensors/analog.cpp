@@ -39,7 +39,7 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
 // A step between these currents, which all lies in the present mode.
 void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, double h) noexcept {
   const double before[3] = {i0.U, i0.V, i0.W}, after[3] = {i1.U, i1.V, i1.W};
-  const LagStep& lag = analog.lags.of(h).phase_current;
+  const LagStep& lag = analog.lags(h).phase_current;
   for (std::size_t k = 0; k < 3; ++k) {
     const double share = analog.seen_share[static_cast<std::size_t>(s.leg[k])];
     analog.phase_current.step(s.analog.phase[k], k, share * before[k], share * after[k], h, lag);
@@ -59,7 +59,7 @@ void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
     }
     return out;
   };
-  follow_rest(seen(point(), drivers(0.0)), seen(y, drivers(h)), h);
+  follow_rest(seen(point(), drivers(0.0)), seen(y, drivers(h)), h, analog.lags(h));
 }
 
 /// Filters have been where they are for ever.

@@ -92,7 +92,9 @@ class SensorLagSteps {
         voltages_per_s_(pair(per_s.bus_V, per_s.terminal_V)),
         has_rest_(per_s.dc_link_current + per_s.bus_V + per_s.terminal_V > 0.0) {}
 
-  /// Phase: of the phase currents alone, where there is no rest.
+  /// Called, for whoever has enough to do as it is.
+  [[gnu::noinline]] const SensorLags& operator()(double length_s) noexcept { return of(length_s); }
+  /// Written out. Phase: of the phase currents alone, where there is no rest.
   template <bool Phase = false>
   [[gnu::always_inline]] const SensorLags& of(double length_s) noexcept {
     constexpr double short_s = 2e-6;
