@@ -245,7 +245,13 @@ struct Drive::Impl {
   bool may_glide() const noexcept {
     return smooth && !ramping && mode->freedom == 2 && !watches_motion();
   }
-  /// The state h [s] after `from`, in the mode that holds.
+  /// Not where a saturated machine's map runs on beyond its pieces.
+  bool series_reaches(const Continuous& c) const noexcept {
+    if (!mapped) return true;
+    const Dq i = park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e);
+    return machine.flux_map()->reaches(i.d, i.q);
+  }
+  /// The state h [s] after `from`, in the mode that holds; where series_reaches().
   Point glided(const Continuous& from, double h) const noexcept;
   static Glided glided_of(const Continuous&) noexcept;
   static Point point_at(const Glided&) noexcept;  // without Extra, which does not move
@@ -399,12 +405,7 @@ struct Drive::Impl {
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;
-  void jump_to(AlphaBeta i_A) noexcept;  // line currents, and inner states with them
-  /// Nothing for watch_machine() to do.
-  bool machine_is_calm(const Dq& i) const noexcept {
-    const FluxMap* const map = machine.flux_map();
-    return i.d >= s.machine.knee_A && (!map || map->covers(i.d, i.q));
-  }
+  void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
   void watch_machine(double h) noexcept {  // after a step
     const Dq i = machine_A();
     if (const FluxMap* map = machine.flux_map())

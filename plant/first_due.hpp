@@ -1,5 +1,5 @@
 // The search for what happens inside a step.
-// RT: safe; at most 80 tries, two or three as a rule.
+// Units  s.  RT: safe; at most 80 tries, two or three as a rule.
 #pragma once
 
 #include <algorithm>
@@ -7,9 +7,9 @@
 
 namespace stillrotor::plant {
 
-inline constexpr double shortest_step_s = 1e-15, idle_step_s = 10.0 * shortest_step_s;
-/// Margins [A, V, rad/s or N m] this far below zero are due.
-inline constexpr double due_band = 1e-9;
+inline constexpr double shortest_step_s = 1e-15;
+/// A change that comes no later than this after another has had no time between.
+inline constexpr double idle_step_s = 10.0 * shortest_step_s;
 
 /// The first moment in (0, h] at which a margin is negative, the margin at 0 and at h being known;
 /// at h it is. It aims a hair beyond zero and ends there, so that what the change waits for really
@@ -23,7 +23,7 @@ inline constexpr double due_band = 1e-9;
 template <class Tried, class Keep>
 [[gnu::always_inline]] inline double first_due(double h, double margin_at_h, double margin_at_0,
                                                const Tried& tried, const Keep& keep) {
-  constexpr double aim = 0.5 * due_band;
+  constexpr double band = 1e-9, aim = 0.5 * band;  // A, V, rad/s or N m
   struct Try {
     double t, g;  // the margin, seen from where it aims
     bool is_due() const noexcept { return g < aim; }

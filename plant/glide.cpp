@@ -163,8 +163,11 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                behind = std::max(s.edge_behind_rad, 0.0);
   GlideEnd begin(glided_of(s)), end;
   GlideEnd *now = &begin, *then = &end;
-  if (!Lean && watched && !machine_is_calm(machine_A())) return Glide::left;
   GlideLaw law = glide_law();
+  if (!Lean && watched) {
+    const Dq i = machine_A();
+    if (!law.calm(pair(i.d, i.q))) return Glide::left;
+  }
   const bool plain_gates = !switches_broken && !switching_costs &&
                            (s.rotation != 0 || shaft_law.never_changes()) && s.open_phases == 0 &&
                            s.grounded < 0;
@@ -226,10 +229,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = 0;
     }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
-    if (!Lean && watched) {
-      const Pair i_A = then->y.i_dq_A;
-      if ((below_zero(i_A - law.calm_from_A) | below_zero(law.calm_to_A - i_A)) != 0) break;
-    }
+    if (!Lean && watched && !law.calm(then->y.i_dq_A)) break;
 
     bool tallied = false;
     if (tally) {

@@ -46,12 +46,17 @@ struct Drive::Impl::GlideLaw {
   double stops;     // the rotation that friction ends at zero speed; 0: none
   std::int8_t rotation;
   double shoot_S;
-  Pair calm_from_A, calm_to_A;  // where machine_is_calm(), if it is watched
+  Pair calm_from_A, calm_to_A;  // of i_dq, where watch_machine() has nothing to do; if watched
   // Of a saturated machine:
   double gain;                 // of speed by torque
   Pair off_map_Wb;             // what the magnets' flux is off the map's
   double near_A2;              // square of what is near enough to stop looking for a current
   mutable FluxMapPiece piece;  // where the map was looked at last
+
+  bool calm(Pair i_dq_A) const noexcept {
+    const Pair inside = lesser(i_dq_A - calm_from_A, calm_to_A - i_dq_A);
+    return inside[0] >= 0.0 && inside[1] >= 0.0;  // not where one is no number
+  }
 };
 
 inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {

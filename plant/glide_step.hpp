@@ -8,9 +8,9 @@
 //   dflux/dt = u bus + e - r i,  i = i(flux, phi),
 //   (v, w) as one pair: linear in themselves, in u . i and in the torque flux x i.
 // Drag is linear about the speed at the begin (what that leaves out is the square of a step's gain
-// in speed, 1e-4 rad/s), and so are iron losses. At the end currents come from
-// the whole linkage and the whole turn, and what the end's torque has beyond the terms before is
-// taken for the last one.
+// in speed, 1e-4 rad/s), and so are iron losses. At the end currents come from the whole linkage
+// and the whole turn, and what the end's torque has beyond the terms before is taken for the last
+// one.
 //
 // The processor waits for results here more than it lacks units, so the way from one term of the
 // linkage to the next is kept short: what the bus loses to its own resistance is not worked out on

@@ -67,7 +67,8 @@ class Drive::Impl::PlainLinkage {
 /// of i_dq, f_k being the terms of flux_dq. At the end the map itself is solved (Newton) from where
 /// the series leads, so a step across the border of two pieces errs only by what the windings'
 /// resistance makes of the series' error.
-/// Source derived; sums to the fourth order checked against CVODE (tests/reference).
+/// Only where the map reaches(). Source derived; held against general steps, its order and CVODE
+/// (tests/reference/closed_form/saturation_test.cpp, tests/reference/cvode/saturated_test.cpp).
 class Drive::Impl::MapLinkage {
  public:
   static constexpr bool has_iron = true;

@@ -61,7 +61,8 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
   const double to_begin = seconds_since(*segment.begin, d.s);
   const Point b = point_of(*segment.end);
   if (tau_s == h) return d.snapshot(b, to_begin + h);
-  if (d.may_glide()) return d.snapshot(d.glided(*segment.begin, tau_s), to_begin + tau_s);
+  if (d.may_glide() && d.series_reaches(*segment.begin) && d.series_reaches(*segment.end))
+    return d.snapshot(d.glided(*segment.begin, tau_s), to_begin + tau_s);
   const Point a = point_of(*segment.begin);
   const bool extras = !d.fast || d.mode->swings != 0;
   const auto flow_at = [&](const Point& y, double into_step_s) {

@@ -68,36 +68,37 @@ class CurrentPath {
       seen.output_A = lag(seen.output_A, a0_A, a1_A);
       return;
     }
-    if (half_play_A_ > 0.0) {
-      a0_A = seen.played_A;
-      a1_A = played(a0_A, a1_A);
-      seen.played_A = a1_A;
-    }
-    const double from = bent(a0_A), to = bent(a1_A);
+    shape(seen.played_A, a0_A, a1_A);
     const double slew = slew_A_per_s_[k];
     // The limit is far most of the time: neither what is behind nor how the input moves asks for
     // it.
-    const bool limited = slew > 0.0 && (std::abs(from - seen.output_A) * rate_per_s_ > slew ||
-                                        std::abs(to - from) > slew * length_s);
+    const bool limited = slew > 0.0 && (std::abs(a0_A - seen.output_A) * rate_per_s_ > slew ||
+                                        std::abs(a1_A - a0_A) > slew * length_s);
     seen.output_A =
-        limited ? lagged_with_slew(seen.output_A, from, to, length_s, 1.0 / rate_per_s_, slew)
-                : lag(seen.output_A, from, to);
+        limited ? lagged_with_slew(seen.output_A, a0_A, a1_A, length_s, 1.0 / rate_per_s_, slew)
+                : lag(seen.output_A, a0_A, a1_A);
   }
 
   /// The same of one sensor, or of two together (Pair), where nothing limits their slew.
   template <class Number>
   void step_unlimited(Number& played_A, Number& output_A, Number a0_A, Number a1_A,
                       const LagStep& lag) const noexcept {
-    if (half_play_A_ > 0.0) {
-      a0_A = played_A;
-      a1_A = played(a0_A, a1_A);
-      played_A = a1_A;
-    }
-    output_A = lag(output_A, bent(a0_A), bent(a1_A));
+    shape(played_A, a0_A, a1_A);
+    output_A = lag(output_A, a0_A, a1_A);
   }
   bool limits_slew() const noexcept { return slew_A_per_s_[0] > 0.0; }
 
  private:
+  /// From the current at the sensor to what its lag sees: play, then compression.
+  template <class Number>
+  void shape(Number& played_A, Number& a0_A, Number& a1_A) const noexcept {
+    if (half_play_A_ > 0.0) {
+      a0_A = played_A;
+      a1_A = played_A = played(a0_A, a1_A);
+    }
+    a0_A = bent(a0_A);
+    a1_A = bent(a1_A);
+  }
   template <class Number>
   Number bent(Number a_A) const noexcept {
     return a_A - bend_per_A2_ * a_A * a_A * a_A;

@@ -94,15 +94,15 @@ class SensorLagSteps {
 
   /// Called, for whoever has enough to do as it is.
   [[gnu::noinline]] const SensorLags& operator()(double length_s) noexcept { return of(length_s); }
-  /// Written out. Phase: of the phase currents alone, where there is no rest.
-  template <bool Phase = false>
+  /// Written out. PhaseOnly: where there is no rest.
+  template <bool PhaseOnly = false>
   [[gnu::always_inline]] const SensorLags& of(double length_s) noexcept {
     constexpr double short_s = 2e-6;
     Known& one = length_s < short_s ? short_ : other_;
     if (length_s != one.length_s) {
       one.length_s = length_s;
       one.lags.phase_current = LagStep(length_s * per_s_.phase_current);
-      if (!Phase && has_rest_) find_rest(one.lags, length_s);
+      if (!PhaseOnly && has_rest_) find_rest(one.lags, length_s);
     }
     return one.lags;
   }

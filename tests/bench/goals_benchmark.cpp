@@ -303,15 +303,14 @@ void print_cycles(const char* what, std::vector<double> us_a_cycle, const std::s
 /// each cycle the least. What somebody else takes of a cycle he does not take of the same one
 /// again.
 void table_of_cycles() {
-  constexpr std::size_t cycles = 200'000, cycles_of_second = 20'000;
-  constexpr int rounds = 10;
+  constexpr std::size_t cycles_of_second = 20'000, rounds = 10;
   constexpr double suspicious_us = 10.0;
   const auto edges = one_period();
   std::vector<double> us_a_cycle, least_us(cycles_of_second, 1e9);
-  us_a_cycle.reserve(cycles);
+  us_a_cycle.reserve(rounds * cycles_of_second);
   long switched_out = times_switched_out();
   int not_counted = 0;
-  for (int round = 0; round < rounds; ++round) {
+  for (std::size_t round = 0; round < rounds; ++round) {
     plant::Drive drive = turning(100.0);
     std::int64_t now_ps = 0;
     for (std::size_t k = 0; k < cycles_of_second; ++k, now_ps += 50 * us) {

@@ -33,6 +33,27 @@ TEST(Lag, IsTheSameInOneStepAndInAThousand) {
   EXPECT_NEAR(fine, LagStep(2.0)(0.3, 1.0, 2.0), 1e-10);
 }
 
+// Of each sensor its own, on dead times, gaps and steps beyond the voltages' time constants, asked
+// for again in between; and with only one of the voltages filtered. Source and tolerance as above.
+TEST(Lag, EachSensorOfADriveHasItsOwn) {
+  for (const double terminal_per_s : {4e3, 0.0}) {
+    const SensorLagSteps::Rates rates{750e3, 1.9e6, 10e3, terminal_per_s};
+    SensorLagSteps lags(rates);
+    for (const double length_s : {1e-6, 7e-6, 1e-6, 15e-6, 1.5e-6, 30e-6, 70e-6, 1e-3}) {
+      const auto look = [&](const LagStep& lag, double per_s) {
+        EXPECT_NEAR(lag(0.0, 1.0, 1.0), -std::expm1(-per_s * length_s), 2e-13)
+            << per_s << ' ' << length_s;
+      };
+      for (const SensorLags* at : {&lags(length_s), &lags.of(length_s)}) {
+        look(at->phase_current, rates.phase_current);
+        look(at->dc_link_current, rates.dc_link_current);
+        look(at->bus_V, rates.bus_V);
+        if (terminal_per_s > 0.0) look(at->terminal_V, rates.terminal_V);
+      }
+    }
+  }
+}
+
 /// dy/dt = clamp((a - y) / tau, +-slew) by one million Euler steps.
 double integrated(double y, double a0, double a1, double length, double tau, double slew) {
   constexpr int steps = 1'000'000;
