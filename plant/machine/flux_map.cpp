@@ -338,10 +338,8 @@ void FluxMap::look_at_inductances() {
 }
 
 double FluxMap::Cell::coenergy(double u, double v) const noexcept {
-  const Pair x = both(u);
-  const Pair pe = even[0] + x * (even[1] + x * (even[2] + x * even[3]));
-  const Pair po = odd[0] + x * (odd[1] + x * (odd[2] + x * odd[3]));
-  return pe[0] + v * (po[0] + v * (pe[1] + v * po[1]));
+  const auto [even_q, odd_q] = along_d(u);
+  return even_q.value[0] + v * (odd_q.value[0] + v * (even_q.value[1] + v * odd_q.value[1]));
 }
 
 FluxMap::Values FluxMap::at(double i_d, double i_q) const noexcept {

@@ -81,6 +81,16 @@ class FluxMap {
     [[gnu::always_inline]] Dq flux(double u, double v) const noexcept;  // of these psi alone
     [[gnu::always_inline]] Bends bends(double u, double v) const noexcept;
     double coenergy(double u, double v) const noexcept;
+
+   private:
+    /// Over i_d, for the powers of i_q in a pair: p, p', p''.
+    struct Powers {
+      Pair value, slope, bend;
+    };
+    struct AlongD {
+      Powers even, odd;
+    };
+    [[gnu::always_inline]] AlongD along_d(double u) const noexcept;
   };
 
   // What is refused, each as a share of the mean inductance or of the largest flux.
@@ -143,53 +153,50 @@ class FluxMap {
   double low_d_ = 0.0, high_d_ = 0.0, low_q_ = 0.0, high_q_ = 0.0;
 };
 
+// Sums two by two: the way to each of them is short.
+inline FluxMap::Cell::AlongD FluxMap::Cell::along_d(double u) const noexcept {
+  const Pair x = both(u), x2 = x * x;
+  const auto of = [ x, x2 ](const Pair(&c)[4]) __attribute__((always_inline)) {
+    const Pair two_2 = c[2] + c[2], three_3 = both(3.0) * c[3];
+    return Powers{(c[0] + x * c[1]) + x2 * (c[2] + x * c[3]), (c[1] + x * two_2) + x2 * three_3,
+                  two_2 + x * (three_3 + three_3)};
+  };
+  return {of(even), of(odd)};
+}
+
 inline FluxMap::Values FluxMap::Cell::at(double u, double v) const noexcept {
-  // p, p', p'' over i_d for the four powers of i_q, then over i_q.
-  const Pair x = both(u);
-  const Pair te = even[3] * x, to = odd[3] * x;
-  const Pair se = even[2] + te, so = odd[2] + to;
-  const Pair pe = even[0] + x * (even[1] + x * se), po = odd[0] + x * (odd[1] + x * so);
-  const Pair de = even[1] + x * (se + se + te), dod = odd[1] + x * (so + so + to);
-  const Pair ee = both(2.0) * (se + te + te), eo = both(2.0) * (so + to + to);
+  const auto [even_q, odd_q] = along_d(u);
   const double v2 = v * v;
-  const Pair d = de + both(v) * dod, e = ee + both(v) * eo;
+  const Pair d = even_q.slope + both(v) * odd_q.slope, e = even_q.bend + both(v) * odd_q.bend;
   Values out;
   out.psi_d = d[0] + v2 * d[1];
   out.l_dd = e[0] + v2 * e[1];
-  out.psi_q = po[0] + (2.0 * v) * pe[1] + (3.0 * v2) * po[1];
-  out.l_dq = dod[0] + (2.0 * v) * de[1] + (3.0 * v2) * dod[1];
-  out.l_qq = 2.0 * pe[1] + (6.0 * v) * po[1];
+  out.psi_q = odd_q.value[0] + (2.0 * v) * even_q.value[1] + (3.0 * v2) * odd_q.value[1];
+  out.l_dq = odd_q.slope[0] + (2.0 * v) * even_q.slope[1] + (3.0 * v2) * odd_q.slope[1];
+  out.l_qq = 2.0 * even_q.value[1] + (6.0 * v) * odd_q.value[1];
   return out;
 }
 
 inline FluxMap::Bends FluxMap::Cell::bends(double u, double v) const noexcept {
-  // As in at(), so that the compiler finds what is there already.
-  const Pair x = both(u);
-  const Pair te = even[3] * x, to = odd[3] * x;
-  const Pair se = even[2] + te, so = odd[2] + to;
-  const Pair po = odd[0] + x * (odd[1] + x * so);
-  const Pair de = even[1] + x * (se + se + te), dod = odd[1] + x * (so + so + to);
-  const Pair ee = both(2.0) * (se + te + te), eo = both(2.0) * (so + to + to);
+  const auto [even_q, odd_q] = along_d(u);
   const double v2 = v * v;
   const double ddd = 6.0 * ((even[3][0] + v * odd[3][0]) + v2 * (even[3][1] + v * odd[3][1]));
-  const double ddq = eo[0] + v * (2.0 * ee[1] + 3.0 * v * eo[1]);
-  const double dqq = 2.0 * de[1] + 6.0 * v * dod[1], qqq = 6.0 * po[1];
+  const double ddq = odd_q.bend[0] + v * (2.0 * even_q.bend[1] + 3.0 * v * odd_q.bend[1]);
+  const double dqq = 2.0 * even_q.slope[1] + 6.0 * v * odd_q.slope[1];
   return {pair(ddd, ddq),
           pair(ddq, dqq),
-          pair(dqq, qqq),
+          pair(dqq, 6.0 * odd_q.value[1]),
           6.0 * (odd[3][0] + v * (2.0 * even[3][1] + 3.0 * v * odd[3][1])),
-          2.0 * ee[1] + 6.0 * v * eo[1],
-          6.0 * dod[1]};
+          2.0 * even_q.bend[1] + 6.0 * v * odd_q.bend[1],
+          6.0 * odd_q.slope[1]};
 }
 
 inline Dq FluxMap::Cell::flux(double u, double v) const noexcept {
-  const Pair x = both(u);
-  const Pair te = even[3] * x, to = odd[3] * x;
-  const Pair se = even[2] + te, so = odd[2] + to;
-  const Pair pe = even[0] + x * (even[1] + x * se), po = odd[0] + x * (odd[1] + x * so);
-  const Pair d = even[1] + x * (se + se + te) + both(v) * (odd[1] + x * (so + so + to));
+  const auto [even_q, odd_q] = along_d(u);
+  const Pair d = even_q.slope + both(v) * odd_q.slope;
   const double v2 = v * v;
-  return {d[0] + v2 * d[1], po[0] + (2.0 * v) * pe[1] + (3.0 * v2) * po[1]};
+  return {d[0] + v2 * d[1],
+          odd_q.value[0] + (2.0 * v) * even_q.value[1] + (3.0 * v2) * odd_q.value[1]};
 }
 
 /// The map's piece that holds a point; kept from point to point, for a step seldom leaves

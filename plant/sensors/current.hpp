@@ -91,7 +91,7 @@ class CurrentPath {
  private:
   /// From the current at the sensor to what its lag sees: play, then compression.
   template <class Number>
-  void shape(Number& played_A, Number& a0_A, Number& a1_A) const noexcept {
+  [[gnu::always_inline]] void shape(Number& played_A, Number& a0_A, Number& a1_A) const noexcept {
     if (half_play_A_ > 0.0) {
       a0_A = played_A;
       a1_A = played_A = played(a0_A, a1_A);
