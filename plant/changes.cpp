@@ -90,8 +90,12 @@ void Drive::Impl::use_legs(const std::array<Conduction, 3>& leg) noexcept {
 // still carries is rounding (below zero_A).
 void Drive::Impl::keep_to_freedom() noexcept {
   if (mode->freedom == 2) return;
+  constexpr double rounding_A = 1e-12;
   const double along =
       mode->d_alpha * s.i_alpha_A + mode->d_beta * s.i_beta_A;  // d is 0 without freedom
+  if (std::abs(s.i_alpha_A - along * mode->d_alpha) + std::abs(s.i_beta_A - along * mode->d_beta) <
+      rounding_A)
+    return;
   s.i_alpha_A = along * mode->d_alpha;
   s.i_beta_A = along * mode->d_beta;
 }

@@ -2,7 +2,9 @@
 // its window. A leg that may carry the current it has keeps to what its gates offer for that sign;
 // legs at zero current start floating and begin to conduct where the terminal potential asks for
 // it.
+#include "plant/floating_leg.hpp"
 #include "plant/flow.hpp"
+#include "plant/shaped_step.hpp"
 
 namespace stillrotor::plant {
 namespace {
@@ -41,8 +43,46 @@ Conduction Drive::Impl::leaving(std::size_t k, double current_A, double terminal
   return out ? Conduction::swinging_down : Conduction::swinging_up;
 }
 
+// The leg that rests floats, or the diode beyond whose knee its terminal would stand begins to
+// conduct: that one pulls its current its own way, so nothing is left to be tried.
+bool Drive::Impl::use_resting_leg() noexcept {
+  if (!glides_beside_floating || s.open_phases != 0 || s.grounded >= 0 ||
+      !(current_A2() < share_A * share_A))
+    return false;
+  const Gated& to = gated[s.gates];
+  std::size_t signs = 0, resting = 3;
+  for (std::size_t k = 0; k < 3; ++k) {
+    const double current = leg_current(k, s.i_alpha_A, s.i_beta_A);
+    if (choice_of(k).both_ways()) continue;
+    if (std::abs(current) > zero_A) {
+      signs |= (current > 0.0 ? 1U : 0U) << k;
+    } else {
+      if (resting != 3) return false;
+      resting = k;
+    }
+  }
+  if (resting == 3) return false;
+  std::array<Conduction, 3> leg = to.leg[signs];
+  leg[resting] = Conduction::floating;
+  const ConductionMode& next = modes[static_cast<std::size_t>(mode_index(leg[0], leg[1], leg[2]))];
+  if (next.shoot_S != mode->shoot_S) return false;
+  const double bus_V = flow_of_bus(next, point(), drivers(0.0)).bus_V;
+  const unsigned beyond =
+      below_zero(FloatingLeg(*this, next, resting)
+                     .margins_V(pair(s.i_alpha_A, s.i_beta_A), s.omega_m_rad_s,
+                                shaped_emf(s.theta_e_rad, pair(s.cos_e, s.sin_e)).Wb, bus_V));
+  if (beyond == 0U) {
+    use_legs(leg, next);
+  } else {
+    leg[resting] = beyond == 1U ? choice_of(resting).out : choice_of(resting).into;
+    use_legs(leg);
+  }
+  return true;
+}
+
 void Drive::Impl::choose_legs() noexcept {
   if (use_plain_legs()) return;
+  if (use_resting_leg()) return keep_to_freedom();
   const bool capacitance = par.bridge.output_capacitance_F > 0.0;
   const Terminals before = capacitance ? terminals_now() : Terminals{};
   std::array<Conduction, 3> leg{};

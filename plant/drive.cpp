@@ -267,10 +267,19 @@ void Drive::Impl::inputs_changed() noexcept {
   fast = ever_fast && rigid;
   burns_plainly =
       (Machine::plain(s.machine) || phased) && !s.machine.shorted && !machine.iron().any() && rigid;
-  const bool series_holds =
-      mapped ? machine.shape().is_sine() && !machine.cogging().any() : bare && !phased;
-  smooth = fast && series_holds && !ledger && !follows_charge && !watches_supply &&
-           !driver.acts(s.driver) && par.bridge.output_capacitance_F <= 0.0;
+  const bool smooth = fast && !ledger && !follows_charge && !watches_supply &&
+                      !driver.acts(s.driver) && par.bridge.output_capacitance_F <= 0.0;
+  glide_by = smooth ? glide_step_of_machine() : GlideBy::none;
+  glides_beside_floating = glide_by == GlideBy::shape && !analog.follows_terminals;
+}
+
+Drive::Impl::GlideBy Drive::Impl::glide_step_of_machine() const noexcept {
+  if (machine.cogging().any() || phased) return GlideBy::none;
+  if (machine.shape().is_sine())
+    return mapped ? GlideBy::map : bare ? GlideBy::plain : GlideBy::none;
+  const bool one_inductance = machine.star_inductance_d_H() == machine.star_inductance_q_H();
+  return one_inductance && !mapped && !machine.iron().any() && !watched ? GlideBy::shape
+                                                                        : GlideBy::none;
 }
 
 const DriveState& Drive::state() const noexcept { return impl_->s; }

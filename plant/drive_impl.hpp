@@ -59,7 +59,7 @@ struct Drive::Impl {
     explicit AnalogPaths(const DriveParameters&) noexcept;
     CurrentPath phase_current, dc_link_current;
     bool follows_phases = false, follows_rest = false;
-    /// Phase sensors without a limited slew that see their phase however the legs conduct.
+    /// Phase sensors that see their phase however the legs conduct.
     bool even_phases = false;
     /// Share of a leg's current that its sensor sees, by how the leg conducts.
     std::array<double, conduction_kinds> seen_share;
@@ -116,13 +116,17 @@ struct Drive::Impl {
   bool rigid = true;    // of these, what concerns the shaft
   bool extras = false;  // states of Extra move, other than a second mass's or a swinging leg's
   bool bare = true;     // of these the shortest form
-  bool smooth = false;  // between gates nothing moves but the fast steps' own states: glide()
-  bool mapped = false;  // the fast step of a saturated machine stands in for them
-  bool phased = false;  // that of a star winding by winding does
-  bool burns_plainly = false;    // heats_plainly(), but for the legs
-  bool watched = false;          // the machine itself asks for a look after each step
-  double turns_rad = 0.0;        // electrical turns of this mechanical one, see note_turn()
-  bool switches_broken = false;  // s.switches says more than nothing
+  /// Which step glide() goes by; none: not at all. Else nothing moves between gates but the fast
+  /// steps' own states, of a plain machine, a saturated one, or one with one inductance and a
+  /// back-EMF that is no sine.
+  enum class GlideBy : std::uint8_t { none, plain, map, shape } glide_by = GlideBy::none;
+  bool glides_beside_floating = false;  // where one leg floats as well
+  bool mapped = false;                  // the fast step of a saturated machine stands in for them
+  bool phased = false;                  // that of a star winding by winding does
+  bool burns_plainly = false;           // heats_plainly(), but for the legs
+  bool watched = false;                 // the machine itself asks for a look after each step
+  double turns_rad = 0.0;               // electrical turns of this mechanical one, see note_turn()
+  bool switches_broken = false;         // s.switches says more than nothing
   bool ledger = false;
   bool phase_quantities = false;  // asked for
   bool ramping = true;            // any input changes; else at_rest holds them
@@ -216,21 +220,26 @@ struct Drive::Impl {
     return true;
   }
   void tally_step(Tally&, const Point& begin, const Point& end, double h) const noexcept;
-  // glide.cpp, glide_law.hpp, linkage.hpp, glide_step.hpp
+  // glide.cpp, glide_law.hpp, linkage.hpp, glide_step.hpp, shaped_step.hpp, floating_leg.hpp
   struct GlideLaw;
   struct Glided;
   struct PhasePairs;
   struct GlideEnd;
   class PlainLinkage;
   class MapLinkage;
+  struct ShapedEmf;
+  class FloatingLeg;
+  struct ShapedPlane;
+  struct ShapedLine;
+  struct ShapedMode;
   /// Arrived with nothing else due; at a moment at which a leg stops conducting as it did; or left
   /// where something else is next.
   enum class Glide { arrived, changed, left };
   Glide glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
-  template <bool Lean>
+  template <bool Lean, bool Shaped>
   Glide glide(Way&, bool whole_steps_only, SegmentObserver*) noexcept;
   double glide_to_change(const GlideLaw&, const GlideEnd& from, double h, double limit,
-                         GlideEnd& to) const noexcept;
+                         const ShapedMode*, GlideEnd& to) const noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
@@ -243,7 +252,14 @@ struct Drive::Impl {
                   Glided& to) const noexcept;
   /// Whether what glide() steps by holds from here on, as long as nothing changes.
   bool may_glide() const noexcept {
-    return smooth && !ramping && mode->freedom == 2 && !watches_motion();
+    return glide_by != GlideBy::none && !ramping && glides_in(*mode) && !watches_motion();
+  }
+  /// Of those that float the first.
+  std::size_t floating_leg() const noexcept {
+    return s.leg[0] == Conduction::floating ? 0U : s.leg[1] == Conduction::floating ? 1U : 2U;
+  }
+  bool glides_in(const ConductionMode& m) const noexcept {
+    return m.freedom == 2 || (m.freedom == 1 && glides_beside_floating && m.floating);
   }
   /// Not where a saturated machine's map runs on beyond its pieces.
   bool series_reaches(const Continuous& c) const noexcept {
@@ -257,7 +273,13 @@ struct Drive::Impl {
   static Point point_at(const Glided&) noexcept;  // without Extra, which does not move
   std::int64_t glide_to_edge(const GlideLaw&, const Glided& from, double h, double limit,
                              Glided& to) const noexcept;
-  double least_margin_A(const PhasePairs&) const noexcept;
+  ShapedEmf shaped_emf(double theta, Pair magnet) const noexcept;
+  template <class Mode>
+  void shaped_step(const GlideLaw&, const Mode&, const Glided& from, double h,
+                   Glided& to) const noexcept;
+  void shaped_step(const GlideLaw&, const ShapedMode&, const Glided& from, double h,
+                   Glided& to) const noexcept;
+  double least_margin(const GlideLaw&, const GlideEnd&, const ShapedMode*) const noexcept;
   LinkProbe plain_link(const GlideLaw&, Pair i_A, double v_cap_V) const noexcept;
   struct GlideHeat;
   GlideHeat glide_heat(const GlideLaw&, const Glided& from, const Glided& to, const Tally::Sums&,
@@ -371,6 +393,7 @@ struct Drive::Impl {
   void refresh_shaft() noexcept;   // after a change of its faults in s
   void choose_path() noexcept;     // fast steps or the general one, after a change of s.machine
   void inputs_changed() noexcept;  // after any change of a Ramp in s
+  GlideBy glide_step_of_machine() const noexcept;
 
   // thermal/step_heat.cpp: of a step that this mode has taken
   double leg_J(std::size_t k, const Point& from, const Point& to, double h) const noexcept;
@@ -515,6 +538,8 @@ struct Drive::Impl {
   }
   /// Where gates, and currents that flow in all legs, leave no question. False: there is one.
   bool use_plain_legs() noexcept;
+  /// The same but for one leg at rest that its gates leave floating or to a diode.
+  bool use_resting_leg() noexcept;
   /// Into the negative rail, of a leg that conducts.
   double leg_ground_A(std::size_t k, const Point& y, double bus_V) const noexcept {
     const LegLaw& leg = law(s.leg[k]);

@@ -1,10 +1,11 @@
-// The inner loop of a plain or saturated drive: fast steps, changes of gates, sensor edges, sensors
-// with a memory, heat and the observer, nothing else. The step in which anything else happens is
-// left to advance() and all its questions.
+// The inner loop of a plain, a saturated or a shaped drive: fast steps, changes of gates, sensor
+// edges, sensors with a memory, heat and the observer, nothing else. The step in which anything
+// else happens is left to advance() and all its questions.
 #include "plant/first_due.hpp"
 #include "plant/flow.hpp"
 #include "plant/glide_follow.hpp"
 #include "plant/glide_step.hpp"
+#include "plant/shaped_step.hpp"
 
 namespace stillrotor::plant {
 
@@ -29,10 +30,16 @@ template <class Linkage>
 }
 void Drive::Impl::glide_step(const GlideLaw& law, const Glided& from, double h, double limit,
                              Glided& to) const noexcept {
-  if (mapped)
-    glide_step<MapLinkage>(law, from, h, limit, to);
-  else
-    glide_step<PlainLinkage>(law, from, h, limit, to);
+  switch (glide_by) {
+    case GlideBy::shape:
+      shaped_step(law, ShapedMode(*this, law), from, h, to);
+      break;
+    case GlideBy::map:
+      glide_step<MapLinkage>(law, from, h, limit, to);
+      break;
+    default:
+      glide_step<PlainLinkage>(law, from, h, limit, to);
+  }
 }
 
 /// A part of a step, from its begin.
@@ -56,8 +63,9 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   const double threshold = speed > 0.0 ? s.edge_ahead_rad : s.edge_behind_rad;
   // At the speed and acceleration of the begin; by what the torque changes, the step itself says.
   const double torque_Nm =
-      mapped ? machine_torque_Nm(point_at(from))
-             : plain_torque_Nm(park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]));
+      glide_by == GlideBy::plain
+          ? plain_torque_Nm(park({from.i_A[0], from.i_A[1]}, from.magnet[0], from.magnet[1]))
+          : machine_torque_Nm(point_at(from));
   const double rate = p * (law.still[1] + (law.own[1] - law.drag_gain * std::abs(w)) * w +
                            law.by[1] / law.torque_gain * torque_Nm);
   const double way = threshold - from.theta, root = std::sqrt(speed * speed + 2.0 * rate * way);
@@ -74,25 +82,36 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   return 0;
 }
 
-/// To the moment in which a leg's current reaches the end of its way, as it does at `to`; returns
-/// the time to it.
+/// To the moment in which a leg's current reaches the end of its way, or a floating terminal that
+/// of its window, as at `to`; returns the time to it. shaped: of that kind of step.
 [[gnu::noinline]] double Drive::Impl::glide_to_change(const GlideLaw& law, const GlideEnd& from,
                                                       double h, double limit,
+                                                      const ShapedMode* shaped,
                                                       GlideEnd& to) const noexcept {
-  GlideEnd end = to;
+  GlideEnd end = from;
+  if (shaped) end.y.emf_Wb = shaped_emf(from.y.theta, from.y.magnet).Wb;
+  const double margin_at_begin = least_margin(law, end, shaped);
   return first_due(
-      h, least_margin_A(to.A), least_margin_A(from.A),
+      h, least_margin(law, to, shaped), margin_at_begin,
       [&](double t) {
-        glide_step(law, from.y, t, limit, end.y);
+        if (shaped)
+          shaped_step(law, *shaped, from.y, t, end.y);
+        else
+          glide_step(law, from.y, t, limit, end.y);
         end.A = PhasePairs(end.y.i_A);
-        return least_margin_A(end.A);
+        return least_margin(law, end, shaped);
       },
       [&] { to = end; });
 }
 
-double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
-  const Pair u_v = loaded(&mode->way[0]) * A.u_v - loaded(&mode->beyond_A[0]);
-  return std::min({u_v[0], u_v[1], mode->way[2] * A.w - mode->beyond_A[2]});
+/// In amperes, or in volts of a floating terminal.
+double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
+                                 const ShapedMode* shaped) const noexcept {
+  const Pair u_v = loaded(&mode->way[0]) * at.A.u_v - loaded(&mode->beyond_A[0]);
+  const double least_A = std::min({u_v[0], u_v[1], mode->way[2] * at.A.w - mode->beyond_A[2]});
+  if (!shaped || !shaped->floating) return least_A;
+  const double bus_V = plain_link(law, at.y.i_A, at.y.v_cap()).bus_V;
+  return std::min(least_A, shaped->floating->margin_V(at.y, bus_V));
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
@@ -146,14 +165,15 @@ double Drive::Impl::least_margin_A(const PhasePairs& A) const noexcept {
 
 Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                       SegmentObserver* observer) noexcept {
+  if (glide_by == GlideBy::shape) return glide<false, true>(way, whole_steps_only, observer);
   const bool lean = !mapped && !watched && !warms && !analog.follows_rest;
-  return lean ? glide<true>(way, whole_steps_only, observer)
-              : glide<false>(way, whole_steps_only, observer);
+  return lean ? glide<true, false>(way, whole_steps_only, observer)
+              : glide<false, false>(way, whole_steps_only, observer);
 }
 
 // As advance() would go, where may_glide(). Until the end s is left behind, all but its time.
 // Lean: a plain machine, and nothing with a memory but it and its phase-current sensors.
-template <bool Lean>
+template <bool Lean, bool Shaped>
 Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                       SegmentObserver* observer) noexcept {
   if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
@@ -175,6 +195,8 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
   Glide went = Glide::left;
   bool entered = false;  // the tally is in this mode
   bool linked = false;   // now->link holds in this mode
+  ShapedMode shaped;
+  if constexpr (Shaped) shaped = ShapedMode(*this, law);
   for (std::int64_t target_ps = std::min(way.until_ps, s.alarm_ps);;) {
     const double left = static_cast<double>(target_ps - s.time_ps) * 1e-12 - s.offset_s;
     if (left <= 0.0) {
@@ -196,8 +218,15 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       entered = entered && link_stays;
       if (entered) tally->mode = conduction_word(s);
       if (!goes_on) [[unlikely]] {
-        if (mode->freedom != 2 || watches_motion()) break;
+        if (!(Shaped ? glides_in(*mode) : mode->freedom == 2) || watches_motion()) break;
         if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) law = glide_law();
+      }
+      if constexpr (Shaped) {
+        if (!goes_on) {
+          now->y.i_A = pair(s.i_alpha_A, s.i_beta_A);
+          now->A = PhasePairs(now->y.i_A);
+        }
+        shaped = ShapedMode(*this, law);
       }
       continue;
     }
@@ -212,6 +241,8 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = glide_to_edge(law, now->y, h, limit, then->y);
       if (ends_ps == 0) break;
       h = static_cast<double>(ends_ps - s.time_ps) * 1e-12 - s.offset_s;
+    } else if constexpr (Shaped) {
+      shaped_step(law, shaped, now->y, h, then->y);
     } else if constexpr (Lean) {
       glide_step<PlainLinkage>(law, now->y, h, limit, then->y);
     } else {
@@ -221,10 +252,16 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
     const Pair margins =
         lesser(loaded(&mode->way[0]) * then->A.u_v - loaded(&mode->beyond_A[0]),
                pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
-    const bool changes = below_zero(margins) != 0;
+    bool changes = below_zero(margins) != 0;
+    if constexpr (Shaped) {
+      if (shaped.floating) {
+        const double bus_V = plain_link(law, then->y.i_A, then->y.v_cap()).bus_V;
+        changes = changes || shaped.floating->margin_V(then->y, bus_V) < 0.0;
+      }
+    }
     if (changes) [[unlikely]] {
       if (edge || then->y.omega() * law.stops < 0.0) break;
-      h = glide_to_change(law, *now, h, limit, *then);
+      h = glide_to_change(law, *now, h, limit, Shaped ? &shaped : nullptr, *then);
       if (h <= idle_step_s) break;
       ends_ps = 0;
     }

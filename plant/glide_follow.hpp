@@ -108,17 +108,24 @@ template <bool Lean>
 [[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
                                                       const PhasePairs& to_A, double h) noexcept {
   if (!analog.follows_phases) return;
-  if (!analog.even_phases) return follow_phase_currents(from_A, to_A, h);
+  if (analog.phase_current.limits_slew()) return follow_phase_currents(from_A, to_A, h);
   const LagStep& lag = analog.lags.of<Lean>(h).phase_current;
   SeenCurrent* const seen = s.analog.phase;
   Pair u_v = pair(seen[0].output_A, seen[1].output_A);
-  if (analog.phase_current.plain()) {
+  if (analog.even_phases && analog.phase_current.plain()) {
     u_v = lag(u_v, from_A.u_v, to_A.u_v);
     seen[2].output_A = -(u_v[0] + u_v[1]);  // lags of one time constant: they add up as currents do
   } else {
+    const auto share = [this](std::size_t k) {
+      return analog.seen_share[static_cast<std::size_t>(s.leg[k])];
+    };
+    const Pair share_u_v = pair(share(0), share(1));
+    const double share_w = share(2);
     Pair played = pair(seen[0].played_A, seen[1].played_A);
-    analog.phase_current.step_unlimited(played, u_v, from_A.u_v, to_A.u_v, lag);
-    analog.phase_current.step_unlimited(seen[2].played_A, seen[2].output_A, from_A.w, to_A.w, lag);
+    analog.phase_current.step_unlimited(played, u_v, share_u_v * from_A.u_v, share_u_v * to_A.u_v,
+                                        lag);
+    analog.phase_current.step_unlimited(seen[2].played_A, seen[2].output_A, share_w * from_A.w,
+                                        share_w * to_A.w, lag);
     seen[0].played_A = played[0];
     seen[1].played_A = played[1];
   }

@@ -16,6 +16,7 @@ struct Drive::Impl::Glided {
   // Of a step's end, and only there:
   Pair i_dq_A;
   double iron_W;  // lost in that step
+  Pair emf_Wb;    // where glide_by is shape: back-EMF over electrical speed, alpha, beta
   double v_cap() const noexcept { return vw[0]; }
   double omega() const noexcept { return vw[1]; }
 };

@@ -26,8 +26,6 @@
 
 namespace stillrotor::plant {
 
-inline double sum(Pair x) noexcept { return x[0] + x[1]; }
-
 template <class Linkage, int Order>
 [[gnu::always_inline]] inline Drive::Impl::Glided Drive::Impl::glide_step(const GlideLaw& law,
                                                                           const Glided& from,

@@ -3,7 +3,7 @@
 //   L_x x' = u_x v_dc + e_x - r_x x - omega_e (x d L' d + psi g . d),   L_x = d . L d,
 //   T = 3/2 p x (psi g . d + 1/2 x d L' d),   d L' d = 2 (L_d - L_q) d_d d_q,
 // with d on the rotor's axes. The same equations as flow.hpp along d. Two phases fed is where a
-// six-step drive spends its time.
+// six-step drive spends its time; what of it glide() takes goes by shaped_step.hpp.
 // Source: derived; tested against flow.hpp and the closed form of two phases fed.
 #include "plant/flow.hpp"
 #include "plant/rotor_frame.hpp"

@@ -10,9 +10,6 @@
 
 namespace stillrotor::plant {
 
-/// A quarter turn on.
-inline Pair quarter(Pair x) noexcept { return pair(-x[1], x[0]); }
-
 /// Constant inductances: i = 1/L(phi) (flux - magnets(phi)).
 class Drive::Impl::PlainLinkage {
  public:

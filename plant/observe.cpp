@@ -1,5 +1,7 @@
 // What an ideal observer and the sensors see.
+#include "plant/floating_leg.hpp"
 #include "plant/flow.hpp"
+#include "plant/shaped_step.hpp"
 
 namespace stillrotor::plant {
 namespace {
@@ -23,10 +25,20 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.current_A = phases({y.i_alpha, y.i_beta});
   out.current_dq_A = park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e);
   BusFlow link;
-  if (mode->freedom == 2 && mode->swings == 0) {  // no terminal asks how the currents move on
+  const bool beside_floating = glides_beside_floating && mode->freedom == 1 && mode->floating;
+  if ((mode->freedom == 2 && mode->swings == 0) || beside_floating) {
+    // No terminal asks how the currents move on.
     link = flow_of_bus(*mode, y, in);
-    out.torque_Nm = smooth && !mapped ? plain_torque_Nm(out.current_dq_A) : machine_torque_Nm(y);
+    out.torque_Nm =
+        glide_by == GlideBy::plain ? plain_torque_Nm(out.current_dq_A) : machine_torque_Nm(y);
     out.terminal_V = leg_terminals(out.current_A, link.bus_V);
+    if (beside_floating) {
+      const std::size_t leg = floating_leg();
+      at(out.terminal_V, leg) =
+          FloatingLeg(*this, *mode, leg)
+              .terminal_V(pair(y.i_alpha, y.i_beta), y.omega,
+                          shaped_emf(y.theta, pair(y.cos_e, y.sin_e)).Wb, link.bus_V);
+    }
   } else {
     const Flow f = flow(*mode, y, in);
     link = {f.legs_A, f.bus_V, f.supply_A};
@@ -98,8 +110,9 @@ Probe Drive::Impl::probe(const Continuous& c) const noexcept {
   const Drivers in = ramping ? drivers(seconds_since(c, s)) : at_rest;
   const LinkProbe link = probe_link(c, in);
   return {phases({c.i_alpha_A, c.i_beta_A}), link.bus_V, link.supply_A, link.bridge_A,
-          smooth && !mapped ? plain_torque_Nm(park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e))
-                            : machine_torque_Nm(point_of(c))};
+          glide_by == GlideBy::plain
+              ? plain_torque_Nm(park({c.i_alpha_A, c.i_beta_A}, c.cos_e, c.sin_e))
+              : machine_torque_Nm(point_of(c))};
 }
 Probe Drive::probe(const Continuous& c) const noexcept { return impl_->probe(c); }
 

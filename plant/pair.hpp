@@ -53,6 +53,10 @@ inline double cross(Pair a, Pair b) noexcept {
   return product[0] - product[1];
 }
 
+inline double sum(Pair x) noexcept { return x[0] + x[1]; }
+
+/// A quarter turn on.
+inline Pair quarter(Pair x) noexcept { return pair(-x[1], x[0]); }
 inline Pair conjugate(Pair x) noexcept { return x * Pair{1.0, -1.0}; }
 
 }  // namespace stillrotor::plant

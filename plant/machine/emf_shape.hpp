@@ -24,6 +24,14 @@ class EmfShape {
 
   /// g on the d and q axes, at any angle above -2 pi.
   Pair on_rotor(double theta) const noexcept { return sine_ ? pair(0.0, 1.0) : from_table(theta); }
+  /// The same with its slope over the angle, of a shape that is not a sine.
+  struct Sloped {
+    Pair value, per_rad;
+  };
+  [[gnu::always_inline]] Sloped sloped_on_rotor(double theta) const noexcept {
+    const Cubic g(knots_, theta * per_sixth_rad);
+    return {g.value(), both(per_sixth_rad) * g.slope()};
+  }
   /// g on the stationary axes, at an angle given as value, cosine and sine.
   AlphaBeta operator()(double theta, double cos_theta, double sin_theta) const noexcept {
     if (sine_) return {-sin_theta, cos_theta};
@@ -48,6 +56,30 @@ class EmfShape {
     Pair value, slope;  // slope per interval
   };
 
+  /// Between two knots.
+  struct Cubic {
+    Pair start, slant, square, cubic;
+    double t;
+
+    [[gnu::always_inline]] Cubic(const std::vector<Knot>& knots, double position) noexcept {
+      const double x = position + 6.0 * intervals;
+      const auto cell = static_cast<long>(x);
+      t = x - static_cast<double>(cell);
+      const Knot& a = knots[static_cast<std::size_t>(cell) & (intervals - 1)];
+      const Knot& b = knots[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
+      const Pair rise = b.value - a.value;
+      start = a.value;
+      slant = a.slope;
+      cubic = a.slope + b.slope - rise - rise;
+      square = rise - a.slope - cubic;
+    }
+    Pair value() const noexcept {
+      return start + both(t) * (slant + both(t) * (square + both(t) * cubic));
+    }
+    Pair slope() const noexcept {  // per interval
+      return slant + both(t) * (both(2.0) * square + both(3.0 * t) * cubic);
+    }
+  };
   static constexpr double per_sixth_rad = 6.0 * intervals / two_pi;
   static constexpr double per_third_rad = 3.0 * intervals / two_pi;
 
@@ -56,15 +88,7 @@ class EmfShape {
     return interpolated(knots_, theta * per_sixth_rad);
   }
   static Pair interpolated(const std::vector<Knot>& knots, double position) noexcept {
-    const double x = position + 6.0 * intervals;
-    const auto cell = static_cast<long>(x);
-    const double t = x - static_cast<double>(cell);
-    const Knot& a = knots[static_cast<std::size_t>(cell) & (intervals - 1)];
-    const Knot& b = knots[static_cast<std::size_t>(cell + 1) & (intervals - 1)];
-    const Pair rise = b.value - a.value;
-    const Pair cubic = a.slope + b.slope - rise - rise;
-    const Pair square = rise - a.slope - cubic;
-    return a.value + both(t) * (a.slope + both(t) * (square + both(t) * cubic));
+    return Cubic(knots, position).value();
   }
 
   bool sine_ = true;

@@ -20,7 +20,7 @@ Drive::Impl::AnalogPaths::AnalogPaths(const DriveParameters& par) noexcept
       follows_terminals(par.phase_voltage.filtered()) {
   const CurrentSensing kind = par.phase_current.kind;
   follows_phases = kind != CurrentSensing::none;
-  even_phases = kind == CurrentSensing::in_line && !phase_current.limits_slew();
+  even_phases = kind == CurrentSensing::in_line;
   follows_rest = follows_dc_link || follows_bus_V || follows_terminals;
   seen_share.fill(kind == CurrentSensing::in_line ? 1.0 : 0.0);
   if (kind == CurrentSensing::low_side_shunt) {

@@ -183,6 +183,31 @@ std::vector<plant::GateChange> pulses(std::int64_t until_ps) {
   return gates;
 }
 
+/// Two legs in turn, the high switch of the one chopped, the third leg left alone.
+std::vector<plant::GateChange> chopped(std::int64_t until_ps) {
+  constexpr int high[6] = {2, 2, 4, 4, 0, 0}, low[6] = {5, 1, 1, 3, 3, 5};
+  std::vector<plant::GateChange> gates;
+  int was = -1;
+  for (std::int64_t begin = 0; begin < until_ps; begin += 50 * us) {
+    const auto sector = static_cast<std::size_t>(begin / (400 * us)) % 6;
+    const auto chops = static_cast<plant::Switch>(high[sector]);
+    if (was >= 0 && was != low[sector])
+      gates.push_back({begin, static_cast<plant::Switch>(was), false});
+    was = low[sector];
+    gates.insert(gates.end(), {{begin, static_cast<plant::Switch>(was), true},
+                               {begin + 3 * us, chops, true},
+                               {begin + 30 * us, chops, false}});
+  }
+  return gates;
+}
+
+/// One inductance and a trapezoid, which the inner loop steps by the shape of.
+void shape_the_emf(plant::DriveParameters& p) {
+  p.machine.inductance_q_H = p.machine.inductance_d_H;
+  p.machine.back_emf = plant::trapezoid_harmonics(120.0, 49);
+  p.phase_current.kind = plant::CurrentSensing::low_side_shunt;
+}
+
 /// All that has a memory beside the machine: heat, and sensors of every quantity.
 void fit_everything(plant::DriveParameters& p) {
   p.thermal.fitted = true;
@@ -198,12 +223,16 @@ void fit_everything(plant::DriveParameters& p) {
 // The same arithmetic on both ways: not a bit of the state may differ. Sensor edges and diode
 // currents that end are on the way, and the general steps in place of the fast ones.
 TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
-  for (const int kind : {0, 1, 2, 3, 4, 5}) {
+  for (const int kind : {0, 1, 2, 3, 4, 5, 6, 7, 8}) {
     plant::DriveParameters p = drive_parameters();
     p.shaft.inertia_kg_m2 = 2e-3;
     p.phase_current.bandwidth_Hz = 200e3;
     p.hall.fitted = p.encoder.fitted = true;
-    if (kind >= 4) fit_everything(p);
+    if (kind == 4 || kind == 5 || kind == 8) fit_everything(p);
+    if (kind >= 6) {
+      shape_the_emf(p);
+      p.machine.demagnetisation = {};
+    }
     if (kind == 5) {
       p.machine.flux_map = soft_map();
       p.machine.iron_loss = {50.0, 100.0, 0.5};
@@ -219,7 +248,7 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
     start.omega_m_rad_s = 40.0;
     played.start(start);
     driven.start(start);
-    const std::vector<plant::GateChange> gates = pulses(6 * ms);
+    const std::vector<plant::GateChange> gates = kind == 7 ? chopped(6 * ms) : pulses(6 * ms);
     int edges_played = 0, edges_driven = 0;
     // Now and then on beyond the changes, half the way to the next one.
     const auto beyond_ps = [&](std::size_t next) {
@@ -282,6 +311,8 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     cage,
     saturated,
     saturated_overlapping,
+    shaped,
+    shaped_floating,
     kinds
   };
   for (int kind = 0; kind < kinds; ++kind) {
@@ -293,7 +324,9 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     p.bridge.switching = {200e-6, 250e-6, 90e-6, 72.0, 80.0};
     const bool maps = kind == saturated || kind == saturated_overlapping;
     const bool overlaps = kind == overlapping || kind == saturated_overlapping;
-    if (kind == mosfet || maps) p.bridge.switching = {};
+    const bool shapes = kind == shaped || kind == shaped_floating;
+    if (shapes) shape_the_emf(p);
+    if (kind == mosfet || maps || shapes) p.bridge.switching = {};
     if (maps) {
       fit_everything(p);
       p.machine.flux_map = soft_map();
@@ -321,7 +354,8 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     booked.start(start);
     plain.start(start);
     const double before_J = booked.machine_energy_J();
-    std::vector<plant::GateChange> gates = pulses(12 * ms);
+    std::vector<plant::GateChange> gates =
+        kind == shaped_floating ? chopped(12 * ms) : pulses(12 * ms);
     if (overlaps) {  // both switches of a leg for 200 ns
       for (plant::GateChange& gate : gates)
         if (gate.on) gate.at_ps -= us + us / 5;
@@ -358,7 +392,8 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     EXPECT_NEAR(sum(frames, Signal::loss_friction), s.shaft_heat_J, 1e-4 * s.shaft_heat_J) << kind;
     EXPECT_GT(s.shaft_heat_J, 0.0);
     // Where a leg shorts the bus on its way, that burns enough by itself.
-    EXPECT_EQ(sum(frames, Signal::loss_switching) > 0.0, kind != mosfet && !maps && !overlaps)
+    EXPECT_EQ(sum(frames, Signal::loss_switching) > 0.0,
+              kind != mosfet && !maps && !shapes && !overlaps)
         << kind;
     EXPECT_EQ(sum(frames, Signal::loss_iron) > 0.0, kind == iron || maps) << kind;
     EXPECT_EQ(sum(frames, Signal::loss_rotor) > 0.0, kind == cage) << kind;
