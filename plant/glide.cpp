@@ -151,6 +151,8 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
     take(now.y);
     switch_gates(asked);
     now.y.vw = pair(s.v_cap_V, now.y.omega());  // what it costs
+    now.y.i_A = pair(s.i_alpha_A, s.i_beta_A);  // what legs that are out leave of them
+    now.A = PhasePairs(now.y.i_A);
     return false;
   }
   s.asked = asked;
@@ -160,6 +162,8 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
   if (glide_legs(now)) return mode->shoot_S == before_S;
   take(now.y);
   choose_legs();
+  now.y.i_A = pair(s.i_alpha_A, s.i_beta_A);
+  now.A = PhasePairs(now.y.i_A);
   return false;
 }
 
@@ -221,13 +225,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
         if (!(Shaped ? glides_in(*mode) : mode->freedom == 2) || watches_motion()) break;
         if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) law = glide_law();
       }
-      if constexpr (Shaped) {
-        if (!goes_on) {
-          now->y.i_A = pair(s.i_alpha_A, s.i_beta_A);
-          now->A = PhasePairs(now->y.i_A);
-        }
-        shaped = ShapedMode(*this, law);
-      }
+      if constexpr (Shaped) shaped = ShapedMode(*this, law);
       continue;
     }
     const double limit = plain_step_limit(now->y.omega());

@@ -313,6 +313,7 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     saturated_overlapping,
     shaped,
     shaped_floating,
+    shaped_overlapping,
     kinds
   };
   for (int kind = 0; kind < kinds; ++kind) {
@@ -323,8 +324,9 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     p.shaft.coulomb_friction_Nm = kind == iron ? 0.1 : 0.0;
     p.bridge.switching = {200e-6, 250e-6, 90e-6, 72.0, 80.0};
     const bool maps = kind == saturated || kind == saturated_overlapping;
-    const bool overlaps = kind == overlapping || kind == saturated_overlapping;
-    const bool shapes = kind == shaped || kind == shaped_floating;
+    const bool overlaps =
+        kind == overlapping || kind == saturated_overlapping || kind == shaped_overlapping;
+    const bool shapes = kind == shaped || kind == shaped_floating || kind == shaped_overlapping;
     if (shapes) shape_the_emf(p);
     if (kind == mosfet || maps || shapes) p.bridge.switching = {};
     if (maps) {
