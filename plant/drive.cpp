@@ -267,8 +267,8 @@ void Drive::Impl::inputs_changed() noexcept {
   fast = ever_fast && rigid;
   burns_plainly =
       (Machine::plain(s.machine) || phased) && !s.machine.shorted && !machine.iron().any() && rigid;
-  const bool smooth = fast && !ledger && !follows_charge && !watches_supply &&
-                      !driver.acts(s.driver) && par.bridge.output_capacitance_F <= 0.0;
+  const bool smooth = fast && !ledger && !follows_charge && !driver.acts(s.driver) &&
+                      par.bridge.output_capacitance_F <= 0.0;
   glide_by = smooth ? glide_step_of_machine() : GlideBy::none;
   glides_beside_floating = glide_by == GlideBy::shape && !analog.follows_terminals;
 }

@@ -46,6 +46,8 @@ inline Point point_of(const Continuous& c) noexcept {
           c.sin_e,     c.extra,    0.0};
 }
 
+class BusWatch;
+
 struct Drive::Impl {
   explicit Impl(const DriveParameters&);
 
@@ -242,6 +244,7 @@ struct Drive::Impl {
                          const ShapedMode*, GlideEnd& to) const noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
+  bool supply_changes(const GlideLaw&, const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
   template <class Linkage, int Order>
   Glided glide_step(const GlideLaw&, const Glided& from, double h) const noexcept;
@@ -327,6 +330,7 @@ struct Drive::Impl {
   void refresh_path() noexcept;  // after any change of connector, protection or contactor
   void part_supply() noexcept;
   void choose_chopper() noexcept;
+  BusWatch bus_watch() const noexcept;  // bus_watch.hpp
   double supply_margin(const Point&, const Drivers&, const Flow&) const noexcept;
   void steer_battery() noexcept;  // before a step: the ramp of its inner voltage
   void follow_battery(const Point& end, double h) noexcept;

@@ -82,8 +82,9 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
   return 0;
 }
 
-/// To the moment in which a leg's current reaches the end of its way, or a floating terminal that
-/// of its window, as at `to`; returns the time to it. shaped: of that kind of step.
+/// To the moment in which a leg's current reaches the end of its way, a floating terminal that of
+/// its window, or the bus where the supply changes, as at `to`; returns the time to it. shaped: of
+/// that kind of step.
 [[gnu::noinline]] double Drive::Impl::glide_to_change(const GlideLaw& law, const GlideEnd& from,
                                                       double h, double limit,
                                                       const ShapedMode* shaped,
@@ -104,14 +105,18 @@ Point Drive::Impl::glided(const Continuous& from, double h) const noexcept {
       [&] { to = end; });
 }
 
-/// In amperes, or in volts of a floating terminal.
+/// In amperes, or in volts of a floating terminal or of the bus.
 double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
                                  const ShapedMode* shaped) const noexcept {
   const Pair u_v = loaded(&mode->way[0]) * at.A.u_v - loaded(&mode->beyond_A[0]);
   const double least_A = std::min({u_v[0], u_v[1], mode->way[2] * at.A.w - mode->beyond_A[2]});
-  if (!shaped || !shaped->floating) return least_A;
+  const bool floats = shaped && shaped->floating;
+  if (!floats && !watches_supply) return least_A;
   const double bus_V = plain_link(law, at.y.i_A, at.y.v_cap()).bus_V;
-  return std::min(least_A, shaped->floating->margin_V(at.y, bus_V));
+  double least = least_A;
+  if (floats) least = std::min(least, shaped->floating->margin_V(at.y, bus_V));
+  if (watches_supply) least = std::min(least, law.watch.margin(bus_V));
+  return least;
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::take(const Glided& y) noexcept {
@@ -167,10 +172,19 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
   return false;
 }
 
+/// Where gates have just made the bus jump.
+[[gnu::noinline]] bool Drive::Impl::supply_changes(const GlideLaw& law,
+                                                   const GlideEnd& now) noexcept {
+  if (law.watch.margin(plain_link(law, now.y.i_A, now.y.v_cap()).bus_V) >= 0.0) return false;
+  take(now.y);
+  choose_supply();
+  return true;
+}
+
 Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                       SegmentObserver* observer) noexcept {
   if (glide_by == GlideBy::shape) return glide<false, true>(way, whole_steps_only, observer);
-  const bool lean = !mapped && !watched && !warms && !analog.follows_rest;
+  const bool lean = !mapped && !watched && !warms && !analog.follows_rest && !watches_supply;
   return lean ? glide<true, false>(way, whole_steps_only, observer)
               : glide<false, false>(way, whole_steps_only, observer);
 }
@@ -221,6 +235,10 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       linked = linked && link_stays;
       entered = entered && link_stays;
       if (entered) tally->mode = conduction_word(s);
+      if (!Lean && watches_supply) {
+        if (!goes_on) law = glide_law();
+        if (supply_changes(law, *now)) law = glide_law();  // and with the jump a new link
+      }
       if (!goes_on) [[unlikely]] {
         if (!(Shaped ? glides_in(*mode) : mode->freedom == 2) || watches_motion()) break;
         if (mode->shoot_S != law.shoot_S || s.rotation != law.rotation) law = glide_law();
@@ -251,11 +269,11 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
         lesser(loaded(&mode->way[0]) * then->A.u_v - loaded(&mode->beyond_A[0]),
                pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
     bool changes = below_zero(margins) != 0;
-    if constexpr (Shaped) {
-      if (shaped.floating) {
-        const double bus_V = plain_link(law, then->y.i_A, then->y.v_cap()).bus_V;
+    if (!Lean && (watches_supply || (Shaped && shaped.floating))) {
+      const double bus_V = plain_link(law, then->y.i_A, then->y.v_cap()).bus_V;
+      if (Shaped && shaped.floating)
         changes = changes || shaped.floating->margin_V(then->y, bus_V) < 0.0;
-      }
+      if (watches_supply) changes = changes || law.watch.margin(bus_V) < 0.0;
     }
     if (changes) [[unlikely]] {
       if (edge || then->y.omega() * law.stops < 0.0) break;

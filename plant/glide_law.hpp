@@ -3,6 +3,7 @@
 // Units  as named. RT: safe.
 #pragma once
 
+#include "plant/bus_watch.hpp"
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -47,6 +48,7 @@ struct Drive::Impl::GlideLaw {
   double stops;     // the rotation that friction ends at zero speed; 0: none
   std::int8_t rotation;
   double shoot_S;
+  BusWatch watch;               // where watches_supply
   Pair calm_from_A, calm_to_A;  // of i_dq, where watch_machine() has nothing to do; if watched
   // Of a saturated machine:
   double gain;                 // of speed by torque
@@ -82,6 +84,7 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
   l.stops = rigid && coulomb_Nm > 0.0 && !s.speed_held ? s.rotation : 0.0;
   l.rotation = s.rotation;
   l.shoot_S = mode->shoot_S;
+  if (watches_supply) l.watch = bus_watch();
   if (watched) {
     constexpr double any_A = 1e300;
     const FluxMap* const map = machine.flux_map();

@@ -20,10 +20,10 @@ using io::Time;
 constexpr std::size_t edges_at_once = 1024;
 
 /// No news of the plant's own that a change of gates brings at once: none that its alarms
-/// (DriveState::alarm_ps) or the promise of a quiet time do not cover. What a machine's currents do
-/// to it is told later, with the moment that the plant notes.
+/// (DriveState::alarm_ps) or the promise of a quiet time do not cover. What currents do to a
+/// machine and the bus's voltage to a supply is told later, with the moment that the plant notes.
 bool gates_bring_no_news(const plant::DriveParameters& p) noexcept {
-  return p.supply.kind == plant::SupplyKind::battery && p.gate_driver.trip_A <= 0.0;
+  return p.gate_driver.trip_A <= 0.0;
 }
 
 /// Gates that come with an event, or may: all off, or a leg that shorts the bus. Bit k: gates k.

@@ -72,7 +72,7 @@ void Drive::Impl::choose_chopper() noexcept {
   if (!par.chopper.by_itself) {
     on = s.supply.chopper_gate;
   } else {
-    const double bus_V = flow(*mode, point(), drivers(0.0)).bus_V;
+    const double bus_V = flow_of_bus(*mode, point(), drivers(0.0)).bus_V;
     on = on ? bus_V >= par.chopper.off_V : bus_V > par.chopper.on_V;
   }
   if (on != was_on) refresh_bus();
@@ -83,7 +83,7 @@ void Drive::Impl::choose_supply() noexcept {
   choose_chopper();
   if (par.supply.kind != SupplyKind::bench_supply || s.supply_mode == SupplyMode::open) return;
   const Drivers in = drivers(0.0);
-  const Flow before = flow(*mode, point(), in);
+  const BusFlow before = flow_of_bus(*mode, point(), in);
   if (before.bus_V > par.supply.latch_above_V) {
     s.supply.latched = true;
     s.supply.latched_ps = s.time_ps + to_ps(s.offset_s);
@@ -102,7 +102,7 @@ void Drive::Impl::choose_supply() noexcept {
   }
   s.supply_mode = SupplyMode::voltage;
   refresh_bus();
-  const Flow f = flow(*mode, point(), in);
+  const BusFlow f = flow_of_bus(*mode, point(), in);
   const double asked_A = (source_V(point(), in) - f.bus_V) / s.source_ohm;
   const double limit_A = supply_limit_A(f.bus_V, in.supply_V);
   const bool ended = cable ? f.supply_A <= zero_A && asked_A < 0.0 : f.supply_A < 0.0;

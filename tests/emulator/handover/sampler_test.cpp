@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstring>
+#include <set>
 #include <span>
 #include <vector>
 
@@ -208,6 +209,15 @@ void shape_the_emf(plant::DriveParameters& p) {
   p.phase_current.kind = plant::CurrentSensing::low_side_shunt;
 }
 
+/// One that reaches its limit, takes no current back and latches off, and a chopper.
+void weaken_the_supply(plant::DriveParameters& p) {
+  p.supply.kind = plant::SupplyKind::bench_supply;
+  p.supply.current_limit_A = 5.0;
+  p.supply.fold_back_A = 3.0;
+  p.dc_link.capacitance_F = 200e-6;
+  p.chopper = {.resistance_ohm = 5.0, .by_itself = true, .on_V = 48.6, .off_V = 48.3};
+}
+
 /// All that has a memory beside the machine: heat, and sensors of every quantity.
 void fit_everything(plant::DriveParameters& p) {
   p.thermal.fitted = true;
@@ -223,13 +233,13 @@ void fit_everything(plant::DriveParameters& p) {
 // The same arithmetic on both ways: not a bit of the state may differ. Sensor edges and diode
 // currents that end are on the way, and the general steps in place of the fast ones.
 TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
-  for (const int kind : {0, 1, 2, 3, 4, 5, 6, 7, 8}) {
+  for (const int kind : {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}) {
     plant::DriveParameters p = drive_parameters();
     p.shaft.inertia_kg_m2 = 2e-3;
     p.phase_current.bandwidth_Hz = 200e3;
     p.hall.fitted = p.encoder.fitted = true;
     if (kind == 4 || kind == 5 || kind == 8) fit_everything(p);
-    if (kind >= 6) {
+    if (kind >= 6 && kind <= 8) {
       shape_the_emf(p);
       p.machine.demagnetisation = {};
     }
@@ -237,6 +247,8 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
       p.machine.flux_map = soft_map();
       p.machine.iron_loss = {50.0, 100.0, 0.5};
     }
+    if (kind >= 9) weaken_the_supply(p);
+    if (kind == 10) shape_the_emf(p);
     if (kind == 1) p.shaft.coulomb_friction_Nm = 0.1;
     if (kind == 2) p.bridge.output_capacitance_F = 2e-9;
     if (kind == 3) p.gate_driver.on_delay_s[2] = 150e-9;
@@ -248,8 +260,11 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
     start.omega_m_rad_s = 40.0;
     played.start(start);
     driven.start(start);
-    const std::vector<plant::GateChange> gates = kind == 7 ? chopped(6 * ms) : pulses(6 * ms);
+    const std::vector<plant::GateChange> gates =
+        kind == 7 || kind == 10 ? chopped(6 * ms) : pulses(6 * ms);
     int edges_played = 0, edges_driven = 0;
+    std::set<plant::SupplyMode> supply_modes;
+    bool brakes = false;
     // Now and then on beyond the changes, half the way to the next one.
     const auto beyond_ps = [&](std::size_t next) {
       return next % 17 == 0 && next < gates.size() ? (gates[next - 1].at_ps + gates[next].at_ps) / 2
@@ -270,6 +285,14 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
       driven.set_switch(gates[k].which, gates[k].on);
       const std::int64_t on_ps = beyond_ps(k + 1);
       while (on_ps != 0 && driven.advance(on_ps, &slow).edge) ++edges_driven;
+      supply_modes.insert(driven.state().supply_mode);
+      brakes |= driven.state().supply.chopper_on;
+    }
+    if (kind >= 9) {
+      EXPECT_EQ(supply_modes,
+                (std::set{plant::SupplyMode::voltage, plant::SupplyMode::current_limit,
+                          plant::SupplyMode::blocked}));
+      EXPECT_TRUE(brakes);
     }
     EXPECT_EQ(std::memcmp(&played.state(), &driven.state(), sizeof(plant::DriveState)), 0) << kind;
     EXPECT_EQ(edges_played, edges_driven);
@@ -314,6 +337,7 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
     shaped,
     shaped_floating,
     shaped_overlapping,
+    weak_supply,
     kinds
   };
   for (int kind = 0; kind < kinds; ++kind) {
@@ -328,6 +352,7 @@ TEST(Sampler, SplitsWhatIsLostSoThatNothingIsMissing) {
         kind == overlapping || kind == saturated_overlapping || kind == shaped_overlapping;
     const bool shapes = kind == shaped || kind == shaped_floating || kind == shaped_overlapping;
     if (shapes) shape_the_emf(p);
+    if (kind == weak_supply) weaken_the_supply(p);
     if (kind == mosfet || maps || shapes) p.bridge.switching = {};
     if (maps) {
       fit_everything(p);

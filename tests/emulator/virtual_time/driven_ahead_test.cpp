@@ -2,10 +2,12 @@
 // one in which it hands over each by itself, or hears each at once.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <filesystem>
 #include <span>
+#include <string_view>
 
 #include "tests/emulator/virtual_time/support.hpp"
 
@@ -108,7 +110,7 @@ void expect_the_same(const KeepingSink& a, const KeepingSink& b) {
 }
 
 /// Edges that the world took a call, ahead of time.
-double compared(const Bench& bench) {
+double compared(const Bench& bench, std::string_view expected_event = {}) {
   KeepingSink at_once, one_by_one;
   Watched ahead(bench, false), slow(bench, true);
   const RunOutcome outcome = run(bench, eventful(), ahead, at_once);
@@ -116,6 +118,9 @@ double compared(const Bench& bench) {
   EXPECT_EQ(outcome.controller, io::Health::running);
   EXPECT_GT(outcome.gate_edges, 5000U);
   EXPECT_EQ(slow.edges, slow.calls);
+  EXPECT_TRUE(expected_event.empty() ||
+              std::any_of(at_once.marks.begin(), at_once.marks.end(),
+                          [&](const auto& mark) { return mark.name == expected_event; }));
   expect_the_same(at_once, one_by_one);
   return static_cast<double>(ahead.edges) / static_cast<double>(ahead.calls);
 }
@@ -182,6 +187,15 @@ TEST(HeardLater, ByAChipsCountGivesTheSameRun) {
   EXPECT_GT(fastest_rad_s, 20.0);
   EXPECT_LT(far_A, 1e-4);
   EXPECT_LT(far_rad_s, 1e-6 * fastest_rad_s);
+}
+
+// A supply that reaches its limit, takes no current back and in the end latches off.
+TEST(DrivenAhead, GivesTheSameRunOnAWeakBenchSupply) {
+  Bench bench = mid_bench();
+  bench.drive.supply.kind = plant::SupplyKind::bench_supply;
+  bench.drive.supply.current_limit_A = 50.0;
+  bench.drive.supply.latch_above_V = 1.01 * bench.drive.supply.voltage_V;
+  EXPECT_GT(compared(bench, "supply latched off"), 3.0);
 }
 
 // A driver that trips has news of its own for any edge.

@@ -234,5 +234,58 @@ TEST(BenchSupply, EnergyBalancesInEveryMode) {
     }
 }
 
+// The plant's inner loop watches its supply by straight lines over the bus; the general steps,
+// which the ledger asks for, by the equations. A machine pushed and pulled by turns on a small
+// link: the supply folds back, blocks, and a chopper burns what comes back. Tolerance: steps of 2
+// us are a fiftieth of the link's fastest transient: 1e-9 of it each; moments of change are found
+// to 1e-9.
+TEST(BenchSupply, TheInnerLoopChangesItsModesWhereGeneralStepsDo) {
+  plant::DriveParameters p = bench();
+  p.supply.resistance_ohm = 0.5;
+  p.supply.current_limit_A = 30.0;
+  p.supply.fold_back_A = 15.0;
+  p.machine.flux_linkage_Wb = 30e-3;
+  p.supply.voltage_loop_Hz = p.supply.current_loop_Hz = 0.0;
+  p.supply.cable_inductance_H = 0.0;
+  p.dc_link = {200e-6, 10e-3};
+  p.chopper = {.resistance_ohm = 2.0, .by_itself = true, .on_V = 52.0, .off_V = 50.0};
+  p.step_max_s = 2e-6;
+  plant::Drive glides(p), general(p);
+  general.keep_ledger(true);
+  double current_A = 0.0, bus_V = 0.0, peak_A = 0.0;
+  int limits = 0, blocks = 0, brakes = 0, differs = 0;
+  for (plant::Drive* drive : {&glides, &general}) {
+    drive->start({100.0, 0.0, -1.0});
+    drive->hold_speed_rad_s({100.0, 0.0});
+  }
+  for (int k = 0; k < 1000; ++k) {
+    const double turned = 4.0 * 100.0 * 20e-6 * k, push = k / 250 % 2 == 0 ? 1.8 : -1.2;
+    for (plant::Drive* drive : {&glides, &general}) {
+      for (int leg = 0; leg < 3; ++leg) {
+        const bool high =
+            std::cos(turned + push - leg * plant::two_pi / 3.0) > 0.4 * ((k * 7) % 10 - 4.5);
+        drive->set_switch(static_cast<Switch>(2 * leg + (high ? 1 : 0)), false);
+        drive->set_switch(static_cast<Switch>(2 * leg + (high ? 0 : 1)), true);
+      }
+      advance_to(*drive, (k + 1) * ps(20e-6));
+    }
+    const plant::DriveState &s = glides.state(), &g = general.state();
+    current_A = std::max(current_A, std::hypot(s.i_alpha_A - g.i_alpha_A, s.i_beta_A - g.i_beta_A));
+    peak_A = std::max(peak_A, std::hypot(s.i_alpha_A, s.i_beta_A));
+    bus_V = std::max(bus_V, std::abs(s.v_cap_V - g.v_cap_V));
+    limits += s.supply_mode == SupplyMode::current_limit;
+    blocks += s.supply_mode == SupplyMode::blocked;
+    brakes += s.supply.chopper_on;
+    differs += s.supply_mode != g.supply_mode || s.supply.chopper_on != g.supply.chopper_on;
+  }
+  EXPECT_GT(peak_A, 100.0);
+  EXPECT_GT(limits, 50);
+  EXPECT_GT(blocks, 50);
+  EXPECT_GT(brakes, 20);
+  EXPECT_EQ(differs, 0);
+  EXPECT_LT(current_A, 1e-8 * peak_A);
+  EXPECT_LT(bus_V, 1e-7);
+}
+
 }  // namespace
 }  // namespace stillrotor::reference
