@@ -1,6 +1,7 @@
-// Where between the bus's voltages a supply without loops or a chopper changes by itself: of each
-// such change the distance, a straight line over the bus. As supply_margin(), without a cable and
-// with inputs that rest. Units  V, A or V of the margins.  RT: safe.
+// Where a supply without loops, or a chopper, changes by itself: of each such change the distance,
+// a straight line over the bus's voltage. The same as supply_margin() without a cable and with
+// inputs that rest; held against it by tests/reference/closed_form/bench_supply_test.cpp. Units  A
+// or V of the margins.  RT: safe.
 #pragma once
 
 #include "plant/drive_impl.hpp"
