@@ -18,8 +18,9 @@ double heat_W(const DriveParameters& par, const DriveState& s, const LegLaws& la
   for (int k = 0; k < 3; ++k) {
     sum += conduction_heat_W(laws[static_cast<std::size_t>(s.leg[k])], leg_A[k]);
   }
-  const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V;
-  sum += bus.across_S * f.bus_V * f.bus_V + par.dc_link.series_resistance_ohm * cap_A * cap_A;
+  const double cap_A = f.supply_A - f.legs_A - bus.across_S * f.bus_V - bus.across_A;
+  sum += (bus.across_S * f.bus_V + bus.across_A) * f.bus_V +
+         par.dc_link.series_resistance_ohm * cap_A * cap_A;
   // Across a cable's inductance stands the rest: it stores. What a supply's source voltage is below
   // the set one, its regulator turns into heat.
   const double source_V = regulated ? y.extra.supply_inner : supply_V;
@@ -299,7 +300,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     if (follows_charge) steer_battery();
     Point y = h < short_share * limit ? step<Order::third>(h) : step(h);
     bool event = false;
-    if (watches_more() ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
+    if (watches_more() || nearly_empty(y.v_cap) ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);
       event = true;
       whole = false;

@@ -126,6 +126,7 @@ struct DriveState : Continuous {
   double ground_ohm = 0.0;       // through this
   Conduction leg[3] = {Conduction::floating, Conduction::floating, Conduction::floating};
   SupplyMode supply_mode = SupplyMode::voltage;
+  bool link_held = false;      // by the legs' diodes, just below zero: it has been emptied
   std::int8_t rotation = 0;    // +1, -1 sliding; 0 held by friction
   std::int8_t rotation_2 = 0;  // the same of the load side, while it has its own speed
   bool apart = false;          // motor side and load side have two speeds
@@ -189,7 +190,8 @@ struct Segment {
 inline std::uint32_t conduction_word(const DriveState& s) noexcept {
   return static_cast<std::uint32_t>(s.leg[0]) | static_cast<std::uint32_t>(s.leg[1]) << 8 |
          static_cast<std::uint32_t>(s.leg[2]) << 16 |
-         static_cast<std::uint32_t>(s.supply_mode) << 24;
+         static_cast<std::uint32_t>(s.supply_mode) << 24 |
+         static_cast<std::uint32_t>(s.link_held) << 28;
 }
 
 /// Watches accepted steps. RT: called from advance(); must itself be RT-safe where advance() is.

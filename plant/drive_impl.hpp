@@ -92,6 +92,7 @@ struct Drive::Impl {
   // All on one shaft, as the fast steps see it; shaft_law has the general form.
   double inertia_inverse, coulomb_Nm, quadratic_Nm_s2;
   double capacitance_inverse;
+  double nearly_empty_V;  // of the link's capacitor: below it the bus may reach zero
   /// A plain machine on the rotor's axes (d, q), for the fast steps.
   struct RotorAxes {
     Pair inductance, inverse;  // H, 1/H
@@ -330,6 +331,19 @@ struct Drive::Impl {
   void refresh_path() noexcept;  // after any change of connector, protection or contactor
   void part_supply() noexcept;
   void choose_chopper() noexcept;
+  /// Of the diodes that conduct across the bus where it stands below -V.
+  struct LinkHold {
+    double V = 0.0, S = 0.0;
+  };
+  LinkHold link_hold() const noexcept;
+  double hold_margin(double bus_V) const noexcept;
+  void choose_hold() noexcept;
+  bool nearly_empty(double v_cap_V) const noexcept { return v_cap_V < nearly_empty_V; }
+  /// Into the bridge beside what the machine takes.
+  double shorted_A(double bus_V) const noexcept {
+    const LinkHold hold = s.link_held ? link_hold() : LinkHold{};
+    return (mode->shoot_S + hold.S) * bus_V + hold.S * hold.V;
+  }
   BusWatch bus_watch() const noexcept;  // bus_watch.hpp
   double supply_margin(const Point&, const Drivers&, const Flow&) const noexcept;
   void steer_battery() noexcept;  // before a step: the ramp of its inner voltage
@@ -412,7 +426,7 @@ struct Drive::Impl {
   /// The same of a star without iron losses at three sound legs, of its line currents and mean
   /// speed.
   bool heats_plainly() const noexcept {
-    return burns_plainly && s.grounded < 0 && mode->shoot_S <= 0.0;
+    return burns_plainly && s.grounded < 0 && mode->shoot_S <= 0.0 && !s.link_held;
   }
   HeatOfStep plain_heat(const Phases& from_A, const Phases& to_A, double omega,
                         double h) const noexcept;

@@ -41,7 +41,7 @@ namespace stillrotor::plant {
 [[gnu::always_inline]] inline LinkProbe Drive::Impl::probe_link(const Continuous& c,
                                                                 const Drivers& in) const noexcept {
   const BusFlow f = flow_of_bus(*mode, {c.i_alpha_A, c.i_beta_A}, c.v_cap_V, c.extra, in);
-  return {f.bus_V, f.supply_A, f.legs_A + mode->shoot_S * f.bus_V};
+  return {f.bus_V, f.supply_A, f.legs_A + shorted_A(f.bus_V)};
 }
 
 [[gnu::always_inline]] inline void Drive::Impl::follow_rest(const SeenByRest& before,
@@ -106,7 +106,7 @@ template <bool Extras>
   f.legs_A = b.legs_A;
   f.bus_V = b.bus_V;
   f.supply_A = b.supply_A;
-  f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V) * capacitance_inverse;
+  f.dv_dt = (f.supply_A - f.legs_A - bus.across_S * f.bus_V - bus.across_A) * capacitance_inverse;
 
   AlphaBeta e{m.e_alpha_V, m.e_beta_V};
   if (Extras && m.swings != 0) [[unlikely]] {

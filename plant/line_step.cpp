@@ -62,7 +62,7 @@ Point Drive::Impl::line_step(double h) const noexcept {
     Rates k;
     k.legs_A = legs;
     k.x = free == 0.0 ? 0.0 : (u * bus_volts + e - r * x - p * w * (x * slant + magnet)) / l_x;
-    k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
+    k.v = (supply - legs - bus.across_S * bus_volts - bus.across_A) * capacitance_inverse;
     k.w = given_rate +
           inertia_gain * (1.5 * p * x * (magnet + 0.5 * x * slant) - drag_Nm(w) - opposing);
     return k;

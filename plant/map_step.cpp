@@ -69,7 +69,7 @@ Point Drive::Impl::map_step(double h) const noexcept {
     k.legs_A = legs;
     k.i = both(inverse) * (pair(l.l_qq, l.l_dd) * push - both(l.l_dq) * swapped(push));
     const double supply = bus.per_supply_S * (in.supply_V - bus_volts) + bus.constant_A;
-    k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
+    k.v = (supply - legs - bus.across_S * bus_volts - bus.across_A) * capacitance_inverse;
     k.w = given_rate + inertia_gain * (1.5 * p * torque - opposing);
     return k;
   };

@@ -49,7 +49,7 @@ Snapshot Drive::Impl::snapshot(const Point& y, double into_step_s) const noexcep
   out.winding_A = machine.windings_A(y, s.machine);
   out.bus_V = link.bus_V;
   out.supply_A = link.supply_A;
-  out.bridge_A = link.legs_A + mode->shoot_S * link.bus_V;
+  out.bridge_A = link.legs_A + shorted_A(link.bus_V);
   out.machine_J = machine_energy_J(y);
   const ShaftPoint at = shaft_point(y, out.torque_Nm);
   const ShaftRates shaft = shaft_law.rates(at, shaft_inputs(in), shaft_mode());

@@ -76,7 +76,7 @@ Point Drive::Impl::phase_step(double h) const noexcept {
     StageRates k;
     k.legs_A = legs;
     k.i = at.inverse_a * both(push[0]) + at.inverse_b * both(push[1]);
-    k.v = (supply - legs - bus.across_S * bus_volts) * capacitance_inverse;
+    k.v = (supply - legs - bus.across_S * bus_volts - bus.across_A) * capacitance_inverse;
     k.w = given_rate + inertia_gain * (1.5 * p * torque - opposing);
     return k;
   };

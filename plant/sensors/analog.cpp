@@ -49,7 +49,7 @@ void Drive::Impl::follow_phase_currents(const Phases& i0, const Phases& i1, doub
 void Drive::Impl::follow_other_sensors(const Point& y, double h) noexcept {
   const auto seen = [this](const Point& at, const Drivers& in) {
     const BusFlow f = flow_of_bus(*mode, at, in);
-    SeenByRest out{f.legs_A + mode->shoot_S * f.bus_V, f.bus_V};
+    SeenByRest out{f.legs_A + shorted_A(f.bus_V), f.bus_V};
     if (analog.follows_terminals) {
       const Phases v = mode->freedom == 2 && mode->swings == 0
                            ? leg_terminals(phases({at.i_alpha, at.i_beta}), f.bus_V)

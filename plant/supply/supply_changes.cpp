@@ -1,5 +1,7 @@
 // What changes by itself between source and bus: a bench supply's loops, the chopper, protection
 // and contactor; and the charge that a battery gives.
+#include <bit>
+
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -14,9 +16,10 @@ std::int64_t to_ps(double seconds) noexcept {
 }  // namespace
 
 void Drive::Impl::refresh_bus() noexcept {
+  const LinkHold hold = s.link_held ? link_hold() : LinkHold{};
   const double chopper_S = s.supply.chopper_on ? 1.0 / par.chopper.resistance_ohm : 0.0;
   bus = bus_law(par.supply, supply_law, par.dc_link, s.supply_mode, s.source_ohm,
-                mode->shoot_S + chopper_S, mode->shoot_S > 0.0);
+                mode->shoot_S + chopper_S + hold.S, hold.S * hold.V, mode->shoot_S > 0.0);
   if (s.machine.shorted)
     bus.step_max_s =
         std::min(bus.step_max_s,
@@ -78,7 +81,35 @@ void Drive::Impl::choose_chopper() noexcept {
   if (on != was_on) refresh_bus();
 }
 
+// Below zero the bus is held by each leg's diode in series with the switch that is on beside it,
+// or, with none on or with switches that conduct one way only, by both its diodes.
+Drive::Impl::LinkHold Drive::Impl::link_hold() const noexcept {
+  const BridgeParameters& b = par.bridge;
+  const unsigned on = (s.gates | s.gates >> 1) & 0b010101U;
+  const int beside_switches = b.switch_kind == SwitchKind::mosfet ? std::popcount(on) : 0;
+  if (beside_switches > 0)
+    return {b.diode_voltage_V,
+            beside_switches / (b.diode_resistance_ohm + b.switch_on_resistance_ohm)};
+  return {2.0 * b.diode_voltage_V, 3.0 / (2.0 * b.diode_resistance_ohm)};
+}
+
+/// The bus's distance from where those diodes begin to conduct, or cease to.
+double Drive::Impl::hold_margin(double bus_V) const noexcept {
+  const double above_V = bus_V + link_hold().V;
+  return s.link_held ? -above_V : above_V;
+}
+
+void Drive::Impl::choose_hold() noexcept {
+  if (!s.link_held && !nearly_empty(s.v_cap_V)) return;
+  const double bus_V = flow_of_bus(*mode, point(), drivers(0.0)).bus_V;
+  const bool held = bus_V + link_hold().V < 0.0;
+  if (!held && !s.link_held) return;
+  s.link_held = held;
+  refresh_bus();  // by the gates as they are now
+}
+
 void Drive::Impl::choose_supply() noexcept {
+  choose_hold();
   if (!watches_supply) return;
   choose_chopper();
   if (par.supply.kind != SupplyKind::bench_supply || s.supply_mode == SupplyMode::open) return;
@@ -157,8 +188,9 @@ void Drive::Impl::follow_battery(const Point& end, double h) noexcept {
   double q = 0.0;
   if (s.supply_mode != SupplyMode::open) {
     const double source_Vs = input_Vs + h * (now.own_V + 0.5 * h * now.own_V_per_s);
-    const double into_C =
-        par.dc_link.capacitance_F * (end.v_cap - s.v_cap_V) + end.legs_C;  // link and bridge
+    const double into_C = par.dc_link.capacitance_F * (end.v_cap - s.v_cap_V) +
+                          end.legs_C +  // link and bridge
+                          h * bus.across_A;
     if (bus.cable_share > 0.0) {
       const double kept_Vs =
           par.supply.cable_inductance_H * (end.extra.i_cable_A - s.extra.i_cable_A);

@@ -132,6 +132,14 @@ Drive::Impl::HeatOfStep Drive::Impl::step_heat(const Point& from, const Point& t
   if (heats_plainly())
     return plain_heat(line_A(from), line_A(to), 0.5 * (from.omega + to.omega), h);
   HeatOfStep out{machine_heat(from, to, h), legs_J(from, to, h)};
+  if (s.link_held) [[unlikely]] {
+    const LinkHold hold = link_hold();
+    const auto power_W = [&](const Point& y) {
+      const double bus_V = flow_of_bus(*mode, y, ramping ? drivers(0.0) : at_rest).bus_V;
+      return hold.S * (bus_V + hold.V) * bus_V;
+    };
+    for (double& leg : out.legs_J) leg += h / 6.0 * (power_W(from) + power_W(to));
+  }
   out.all.legs_J = out.legs_J[0] + out.legs_J[1] + out.legs_J[2];
   out.all.friction_J = friction_J(from, to, h);
   return out;

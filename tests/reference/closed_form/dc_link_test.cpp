@@ -208,5 +208,51 @@ TEST(DcLink, MeanCurrentIsThreeQuartersOfDepthTimesActiveCurrent) {
   }
 }
 
+// A supply that parts while current flows into a locked machine: the winding empties the link and
+// would swing it below zero, but there each leg's diode in series with the switch that is on beside
+// it holds it. By hand, U against V and W, all legs with a switch on: the diodes carry what the
+// winding takes, v = -V_f - i (R_d + R_on) / 3, so i decays towards -V_f / r with L / r,
+//   L = 1.5 L_d,  r = 1.5 (R + R_on) + (R_d + R_on) / 3.
+// Tolerance: the link's own current there, C (R_d + R_on) / 3 di/dt, takes 2e-6 of it.
+TEST(DcLink, EmptiedItIsHeldByTheDiodesBesideTheSwitches) {
+  plant::DriveParameters p;
+  p.dc_link = {200e-6, 5e-3};
+  plant::Drive drive(p);
+  drive.keep_ledger(true);
+  drive.start();
+  hold_electrical(drive, 0.0);
+  only_on(drive, {Switch::UH, Switch::VL, Switch::WL});
+  advance_by(drive, 0.3e-3);
+  const auto balance_J = [&] { return drive.stored_J() + drive.state().dissipated_J; };
+  drive.set_supply_interrupted(true);
+  const double before_J = balance_J();
+  double least_V = 0.0;
+  for (int k = 0; k < 100; ++k) {
+    advance_by(drive, 2e-6);
+    least_V = std::min(least_V, drive.snapshot().bus_V);
+  }
+  ASSERT_TRUE(drive.state().link_held);
+  const double begin_A = drive.snapshot().current_A.U;
+  advance_by(drive, 1.5e-3);
+  const double ron = p.bridge.switch_on_resistance_ohm, vf = p.bridge.diode_voltage_V,
+               held_ohm = (p.bridge.diode_resistance_ohm + ron) / 3.0;
+  const double ohm = 1.5 * (p.machine.winding_resistance_ohm + ron) + held_ohm;
+  const double end_A =
+      -vf / ohm + (begin_A + vf / ohm) * std::exp(-1.5e-3 * ohm / (1.5 * p.machine.inductance_d_H));
+  const plant::Snapshot now = drive.snapshot();
+  EXPECT_GT(begin_A, 50.0);
+  EXPECT_NEAR(now.current_A.U, end_A, 1e-5 * begin_A);
+  EXPECT_NEAR(now.bus_V, -vf - now.current_A.U * held_ohm, 1e-4);
+  EXPECT_NEAR(least_V, -vf - begin_A * held_ohm, 0.05);
+  EXPECT_NEAR(now.bridge_A, 0.0, 0.05);  // what the winding takes the diodes give
+  EXPECT_NEAR(balance_J(), before_J, 1e-7 * before_J);
+  advance_by(drive, 20e-3);  // the current has ended, and the link takes what is left
+  EXPECT_FALSE(drive.state().link_held);
+  drive.set_supply_interrupted(false);
+  advance_by(drive, 1e-3);
+  EXPECT_GT(drive.snapshot().bus_V, 40.0);
+  EXPECT_EQ(drive.health().forced_steps, 0U);
+}
+
 }  // namespace
 }  // namespace stillrotor::reference

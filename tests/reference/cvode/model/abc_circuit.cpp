@@ -50,6 +50,22 @@ double over_knee(bool high, double i_A, const plant::BridgeParameters& b) {
   return (high ? -i_A : i_A) * b.switch_on_resistance_ohm - b.diode_voltage_V;
 }
 
+/// From the negative rail up to the positive one through the legs: a diode and the switch beside it
+/// that is on, or two diodes; the paths with the lower knee share, the others do not conduct.
+struct BusDiodes {
+  double knee_V, conductance_S;
+};
+BusDiodes bus_diodes(const AbcInputs& in, const plant::BridgeParameters& b) {
+  double of_one = 0.0, of_two = 0.0;
+  for (int k = 0; k < 3; ++k)
+    if (in.gate[2 * k] || in.gate[2 * k + 1])
+      of_one += 1.0 / (b.diode_resistance_ohm + b.switch_on_resistance_ohm);
+    else
+      of_two += 1.0 / (2.0 * b.diode_resistance_ohm);
+  if (of_one > 0.0) return {b.diode_voltage_V, of_one};
+  return {2.0 * b.diode_voltage_V, of_two};
+}
+
 /// d psi_k / d theta of the magnet flux of phase k.
 double flux_slope(const plant::PermanentMagnetParameters& m, double theta, int k) {
   double sum = 0.0;
@@ -103,6 +119,11 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
     drawn_A += law(modes.leg[k], p_.bridge).share * line[k];
     if (in.gate[2 * k] && in.gate[2 * k + 1])
       conductance += 0.5 / p_.bridge.switch_on_resistance_ohm;
+  }
+  if (modes.bus_diodes) {
+    const BusDiodes diodes = bus_diodes(in, p_.bridge);
+    conductance += diodes.conductance_S;
+    drawn_A += diodes.conductance_S * diodes.knee_V;
   }
   const double esr = p_.dc_link.series_resistance_ohm;
   const double y = 1.0 / p_.supply.resistance_ohm, v0 = p_.supply.voltage_V;
@@ -232,6 +253,8 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
           worst = std::max(worst, r.terminal_V[k] - r.terminal_V[j] - r.bus_V - 2.0 * vf - v_slack);
     }
   }
+  const double beyond_V = -bus_diodes(in, p_.bridge).knee_V - r.bus_V;
+  worst = std::max(worst, (modes.bus_diodes ? -beyond_V : beyond_V) - v_slack);
   if (p_.supply.kind == plant::SupplyKind::bench_supply) {
     const double want = r.wanted_supply_A, most = p_.supply.current_limit_A;
     if (modes.supply == SupplyMode::linear)
@@ -290,7 +313,10 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in) const {
       if (!allowed || used != diodes) continue;
       for (int s = 0; s < supplies; ++s) {
         modes.supply = source[s];
-        if (consistent(x, in, modes)) return modes;
+        for (const bool held : {false, true}) {
+          modes.bus_diodes = held;
+          if (consistent(x, in, modes)) return modes;
+        }
       }
     }
   throw std::runtime_error("no consistent conduction state");

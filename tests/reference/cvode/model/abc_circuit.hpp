@@ -57,6 +57,7 @@ struct AbcInputs {
 struct AbcModes {
   std::array<LegMode, 3> leg = {LegMode::floating, LegMode::floating, LegMode::floating};
   SupplyMode supply = SupplyMode::linear;
+  bool bus_diodes = false;  // those across the bus conduct: it stands below zero
 };
 
 /// Everything that follows from state, inputs and modes at one instant.
