@@ -300,7 +300,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     if (follows_charge) steer_battery();
     Point y = h < short_share * limit ? step<Order::third>(h) : step(h);
     bool event = false;
-    if (watches_more() || nearly_empty(y.v_cap) ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
+    if (watches_more() || nearly_empty(y) ? margin(y, h) < 0.0 : plain_margin(y) < 0.0) {
       h = locate(h, y);
       event = true;
       whole = false;

@@ -45,7 +45,7 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
 // The least distance of anything watched from its change; negative: a change is due.
 double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
   double least = plain_margin(y);
-  if (!watches_more() && !nearly_empty(y.v_cap)) return least;
+  if (!watches_more() && !nearly_empty(y)) return least;
   const Drivers in = drivers(into_step_s);
   const Flow f = flow(*mode, y, in);
   if (mode->floating) {
@@ -71,7 +71,7 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
       least = std::min(least, s.leg[k] == Conduction::swinging_down ? v - w.low_V : w.high_V - v);
     }
   }
-  if (s.link_held || nearly_empty(y.v_cap)) least = std::min(least, hold_margin(f.bus_V));
+  if (s.link_held || nearly_empty(y)) least = std::min(least, hold_margin(f.bus_V));
   if (watches_supply) least = std::min(least, supply_margin(y, in, f));
   if (driver.watches_current(s.driver)) least = std::min(least, trip_margin(y, f));
   if (watches_motion())

@@ -208,8 +208,7 @@ Drive::Impl::Impl(const DriveParameters& given)
   switching_costs = par.bridge.output_capacitance_F > 0.0 || energies.on_J > 0.0 ||
                     energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
-  constexpr double reserve_V = 5.0, currents_A = 200.0;  // what a bus is below its capacitor
-  nearly_empty_V = reserve_V + currents_A * par.dc_link.series_resistance_ohm;
+  link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }

@@ -92,7 +92,7 @@ struct Drive::Impl {
   // All on one shaft, as the fast steps see it; shaft_law has the general form.
   double inertia_inverse, coulomb_Nm, quadratic_Nm_s2;
   double capacitance_inverse;
-  double nearly_empty_V;  // of the link's capacitor: below it the bus may reach zero
+  double link_ohm2;  // square of the link's series resistance
   /// A plain machine on the rotor's axes (d, q), for the fast steps.
   struct RotorAxes {
     Pair inductance, inverse;  // H, 1/H
@@ -338,7 +338,16 @@ struct Drive::Impl {
   LinkHold link_hold() const noexcept;
   double hold_margin(double bus_V) const noexcept;
   void choose_hold() noexcept;
-  bool nearly_empty(double v_cap_V) const noexcept { return v_cap_V < nearly_empty_V; }
+  /// Whether the bus may stand at zero: what it is below the link's capacitor is no more than the
+  /// link's resistance makes of a current of the legs.
+  bool nearly_empty(double v_cap_V, double current_A2) const noexcept {
+    constexpr double reserve_V = 5.0;
+    const double left_V = v_cap_V - reserve_V;
+    return left_V < 0.0 || left_V * left_V < link_ohm2 * current_A2;
+  }
+  bool nearly_empty(const Point& y) const noexcept {
+    return nearly_empty(y.v_cap, y.i_alpha * y.i_alpha + y.i_beta * y.i_beta);
+  }
   /// Into the bridge beside what the machine takes.
   double shorted_A(double bus_V) const noexcept {
     const LinkHold hold = s.link_held ? link_hold() : LinkHold{};

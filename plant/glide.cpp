@@ -194,7 +194,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
 template <bool Lean, bool Shaped>
 Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
                                       SegmentObserver* observer) noexcept {
-  if (nearly_empty(s.v_cap_V)) return Glide::left;
+  if (nearly_empty(s.v_cap_V, current_A2())) return Glide::left;
   if (way.until_ps == s.time_ps && s.offset_s == 0.0 && way.next == way.end)
     return way.until_ps != s.alarm_ps ? Glide::arrived : Glide::left;
   Tally* const tally = observer ? observer->tally : nullptr;
@@ -283,7 +283,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       ends_ps = 0;
     }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
-    if (nearly_empty(then->y.v_cap())) break;
+    if (nearly_empty(then->y.v_cap(), dot(then->y.i_A, then->y.i_A))) break;
     if (!Lean && watched && !law.calm(then->y.i_dq_A)) break;
 
     bool tallied = false;

@@ -100,7 +100,7 @@ double Drive::Impl::hold_margin(double bus_V) const noexcept {
 }
 
 void Drive::Impl::choose_hold() noexcept {
-  if (!s.link_held && !nearly_empty(s.v_cap_V)) return;
+  if (!s.link_held && !nearly_empty(s.v_cap_V, current_A2())) return;
   const double bus_V = flow_of_bus(*mode, point(), drivers(0.0)).bus_V;
   const bool held = bus_V + link_hold().V < 0.0;
   if (!held && !s.link_held) return;
