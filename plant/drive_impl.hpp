@@ -245,6 +245,7 @@ struct Drive::Impl {
                          const ShapedMode*, GlideEnd& to) const noexcept;
   bool glide_through(const GateChange&, bool plain_gates, GlideEnd&) noexcept;
   bool glide_legs(const GlideEnd&) noexcept;
+  void read_currents(GlideEnd&) const noexcept;
   bool supply_changes(const GlideLaw&, const GlideEnd&) noexcept;
   GlideLaw glide_law() const noexcept;
   template <class Linkage, int Order>
@@ -338,11 +339,11 @@ struct Drive::Impl {
   LinkHold link_hold() const noexcept;
   double hold_margin(double bus_V) const noexcept;
   void choose_hold() noexcept;
+  static constexpr double nearly_empty_V = 5.0;  // of a bus that diodes may have to hold soon
   /// Whether the bus may stand at zero: what it is below the link's capacitor is no more than the
   /// link's resistance makes of a current of the legs.
   bool nearly_empty(double v_cap_V, double current_A2) const noexcept {
-    constexpr double reserve_V = 5.0;
-    const double left_V = v_cap_V - reserve_V;
+    const double left_V = v_cap_V - nearly_empty_V;
     return left_V < 0.0 || left_V * left_V < link_ohm2 * current_A2;
   }
   bool nearly_empty(const Point& y) const noexcept {

@@ -145,6 +145,14 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
   return true;
 }
 
+/// What legs that are out leave of the currents. (Where all conduct nothing has changed, and to
+/// read in one piece what has just been written in two would be waited for.)
+[[gnu::always_inline]] inline void Drive::Impl::read_currents(GlideEnd& now) const noexcept {
+  if (mode->freedom == 2) return;
+  now.y.i_A = pair(s.i_alpha_A, s.i_beta_A);
+  now.A = PhasePairs(now.y.i_A);
+}
+
 /// At way.until_ps, as pass_change(): of a driver that passes on what it is told. True: no more has
 /// changed than how the legs conduct, and all still do.
 [[gnu::always_inline]] inline bool Drive::Impl::glide_through(const GateChange& change,
@@ -156,8 +164,7 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
     take(now.y);
     switch_gates(asked);
     now.y.vw = pair(s.v_cap_V, now.y.omega());  // what it costs
-    now.y.i_A = pair(s.i_alpha_A, s.i_beta_A);  // what legs that are out leave of them
-    now.A = PhasePairs(now.y.i_A);
+    read_currents(now);
     return false;
   }
   s.asked = asked;
@@ -167,8 +174,7 @@ double Drive::Impl::least_margin(const GlideLaw& law, const GlideEnd& at,
   if (glide_legs(now)) return mode->shoot_S == before_S;
   take(now.y);
   choose_legs();
-  now.y.i_A = pair(s.i_alpha_A, s.i_beta_A);
-  now.A = PhasePairs(now.y.i_A);
+  read_currents(now);
   return false;
 }
 
@@ -266,24 +272,23 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       glide_step(law, now->y, h, limit, then->y);
     }
     then->A = PhasePairs(then->y.i_A);
+    then->link = plain_link(law, then->y.i_A, then->y.v_cap());
     const Pair margins =
         lesser(loaded(&mode->way[0]) * then->A.u_v - loaded(&mode->beyond_A[0]),
                pair(mode->way[2] * then->A.w - mode->beyond_A[2], then->y.omega() * law.stops));
     bool changes = below_zero(margins) != 0;
-    if (!Lean && (watches_supply || (Shaped && shaped.floating))) {
-      const double bus_V = plain_link(law, then->y.i_A, then->y.v_cap()).bus_V;
-      if (Shaped && shaped.floating)
-        changes = changes || shaped.floating->margin_V(then->y, bus_V) < 0.0;
-      if (watches_supply) changes = changes || law.watch.margin(bus_V) < 0.0;
-    }
+    if (Shaped && shaped.floating)
+      changes = changes || shaped.floating->margin_V(then->y, then->link.bus_V) < 0.0;
+    if (!Lean && watches_supply) changes = changes || law.watch.margin(then->link.bus_V) < 0.0;
     if (changes) [[unlikely]] {
       if (edge || then->y.omega() * law.stops < 0.0) break;
       h = glide_to_change(law, *now, h, limit, Shaped ? &shaped : nullptr, *then);
       if (h <= idle_step_s) break;
+      then->link = plain_link(law, then->y.i_A, then->y.v_cap());
       ends_ps = 0;
     }
     if (!edge && (then->y.theta >= ahead || then->y.theta < behind)) break;
-    if (nearly_empty(then->y.v_cap(), dot(then->y.i_A, then->y.i_A))) break;
+    if (then->link.bus_V < nearly_empty_V) break;
     if (!Lean && watched && !law.calm(then->y.i_dq_A)) break;
 
     bool tallied = false;
@@ -297,8 +302,7 @@ Drive::Impl::Glide Drive::Impl::glide(Way& way, bool whole_steps_only,
       tallied = !reaches && entered;
     }
     if (link_seen && !linked) now->link = plain_link(law, now->y.i_A, now->y.v_cap());
-    linked = tallied || link_seen;
-    if (linked) then->link = plain_link(law, then->y.i_A, then->y.v_cap());
+    linked = true;
     const Tally::Sums sums = Tally::sums(now->A.u_v, now->A.w, then->A.u_v, then->A.w);
     if (observer && !tallied) {
       take(now->y);

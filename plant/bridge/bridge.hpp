@@ -9,9 +9,8 @@
 //   both off with output capacitance: the leg swings, v = v_dc/2 + w, dw/dt = -i / (2 C_oss), until
 //           a diode takes over, a switch turns on or the current ends; then it floats, its ringing
 //           with the winding left out. C_oss is constant, and each of the two carries half of i.
-//   below zero the bus is held by a diode and the switch that is on beside it, else by two diodes
-//   in
-//           series (Drive::Impl::link_hold()).
+//   bus     below zero it is held by each leg's diode with the switch that is on beside it, else by
+//           two diodes in series (Drive::Impl::link_hold()).
 // Source: textbook (device models, commutation of a leg), from memory; MOSFET sharing derived.
 // Units V, A, ohm, s.  Sign i > 0 flows out of the leg into the machine.  Zero negative rail.
 #pragma once

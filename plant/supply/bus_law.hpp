@@ -1,7 +1,7 @@
 // The DC bus as one linear law, for the present state of supply, cable, chopper and bridge:
 //   v_dc = from_cap v_C + from_legs_ohm i_legs + from_supply v_supply + from_cable_ohm i_cable
 //          + constant_V            (v_dc = v_C + ESR (i_supply - i_legs - i_across))
-//   i_across = across_S v_dc + across_A     (shorts, chopper, diodes that hold an empty link)
+//   i_across = across_S v_dc + across_A
 //   i_supply = per_supply_S (v_supply - v_dc) + constant_A + cable_share i_cable
 // Computed anew when one of them changes, which is rare; used in every stage of every step.
 // v_supply is the source's voltage: a battery's inner one, a bench supply's set one or, where its
@@ -21,8 +21,9 @@ struct BusLaw {
   double from_cap = 1.0, from_legs_ohm = 0.0, from_supply = 0.0, from_cable_ohm = 0.0,
          constant_V = 0.0;
   double per_supply_S = 0.0, constant_A = 0.0, cable_share = 0.0;
-  double across_S = 0.0, across_A = 0.0;
+  double across_S = 0.0;    // shorted legs and chopper, and those diodes
   double step_max_s = 1.0;  // what its fastest time constant allows
+  double across_A = 0.0;    // of diodes that hold an emptied link
 
   // Multiplied out for the fast steps, with i_legs = 1.5 along:
   //   v_dc = ... + per_along_ohm along
@@ -63,28 +64,20 @@ inline BusLaw bus_law(const SupplyParameters& supply, const SupplyLaw& law,
   double parallel_S = across_S;
   if (feeds && supply.cable_inductance_H <= 0.0) {
     const double held = 1.0 / (1.0 + esr * (across_S + g));
-    b = {held, -esr * held, esr * g * held, 0.0, 0.0, g, 0.0, 0.0, across_S, 0.0, 1.0};
+    b = {held, -esr * held, esr * g * held, 0.0, 0.0, g, 0.0, 0.0, across_S, 1.0};
     parallel_S += g;
   } else if (feeds) {
-    b = {loose, -esr * loose, 0.0, esr * loose, 0.0, 0.0, 0.0, 1.0, across_S, 0.0, 1.0};
+    b = {loose, -esr * loose, 0.0, esr * loose, 0.0, 0.0, 0.0, 1.0, across_S, 1.0};
   } else if (mode == SupplyMode::current_limit) {
     // i = limit - slope (v_supply - v_dc)
     const double slope = law.fold_back_S, limit_A = supply.current_limit_A;
     const double held = 1.0 / (1.0 + esr * (across_S - slope));
-    b = {held,
-         -esr * held,
-         -esr * slope * held,
-         0.0,
-         esr * limit_A * held,
-         -slope,
-         limit_A,
-         0.0,
-         across_S,
-         0.0,
-         1.0};
+    b = {
+        held,     -esr * held, -esr * slope * held, 0.0, esr * limit_A * held, -slope, limit_A, 0.0,
+        across_S, 1.0};
     parallel_S += slope;
   } else {
-    b = {loose, -esr * loose, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, across_S, 0.0, 1.0};
+    b = {loose, -esr * loose, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, across_S, 1.0};
   }
   // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step. A link that
   // settles between two gate edges runs through whole transients: an eighth there. A shorted bus

@@ -138,7 +138,8 @@ Drive::Impl::HeatOfStep Drive::Impl::step_heat(const Point& from, const Point& t
       const double bus_V = flow_of_bus(*mode, y, ramping ? drivers(0.0) : at_rest).bus_V;
       return hold.S * (bus_V + hold.V) * bus_V;
     };
-    for (double& leg : out.legs_J) leg += h / 6.0 * (power_W(from) + power_W(to));
+    const double hold_J = 0.5 * h * (power_W(from) + power_W(to));
+    for (double& leg : out.legs_J) leg += hold_J / 3.0;
   }
   out.all.legs_J = out.legs_J[0] + out.legs_J[1] + out.legs_J[2];
   out.all.friction_J = friction_J(from, to, h);

@@ -233,7 +233,7 @@ void fit_everything(plant::DriveParameters& p) {
 // The same arithmetic on both ways: not a bit of the state may differ. Sensor edges and diode
 // currents that end are on the way, and the general steps in place of the fast ones.
 TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
-  for (const int kind : {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}) {
+  for (const int kind : {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}) {
     plant::DriveParameters p = drive_parameters();
     p.shaft.inertia_kg_m2 = 2e-3;
     p.phase_current.bandwidth_Hz = 200e3;
@@ -247,7 +247,11 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
       p.machine.flux_map = soft_map();
       p.machine.iron_loss = {50.0, 100.0, 0.5};
     }
-    if (kind >= 9) weaken_the_supply(p);
+    if (kind == 9 || kind == 10) weaken_the_supply(p);
+    if (kind == 11) {  // hardly any supply: the link is emptied now and then
+      p.supply.resistance_ohm = 10.0;
+      p.dc_link.capacitance_F = 5e-6;
+    }
     if (kind == 10) shape_the_emf(p);
     if (kind == 1) p.shaft.coulomb_friction_Nm = 0.1;
     if (kind == 2) p.bridge.output_capacitance_F = 2e-9;
@@ -264,7 +268,7 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
         kind == 7 || kind == 10 ? chopped(6 * ms) : pulses(6 * ms);
     int edges_played = 0, edges_driven = 0;
     std::set<plant::SupplyMode> supply_modes;
-    bool brakes = false;
+    bool brakes = false, holds = false;
     // Now and then on beyond the changes, half the way to the next one.
     const auto beyond_ps = [&](std::size_t next) {
       return next % 17 == 0 && next < gates.size() ? (gates[next - 1].at_ps + gates[next].at_ps) / 2
@@ -287,8 +291,10 @@ TEST(Sampler, SeesGatesPlayedAtOnceAsThoseDrivenOneByOne) {
       while (on_ps != 0 && driven.advance(on_ps, &slow).edge) ++edges_driven;
       supply_modes.insert(driven.state().supply_mode);
       brakes |= driven.state().supply.chopper_on;
+      holds |= driven.state().link_held;
     }
-    if (kind >= 9) {
+    EXPECT_EQ(holds, kind == 11) << kind;
+    if (kind == 9 || kind == 10) {
       EXPECT_EQ(supply_modes,
                 (std::set{plant::SupplyMode::voltage, plant::SupplyMode::current_limit,
                           plant::SupplyMode::blocked}));

@@ -135,9 +135,10 @@ TEST_F(AnalogAndLines, WhicheverDoesNotFollowIsTold) {
   int writes = 1;
   for (; follows && writes < 100; ++writes) follows = wires_->write(throttle(1.0));
   EXPECT_FALSE(follows);
-  // Two are on their way, six more are late, the next is one too many.
+  // Two are on their way, six more are late, the next is one too many. The first write's transfer
+  // may end before the second write, or only after it: they count from there.
   EXPECT_GE(writes, 8);
-  EXPECT_LE(writes, 9);
+  EXPECT_LE(writes, 10);
   EXPECT_GE(wires_->counts().late_transfers, 6u);
   EXPECT_EQ(wires_->counts().failed_writes, 2u);
   ioctl_.hang(false);

@@ -254,5 +254,25 @@ TEST(DcLink, EmptiedItIsHeldByTheDiodesBesideTheSwitches) {
   EXPECT_EQ(drive.health().forced_steps, 0U);
 }
 
+// Switches that conduct one way only leave both diodes of each leg: v = -2 V_f - i 2 R_d / 3.
+TEST(DcLink, EmptiedItIsHeldByBothDiodesBesideIgbts) {
+  plant::DriveParameters p;
+  p.dc_link = {200e-6, 5e-3};
+  p.bridge.switch_kind = plant::SwitchKind::igbt;
+  plant::Drive drive(p);
+  drive.start();
+  hold_electrical(drive, 0.0);
+  only_on(drive, {Switch::UH, Switch::VL, Switch::WL});
+  advance_by(drive, 0.3e-3);
+  drive.set_supply_interrupted(true);
+  advance_by(drive, 0.5e-3);
+  const plant::Snapshot now = drive.snapshot();
+  EXPECT_GT(now.current_A.U, 20.0);
+  EXPECT_NEAR(
+      now.bus_V,
+      -2.0 * p.bridge.diode_voltage_V - now.current_A.U * 2.0 * p.bridge.diode_resistance_ohm / 3.0,
+      1e-4);
+}
+
 }  // namespace
 }  // namespace stillrotor::reference

@@ -43,7 +43,7 @@ void chop(plant::Drive& drive, int k, double theta_e_rad) {
     only_on(drive, {low[sector]});
 }
 
-/// How a leg stands in both drives, and how far apart they are.
+/// How far apart two drives were at most, and what they went through.
 struct Apart {
   double current_A = 0.0, bus_V = 0.0, speed_rad_s = 0.0, theta_rad = 0.0, terminal_V = 0.0;
   double peak_A = 0.0, speeds_rad_s = 0.0;
@@ -86,8 +86,7 @@ Apart compared(const plant::DriveParameters& p, double start_rad_s) {
 
 // Forward from a crawl and backward at speed, on a link of 230 us. Tolerance: between two knots the
 // cubic is off by (m h)^4 / 384 of a harmonic that turns m on the rotor in a step (the last, 48 of
-// 0.015 rad: 7e-4, of 1/49^2), which leaves 1e-8 of the current; 2 mV of potential go with 1e-4 of
-// it.
+// 0.015 rad: 7e-4, of 1/49^2), which leaves 1e-8 of the current and what that makes of the rest.
 TEST(ShapedEmf, TheSeriesAgreesWithGeneralSteps) {
   for (const double start_rad_s : {5.0, -150.0}) {
     const Apart off =
