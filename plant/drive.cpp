@@ -440,6 +440,7 @@ bool Drive::set_joint_ohm(Leg leg, double ohm) noexcept {
   if (!d.machine.has_phases()) return false;
   d.machine.set_joint(d.s.machine, static_cast<std::size_t>(leg), ohm);
   d.choose_model();
+  d.refresh_bus();
   d.settle_modes();
   return true;
 }
@@ -448,6 +449,7 @@ bool Drive::use_phase_quantities(bool use) noexcept {
   if (!impl_->machine.has_phases()) return false;
   impl_->phase_quantities = use;
   impl_->choose_model();
+  impl_->refresh_bus();
   return true;
 }
 

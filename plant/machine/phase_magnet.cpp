@@ -20,7 +20,9 @@ PhaseMagnet::PhaseMagnet(const PermanentMagnetParameters& given)
       delta_(given.connection == Connection::delta),
       ohm_scale_(delta_ ? 3.0 : 1.0),
       flux_scale_(delta_ ? sqrt3 : 1.0),
-      turns_{given.turns_factor[0], given.turns_factor[1], given.turns_factor[2]} {
+      turns_{given.turns_factor[0], given.turns_factor[1], given.turns_factor[2]},
+      winding_min_H_(std::min(given.inductance_d_H, given.inductance_q_H)),
+      loop_H_(given.inductance_zero_H) {
   for (std::size_t k = 0; k < 3; ++k) {
     const std::size_t next = (k + 1) % 3;
     for (std::size_t j = 0; j < 2; ++j)
@@ -62,6 +64,31 @@ PhaseMagnet::PhaseMagnet(const PermanentMagnetParameters& given)
     inductance_min_H_ = std::min(inductance_min_H_, mean - span);
     inductance_max_H_ = std::max(inductance_max_H_, mean + span);
   }
+}
+
+// The fastest rate is the greatest eigenvalue of L^-1 R. Star: at most that of R over the least one
+// of L. Delta, in the windings' own currents: at most the trace, since all are positive, and at
+// most the greatest of R over the least of L; legs act on what does not circulate, three times.
+double PhaseMagnet::rate_bound_per_s(const std::array<double, 3>& winding_ohm,
+                                     double leg_ohm) const noexcept {
+  if (!delta_) {
+    MachineCondition now;
+    for (std::size_t k = 0; k < 3; ++k) now.winding_ohm[k] = winding_ohm[k];
+    const StarOhms r = star_ohms(now);
+    const double most = 0.5 * (r.aa + r.bb) + std::hypot(0.5 * (r.aa - r.bb), r.ab);
+    return (most + leg_ohm) / inductance_min_H_;
+  }
+  double trace = 0.0, most_ohm = 0.0, least_turns = turns_[0];
+  const double inverse = 2.0 / 3.0 / winding_min_H_ + 1.0 / 3.0 / loop_H_;
+  for (std::size_t k = 0; k < 3; ++k) {
+    const double ohm = ohm_scale_ * winding_ohm[k];
+    trace += ohm * inverse / (turns_[k] * turns_[k]);
+    most_ohm = std::max(most_ohm, ohm);
+    least_turns = std::min(least_turns, turns_[k]);
+  }
+  const double by_extremes =
+      most_ohm / (least_turns * least_turns * std::min(winding_min_H_, loop_H_));
+  return std::min(trace, by_extremes) + leg_ohm / inductance_min_H_;
 }
 
 PhaseMagnet::Angle PhaseMagnet::winding_angle(const Point& y) const noexcept {

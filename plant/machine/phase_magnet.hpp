@@ -73,6 +73,9 @@ class PhaseMagnet {
   bool has_triplens() const noexcept { return shape_.has_triplens(); }
   double inductance_min_H() const noexcept { return inductance_min_H_; }
   double inductance_max_H() const noexcept { return inductance_max_H_; }
+  /// At most the fastest rate of the windings' currents, through winding resistances (of the
+  /// equivalent star) and legs of leg_ohm in series [1/s].
+  double rate_bound_per_s(const std::array<double, 3>& winding_ohm, double leg_ohm) const noexcept;
   /// Bounds on |torque| and on the EMF per electrical rad/s, lines' and loop's current within i_A.
   double torque_bound_Nm(double i_A, const MachineCondition&) const noexcept;
   /// Most that can circulate within span_s from y, line currents no larger than i_A.
@@ -109,6 +112,7 @@ class PhaseMagnet {
   double m_[3][3] = {};      // M
   Symmetric k0_, k1_, k2_;   // inductance = k0 + cos 2theta_w k1 + sin 2theta_w k2
   double inductance_min_H_ = 0.0, inductance_max_H_ = 0.0;
+  double winding_min_H_ = 0.0, loop_H_ = 0.0;  // of a winding alone, and of all that carry alike
 };
 
 }  // namespace stillrotor::plant

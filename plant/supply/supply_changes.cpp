@@ -20,11 +20,14 @@ void Drive::Impl::refresh_bus() noexcept {
   const double chopper_S = s.supply.chopper_on ? 1.0 / par.chopper.resistance_ohm : 0.0;
   bus = bus_law(par.supply, supply_law, par.dc_link, s.supply_mode, s.source_ohm,
                 mode->shoot_S + chopper_S + hold.S, hold.S * hold.V, mode->shoot_S > 0.0);
-  if (s.machine.shorted)
-    bus.step_max_s =
-        std::min(bus.step_max_s,
-                 machine.short_step_s(s.machine, std::max(par.bridge.switch_on_resistance_ohm,
-                                                          par.bridge.diode_resistance_ohm)));
+  const double leg_ohm =
+      std::max(par.bridge.switch_on_resistance_ohm, par.bridge.diode_resistance_ohm);
+  // The link rings with the windings: L di/dt = u v, C dv/dt = -1.5 u . i, |u| at most 2/3.
+  const double ring_s =
+      std::sqrt(1.5 * machine.leg_inductance_min_H(s.machine) * par.dc_link.capacitance_F);
+  bus.step_max_s =
+      std::min({bus.step_max_s, 0.25 * ring_s, machine.short_step_s(s.machine, leg_ohm),
+                machine.winding_step_s(s.machine, leg_ohm)});
   // A fortieth of a period costs RK4 less than 1e-6 of the ripple.
   if (s.supply.ripple_V != 0.0)
     bus.step_max_s = std::min(bus.step_max_s, two_pi / (40.0 * s.supply.ripple_rad_s));

@@ -50,6 +50,24 @@ void RecordOneSecond(benchmark::State& state) {
 }
 BENCHMARK(RecordOneSecond)->MeasureProcessCPUTime()->Unit(benchmark::kMillisecond)->Iterations(200);
 
+/// What a record costs however short the run is.
+void BeginAndEnd(benchmark::State& state) {
+  const auto folder = std::filesystem::temp_directory_path() / "stillrotor-record-benchmark";
+  for (auto _ : state) {
+    state.PauseTiming();
+    std::filesystem::create_directories(folder);
+    state.ResumeTiming();
+    {
+      Recorder recorder(folder, {});
+      recorder.finish(1'000'000'000);
+    }
+    state.PauseTiming();
+    std::filesystem::remove_all(folder);
+    state.ResumeTiming();
+  }
+}
+BENCHMARK(BeginAndEnd)->MeasureProcessCPUTime()->Unit(benchmark::kMillisecond)->Iterations(100);
+
 }  // namespace
 
 BENCHMARK_MAIN();

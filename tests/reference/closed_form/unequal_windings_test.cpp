@@ -32,6 +32,34 @@ TEST(UnequalPhases, ShareDirectCurrentByTheirResistances) {
   EXPECT_NEAR(i.W, -i.U * 1.004 / 3.008, 1e-7);
 }
 
+// A joint of up to 100 ohm in U makes the loop from U to V and W as quick as 2.3 us, whatever the
+// step that a bench asks for: i_U = V / R (1 - exp(-t R / L)), R the resistances in series, L = 3/2
+// of a phase's. Tolerance: steps of a quarter of that time cost up to 8e-6 of the transient each,
+// most in the first; the joint goes bad at a moment without current.
+TEST(UnequalPhases, MayBeAsQuickAsABadJointMakesThem) {
+  for (const double joint_ohm : {3.0, 20.0, 100.0}) {
+    plant::DriveParameters p = stiff_drive();
+    p.machine.inductance_q_H = p.machine.inductance_d_H;
+    p.step_max_s = 50e-6;
+    plant::Drive drive(p);
+    drive.start();
+    hold_electrical(drive, 0.0);
+    advance_by(drive, 1e-6);
+    ASSERT_TRUE(drive.set_joint_ohm(plant::Leg::U, joint_ohm));
+    only_on(drive, {Switch::UH, Switch::VL, Switch::WL});
+    const double phase_ohm = p.machine.winding_resistance_ohm + p.bridge.switch_on_resistance_ohm;
+    const double ohm = 1.5 * phase_ohm + joint_ohm, tau_s = 1.5 * p.machine.inductance_d_H / ohm;
+    const double end_A = p.supply.voltage_V / ohm;
+    double t = 0.0;
+    for (const double until : {0.5, 1.0, 3.0, 50.0}) {
+      advance_by(drive, (until - t) * tau_s);
+      t = until;
+      EXPECT_NEAR(drive.snapshot().current_A.U / end_A, -std::expm1(-t), 2e-5)
+          << joint_ohm << " ohm, after " << t << " time constants";
+    }
+  }
+}
+
 // Two phases fed, turns 1 and n, L_d = L_q = L, zero-sequence inductance L_0: self inductance
 // n^2 (2 L + L_0) / 3, mutual n (L_0 - L) / 3, so in series against each other
 //   L_loop = (1 + n^2)(2 L + L_0)/3 - 2 n (L_0 - L)/3;  di/dt = V / L_loop at the first moment.
@@ -58,12 +86,16 @@ TEST(UnequalPhases, OfUnequalTurnsRiseByTheirLoopInductance) {
 // nothing into the terminals: I_3 = E_3 / |R + j 3 omega L_0|, its phase behind by arg. Source:
 // textbook (circulating current of a delta), from memory. Rotor held, everything off, far below
 // the onset of rectification, after 40 time constants of the loop.
-TEST(Delta, CarriesItsThirdHarmonicRoundTheWindings) {
+plant::DriveParameters with_third_harmonic() {
   plant::DriveParameters p = stiff_drive();
   p.machine.connection = plant::Connection::delta;
   p.machine.back_emf = {{1, 1.0}, {3, 0.2}};
   p.machine.inductance_zero_H = 30e-6;
   p.step_max_s = 2e-6;
+  return p;
+}
+TEST(Delta, CarriesItsThirdHarmonicRoundTheWindings) {
+  const plant::DriveParameters p = with_third_harmonic();
   plant::Drive drive(p);
   drive.start();
   const double omega_e = two_pi * 100.0;
@@ -81,6 +113,28 @@ TEST(Delta, CarriesItsThirdHarmonicRoundTheWindings) {
     EXPECT_NEAR(s.winding_A.U, expected, 1e-8 * e_3 / std::abs(z));
     EXPECT_NEAR(s.winding_A.V, s.winding_A.U, 1e-12);
     EXPECT_NEAR(s.current_A.U, 0.0, 1e-12);
+  }
+}
+
+// The same where the loop is quicker than the longest step that a bench may ask for, 50 us, and
+// than the line currents: 15 uH behind 2 ohm are 7.5 us. Its steps are then a quarter of that.
+TEST(Delta, CarriesItRoundAQuickLoopToo) {
+  plant::DriveParameters p = with_third_harmonic();
+  p.machine.inductance_zero_H = 15e-6;
+  p.machine.winding_resistance_ohm = 2.0;
+  p.step_max_s = 50e-6;
+  plant::Drive drive(p);
+  drive.start();
+  const double omega_e = two_pi * 100.0;
+  hold_electrical(drive, omega_e);
+  const double e_3 = 0.2 * omega_e * p.machine.flux_linkage_Wb;
+  const std::complex<double> z(2.0, 3.0 * omega_e * 15e-6);
+  for (int n = 0; n < 12; ++n) {
+    advance_by(drive, 0.7e-3);
+    const plant::Snapshot s = drive.snapshot();
+    const double theta_w = s.theta_e_rad + plant::pi / 6.0;
+    EXPECT_NEAR(s.winding_A.U, e_3 / std::abs(z) * std::sin(3.0 * theta_w - std::arg(z)),
+                1e-6 * e_3 / std::abs(z));
   }
 }
 

@@ -12,6 +12,11 @@ TEST_P(PlantAgainstCvodeFuzzed, AgreesToAMillionthOfRatedCurrent) {
   expect_fuzzed_agreement(first, first + 100);
 }
 
+TEST_P(PlantAgainstCvodeFuzzed, AgreesInTheLongestStepsToo) {
+  const int first = 100 * GetParam();
+  expect_fuzzed_agreement(first, first + 100, longest_steps);
+}
+
 // A supply that blocks in the very moment in which a diode begins to carry: the search for the
 // diode's end once stopped 6e-4 A away.
 TEST(PlantAgainstCvodeChosen, SupplyBlocksWhileADiodeCarries) {
@@ -20,6 +25,12 @@ TEST(PlantAgainstCvodeChosen, SupplyBlocksWhileADiodeCarries) {
 
 // A link of 3.6 us under 737 A: whole transients between two edges.
 TEST(PlantAgainstCvodeChosen, QuickLinkSettlesBetweenEdges) { expect_fuzzed_agreement(6242, 6243); }
+
+// A delta whose windings of 0.49 to 2.5 ohm are quicker than its line currents: what circulates
+// once had steps longer than its time constant, and was 9e-3 off.
+TEST(PlantAgainstCvodeChosen, CirculatingCurrentIsQuickerThanTheLines) {
+  expect_fuzzed_agreement(1931, 1932, longest_steps);
+}
 
 INSTANTIATE_TEST_SUITE_P(Hundred, PlantAgainstCvodeFuzzed, ::testing::Range(0, 5));
 

@@ -12,6 +12,13 @@ TEST_P(PlantAgainstCvodeAtLength, FuzzedDrivesAgreeToAMillionthOfRatedCurrent) {
   expect_fuzzed_agreement(first, first + 250);
 }
 
+TEST_P(PlantAgainstCvodeAtLength, FuzzedDrivesAgreeInTheLongestStepsToo) {
+  const int first = 500 + 250 * GetParam();
+  FuzzedSteps steps = longest_steps;
+  steps.current_share = 2e-4;  // what a leg costs that is passed by
+  expect_fuzzed_agreement(first, first + 250, steps);
+}
+
 INSTANTIATE_TEST_SUITE_P(Share, PlantAgainstCvodeAtLength, ::testing::Range(0, 40));
 
 }  // namespace stillrotor::reference

@@ -107,8 +107,6 @@ Experiment fuzzed_experiment(std::uint64_t seed, std::string& story) {
     p.supply.kind = plant::SupplyKind::bench_supply;
     p.supply.current_limit_A = draw.logarithmic(3.0, 100.0);
   }
-  p.step_max_s = 1e-6;
-
   e.speed_held = draw.chance(0.5);
   e.start_omega_m_rad_s = omega_e / m.pole_pairs;
   e.start_theta_e_rad = draw.linear(0.0, plant::two_pi);
@@ -175,16 +173,17 @@ Experiment fuzzed_experiment(std::uint64_t seed, std::string& story) {
   return e;
 }
 
-// Rated current of a drawn machine: what it carried at its peak, 20 A at least and 200 A at most,
-// so that neither an idle case nor a short circuit has a tolerance of its own.
-void expect_fuzzed_agreement(int first, int last) {
+// Rated current of a drawn machine: what it carried at its peak, 20 A at least and in fine steps
+// 200 A at most, so that neither an idle case nor a short circuit has a tolerance of its own.
+void expect_fuzzed_agreement(int first, int last, const FuzzedSteps& steps) {
   constexpr std::uint64_t seed_of_zero = 0x5711'0000;
   double worst = 0.0;
   long events = 0;
   for (int n = first; n < last; ++n) {
     const std::uint64_t seed = seed_of_zero + static_cast<std::uint64_t>(n);
     std::string story;
-    const Experiment e = fuzzed_experiment(seed, story);
+    Experiment e = fuzzed_experiment(seed, story);
+    e.parameters.step_max_s = steps.step_max_s;
     Disagreement d;
     try {
       d = compare(e);
@@ -193,12 +192,11 @@ void expect_fuzzed_agreement(int first, int last) {
                     << "\n  " << story;
       continue;
     }
-    const double rated_A = std::clamp(d.peak_current_A, 20.0, 200.0);
-    EXPECT_LT(d.current_A, 1e-6 * rated_A) << "case " << n << ", seed " << seed << ", at " << d.at_s
-                                           << " s, peak " << d.peak_current_A << " A\n  " << story;
-    // The plant keeps its steps below a quarter of the link's time constant; recharging from an
-    // overlap then costs (1/4)^4 / 120 / e = 1.2e-5 of the voltage at most.
-    EXPECT_LT(d.bus_V, 1.2e-5 * e.parameters.supply.voltage_V)
+    const double rated_A = std::clamp(d.peak_current_A, 20.0, steps.most_rated_A);
+    EXPECT_LT(d.current_A, steps.current_share * rated_A)
+        << "case " << n << ", seed " << seed << ", at " << d.at_s << " s, peak " << d.peak_current_A
+        << " A\n  " << story;
+    EXPECT_LT(d.bus_V, steps.link_share * e.parameters.supply.voltage_V)
         << "case " << n << ", seed " << seed << "\n  " << story;
     worst = std::fmax(worst, d.current_A / rated_A);
     events += d.events;
