@@ -54,11 +54,13 @@ std::optional<double> Fields::quantity(std::string_view key, Family family, doub
     wrong(key, fmt::format("{}: {}; allowed {}.", key, conversion.problem, allowed));
     return {};
   }
-  if (conversion.si < least || conversion.si > most) {
+  // A bound written in another unit than SI comes with a rounding of its own.
+  const double rounding = 1e-12 * std::max(std::abs(least), std::abs(most));
+  if (conversion.si < least - rounding || conversion.si > most + rounding) {
     wrong(key, fmt::format("{} is {}; allowed {}. Change the value.", key, written, allowed));
     return {};
   }
-  return conversion.si;
+  return std::clamp(conversion.si, least, most);
 }
 
 std::optional<std::int64_t> Fields::time_ps(std::string_view key, double least_s, double most_s,

@@ -2,9 +2,11 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
+#include <regex>
 #include <set>
 #include <string>
 
+#include "emulator/bench/parameter.hpp"
 #include "tests/emulator/virtual_time/support.hpp"
 
 namespace stillrotor::test {
@@ -33,6 +35,28 @@ TEST(Catalogue, RefusesABenchThatLacksWhatAFaultNeeds) {
     for (const FaultOption& option : fault->options)
       EXPECT_FALSE(option.allowed.empty() || (option.example.empty() && option.preset.empty()));
   }
+}
+
+// The words that a user is shown and the numbers that are held against the value.
+TEST(Catalogue, SaysTheRangesThatItHas) {
+  const std::regex range("(-?[0-9.]+(?: [^ ,]+)?) to (-?[0-9.]+(?: [^ ,]+)?).*");
+  int ranges = 0;
+  for (const Fault* fault : fault_catalogue())
+    for (const FaultOption& option : fault->options) {
+      if (!option.words.empty()) continue;
+      SCOPED_TRACE(std::string(fault->name) + ", " + std::string(option.name));
+      std::smatch said;
+      const std::string allowed(option.allowed);
+      ASSERT_TRUE(std::regex_match(allowed, said, range));
+      const Conversion least = to_si(said[1].str(), option.family),
+                       most = to_si(said[2].str(), option.family);
+      ASSERT_TRUE(least && most);
+      const double rounding = 1e-12 * std::max(std::abs(option.least), std::abs(option.most));
+      EXPECT_NEAR(least.si, option.least, rounding);
+      EXPECT_NEAR(most.si, option.most, rounding);
+      ++ranges;
+    }
+  EXPECT_GT(ranges, 20);
 }
 
 // One page a fault, and no page of a fault that is gone.

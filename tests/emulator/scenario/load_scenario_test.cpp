@@ -189,6 +189,12 @@ TEST_F(LoadScenario, ValuesStayInRange) {
   EXPECT_EQ(said_of_action("at: 1 s, slope: 6 %"), "");
   EXPECT_EQ(said_of_action("at: 1 s, load_torque: 2 N m, over: 1 s"), "");
   EXPECT_EQ(said_of_action("at: 1 s, supply_voltage: 36 V"), "");
+  // The bounds themselves, whatever unit they round in.
+  const std::string heated = "at: 1 s, fault: over_temperature, heated: winding, reaches: ";
+  for (const char* bound : {"-40 degC", "233.15 K", "300 degC"})
+    EXPECT_EQ(said_of_action(heated + bound), "") << bound;
+  EXPECT_THAT(said_of_action(heated + "300.1 degC"),
+              HasSubstr("reaches is 300.1 degC; allowed -40 degC to 300 degC"));
 }
 
 // Each word is refused on a bench that lacks what it moves, with the parameter; each loads on one
