@@ -1,6 +1,8 @@
 // The plant's door: set-up, inputs, checkpoints.
 #include "plant/drive.hpp"
 
+#include <algorithm>
+#include <charconv>
 #include <stdexcept>
 #include <string>
 
@@ -153,6 +155,44 @@ void check(const DriveParameters& d) {
           "0.1 us to 50 us");
 }
 
+std::string in_short(double x) {
+  char digits[32];
+  return {digits,
+          std::to_chars(digits, digits + sizeof digits, x, std::chars_format::general, 3).ptr};
+}
+
+/// Steps follow the quickest time constant, so where that is below this a second of the model takes
+/// minutes, and where a unit's prefix was lost, days.
+void require_steps(const std::string& name, double value, const std::string& unit,
+                   double time_constant_s) {
+  constexpr double quickest_s = 20e-9;
+  if (time_constant_s >= quickest_s) return;
+  throw std::invalid_argument(name + " is " + in_short(value) + ' ' + unit +
+                              ", with which this circuit has a time constant of " +
+                              in_short(1e9 * time_constant_s) + " ns; allowed " +
+                              in_short(1.005 * value * quickest_s / time_constant_s) + ' ' + unit +
+                              " or more, which makes it 20 ns.");
+}
+
+void check_steps(const DriveParameters& d, const Machine& machine, double supply_ohm) {
+  const double esr = d.dc_link.series_resistance_ohm,
+               leg_ohm = std::max(d.bridge.switch_on_resistance_ohm, d.bridge.diode_resistance_ohm);
+  require_steps("dc_link.capacitance", d.dc_link.capacitance_F, "F",
+                d.dc_link.capacitance_F * (esr + supply_ohm));
+  if (d.supply.cable_inductance_H > 0.0)
+    require_steps("supply.cable_inductance", d.supply.cable_inductance_H, "H",
+                  d.supply.cable_inductance_H / (esr + supply_ohm));
+  const auto& m = d.machine;
+  if (d.induction || !m.flux_map.empty()) return;
+  const bool along = m.inductance_d_H <= m.inductance_q_H;
+  require_steps(along ? "machine.inductance_d" : "machine.inductance_q",
+                std::min(m.inductance_d_H, m.inductance_q_H), "H",
+                machine.inductance_min_H() / (machine.transient_ohm() + leg_ohm));
+  if (m.connection != Connection::delta) return;
+  require_steps("machine.inductance_zero", m.inductance_zero_H, "H",
+                4.0 * machine.winding_step_s(machine.as_new(), leg_ohm));
+}
+
 }  // namespace
 
 Drive::Impl::Impl(const DriveParameters& given)
@@ -209,6 +249,7 @@ Drive::Impl::Impl(const DriveParameters& given)
                     energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
+  check_steps(par, machine, supply_ohm);
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }

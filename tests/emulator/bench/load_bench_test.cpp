@@ -437,6 +437,28 @@ TEST_F(LoadBench, WhatOnlyThePlantKnowsHasItsPlaceToo) {
               HasSubstr("b.yaml:14:29: thermal.winding_capacity with its heat paths"));
 }
 
+// A lost prefix would make a run of days; what has one that is only unusual loads.
+TEST_F(LoadBench, ACircuitThatAsksForEndlessStepsIsRefused) {
+  const std::string small = test::small_bench;
+  const auto with_link = [&](const std::string& capacitance) {
+    return said(small + "dc_link: {capacitance: " + capacitance +
+                ", series_resistance: 5 mohm}\nbridge: {diode_resistance: 3 mohm}\n");
+  };
+  EXPECT_THAT(with_link("1 nF"),
+              AllOf(HasSubstr("b.yaml:14:24: dc_link.capacitance is 1e-09 F"),
+                    HasSubstr("time constant of 0.0"), HasSubstr("which makes it 20 ns")));
+  EXPECT_EQ(with_link("10 uF"), "");
+  EXPECT_THAT(said_without("150 uH", "150 pH"),
+              HasSubstr("b.yaml:5:17: machine.inductance_d is 1.5e-10 H"));
+  EXPECT_THAT(said(replaced(small, "{voltage: 48 V}", "{voltage: 48 V, cable_inductance: 1 pH}")),
+              HasSubstr("supply.cable_inductance is 1e-12 H"));
+  const std::string delta = replaced(small, "12 mWb\n",
+                                     "12 mWb\n  connection: delta\n  back_emf: {shape: trapezoid}\n"
+                                     "  inductance_zero: 0.1 nH\n");
+  EXPECT_THAT(said(delta), HasSubstr("machine.inductance_zero is 1e-10 H"));
+  EXPECT_EQ(said(replaced(delta, "0.1 nH", "0.1 uH")), "");
+}
+
 // What is no line of the controller cannot tell it anything.
 TEST_F(LoadBench, AControllerThatStaysSuppliedNeedsAWireForTheKey) {
   folder_.write("firmware.elf", test::elf_start);
