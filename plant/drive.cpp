@@ -174,6 +174,31 @@ void require_steps(const std::string& name, double value, const std::string& uni
                               " or more, which makes it 20 ns.");
 }
 
+/// An eighth of what friction takes to stop the rotor, J / B, and of what speed and current take to
+/// become each other, sqrt(L J / 1.5) / (p psi); the latter not of an induction machine, whose flux
+/// is not known beforehand.
+double rotor_step_s(const ShaftLaw& shaft, const Machine& machine) {
+  const double load = shaft.coupling == Coupling::rigid ? shaft.efficiency * shaft.inertia_2 : 0.0;
+  const double inertia = shaft.inertia + load;
+  double shortest_s = shaft.viscous > 0.0 ? inertia / shaft.viscous : 1.0;
+  if (const double flux_Wb = machine.as_new().flux_linkage_Wb; flux_Wb > 0.0)
+    shortest_s = std::min(shortest_s, std::sqrt(machine.inductance_min_H() * inertia / 1.5) /
+                                          (machine.pole_pairs() * flux_Wb));
+  return 0.125 * shortest_s;
+}
+
+/// What the machine's equations allow, and an eighth of the time in which drag by the speed's
+/// square takes that speed down, J / (2 k omega): with more than a drive has an angle, too.
+double angle_most_rad(const ShaftLaw& shaft, double pole_pairs) {
+  constexpr double of_the_machine = 0.05;
+  const double drag = shaft.fan + shaft.air;
+  const double inertia = shaft.coupling == Coupling::rigid
+                             ? shaft.inertia + shaft.efficiency * shaft.inertia_2
+                             : shaft.inertia_2;
+  return drag > 0.0 ? std::min(of_the_machine, 0.125 * pole_pairs * inertia / (2.0 * drag))
+                    : of_the_machine;
+}
+
 void check_steps(const DriveParameters& d, const Machine& machine, double supply_ohm) {
   const double esr = d.dc_link.series_resistance_ohm,
                leg_ohm = std::max(d.bridge.switch_on_resistance_ohm, d.bridge.diode_resistance_ohm);
@@ -182,6 +207,9 @@ void check_steps(const DriveParameters& d, const Machine& machine, double supply
   if (d.supply.cable_inductance_H > 0.0)
     require_steps("supply.cable_inductance", d.supply.cable_inductance_H, "H",
                   d.supply.cable_inductance_H / (esr + supply_ohm));
+  if (d.shaft.viscous_friction_Nm_s_per_rad > 0.0)
+    require_steps("load.inertia", d.shaft.inertia_kg_m2, "kg m^2",
+                  d.shaft.inertia_kg_m2 / d.shaft.viscous_friction_Nm_s_per_rad);
   const auto& m = d.machine;
   if (d.induction || !m.flux_map.empty()) return;
   const bool along = m.inductance_d_H <= m.inductance_q_H;
@@ -250,6 +278,8 @@ Drive::Impl::Impl(const DriveParameters& given)
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
   check_steps(par, machine, supply_ohm);
+  rotor_step_s = plant::rotor_step_s(shaft_law, machine);
+  angle_most_rad = plant::angle_most_rad(shaft_law, p);
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }

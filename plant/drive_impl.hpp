@@ -100,10 +100,12 @@ struct Drive::Impl {
     double saliency_H;         // L_d - L_q
   } rotor;
 
-  double supply_ohm;      // of the source alone
-  double cable_wave_ohm;  // volts that an ampere in the cable can still add to the bus
-  bool follows_charge;    // a battery whose charge is kept
-  bool watches_supply;    // the supply side changes by itself
+  double supply_ohm;          // of the source alone
+  double cable_wave_ohm;      // volts that an ampere in the cable can still add to the bus
+  double rotor_step_s = 1.0;  // what the rotor's own quickest time constant allows
+  double angle_most_rad;      // electrical, that a step may turn
+  bool follows_charge;        // a battery whose charge is kept
+  bool watches_supply;        // the supply side changes by itself
 
   std::optional<ThermalNetwork> heat_paths;
   bool warms = false;
@@ -201,7 +203,6 @@ struct Drive::Impl {
   double step_limit() const noexcept;
   /// While the shaft itself asks for nothing.
   double plain_step_limit(double omega) const noexcept {
-    constexpr double angle_most_rad = 0.05;
     const double electrical = std::abs(p * omega);
     const double limit = std::min(mode->step_max_s, bus.step_max_s);
     return electrical * limit > angle_most_rad ? angle_most_rad / electrical : limit;

@@ -25,9 +25,9 @@ void Drive::Impl::refresh_bus() noexcept {
   // The link rings with the windings: L di/dt = u v, C dv/dt = -1.5 u . i, |u| at most 2/3.
   const double ring_s =
       std::sqrt(1.5 * machine.leg_inductance_min_H(s.machine) * par.dc_link.capacitance_F);
-  bus.step_max_s =
-      std::min({bus.step_max_s, 0.25 * ring_s, machine.short_step_s(s.machine, leg_ohm),
-                machine.winding_step_s(s.machine, leg_ohm)});
+  bus.step_max_s = std::min({bus.step_max_s, rotor_step_s, 0.25 * ring_s,
+                             machine.short_step_s(s.machine, leg_ohm),
+                             machine.winding_step_s(s.machine, leg_ohm)});
   // A fortieth of a period costs RK4 less than 1e-6 of the ripple.
   if (s.supply.ripple_V != 0.0)
     bus.step_max_s = std::min(bus.step_max_s, two_pi / (40.0 * s.supply.ripple_rad_s));

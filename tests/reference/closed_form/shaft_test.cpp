@@ -52,6 +52,56 @@ TEST(CoastDown, FollowsExponentialWithViscousFrictionAlone) {
   EXPECT_NEAR(drive.state().omega_m_rad_s, 80.0 * std::exp(-5e-3 * 0.4 / 1e-3), 7e-12);
 }
 
+// Rotors that are quicker than the longest step that a bench may ask for, 50 us: J/B = 1 us, and
+// drag by the square of the speed, omega = omega_0 / (1 + k omega_0 t / J), from J/(k omega_0) = 2
+// us. Steps are an eighth of such times: (1/8)^4/120 of the transient each.
+TEST(CoastDown, KeepsToItsLawHoweverQuickTheRotor) {
+  plant::DriveParameters p = stiff_drive();
+  p.shaft.inertia_kg_m2 = 1e-6;
+  p.step_max_s = 50e-6;
+  plant::DriveParameters viscous = p, square = p;
+  viscous.shaft.viscous_friction_Nm_s_per_rad = 1.0;
+  square.shaft.quadratic_drag_Nm_s2_per_rad2 = 0.01;
+  plant::Drive rubs(viscous), fans(square);
+  rubs.start({50.0, 0.0});
+  fans.start({50.0, 0.0});
+  double t = 0.0;
+  for (const double until_s : {0.7e-6, 3e-6, 300e-6}) {
+    advance_by(rubs, until_s - t);
+    advance_by(fans, until_s - t);
+    t = until_s;
+    EXPECT_NEAR(rubs.state().omega_m_rad_s, 50.0 * std::exp(-t / 1e-6), 1e-5 * 50.0) << t;
+    EXPECT_NEAR(fans.state().omega_m_rad_s, 50.0 / (1.0 + t / 2e-6), 1e-5 * 50.0) << t;
+  }
+}
+
+// Terminals shorted, next to no inertia: speed becomes current and current speed,
+//   omega(t) = omega_0 exp(-a t) (cos w t + a/w sin w t), a = R / (2 L),
+//   w^2 = 1.5 (p psi)^2 / (L J) - a^2,
+// while omega_0 is so small that the rotor hardly turns. Derived. At 1e-9 kg m^2 1/w is 6.6 us;
+// steps of an eighth of it are 2e-6 of a turn's length off in each radian.
+TEST(ShortedRotor, SwingsAtItsOwnFrequencyHoweverLight) {
+  plant::DriveParameters p = stiff_drive();
+  p.machine.inductance_q_H = p.machine.inductance_d_H;
+  p.shaft.inertia_kg_m2 = 1e-9;
+  p.step_max_s = 50e-6;
+  plant::Drive drive(p);
+  const double omega_0 = 1e-3;
+  drive.start({omega_0, 0.0});
+  only_on(drive, {Switch::UL, Switch::VL, Switch::WL});
+  const double l = p.machine.inductance_d_H,
+               r = p.machine.winding_resistance_ohm + p.bridge.switch_on_resistance_ohm;
+  const double a = 0.5 * r / l, linked = p.machine.pole_pairs * p.machine.flux_linkage_Wb;
+  const double w = std::sqrt(1.5 * linked * linked / (l * p.shaft.inertia_kg_m2) - a * a);
+  for (int n = 1; n <= 20; ++n) {
+    const double t = n * 5.3e-6;
+    advance_to(drive, ps(t));
+    EXPECT_NEAR(drive.state().omega_m_rad_s / omega_0,
+                std::exp(-a * t) * (std::cos(w * t) + a / w * std::sin(w * t)), 1e-4)
+        << t;
+  }
+}
+
 // A load torque below T_c holds for ever; above it the shaft starts with (T - T_c)/J.
 // By hand: (0.06 - 0.05)/1e-3 = 10 rad/s^2, backwards, for a load opposes positive speed.
 TEST(Friction, HoldsBelowItsTorqueAndBreaksAwayAbove) {
