@@ -1,13 +1,12 @@
 // The plant's door: set-up, inputs, checkpoints.
 #include "plant/drive.hpp"
 
-#include <algorithm>
-#include <charconv>
 #include <stdexcept>
 #include <string>
 
 #include "plant/flow.hpp"
 #include "plant/require.hpp"
+#include "plant/step_limits.hpp"
 
 namespace stillrotor::plant {
 namespace {
@@ -155,72 +154,6 @@ void check(const DriveParameters& d) {
           "0.1 us to 50 us");
 }
 
-std::string in_short(double x) {
-  char digits[32];
-  return {digits,
-          std::to_chars(digits, digits + sizeof digits, x, std::chars_format::general, 3).ptr};
-}
-
-/// Steps follow the quickest time constant, so where that is below this a second of the model takes
-/// minutes, and where a unit's prefix was lost, days.
-void require_steps(const std::string& name, double value, const std::string& unit,
-                   double time_constant_s) {
-  constexpr double quickest_s = 20e-9;
-  if (time_constant_s >= quickest_s) return;
-  throw std::invalid_argument(name + " is " + in_short(value) + ' ' + unit +
-                              ", with which this circuit has a time constant of " +
-                              in_short(1e9 * time_constant_s) + " ns; allowed " +
-                              in_short(1.005 * value * quickest_s / time_constant_s) + ' ' + unit +
-                              " or more, which makes it 20 ns.");
-}
-
-/// An eighth of what friction takes to stop the rotor, J / B, and of what speed and current take to
-/// become each other, sqrt(L J / 1.5) / (p psi); the latter not of an induction machine, whose flux
-/// is not known beforehand.
-double rotor_step_s(const ShaftLaw& shaft, const Machine& machine) {
-  const double load = shaft.coupling == Coupling::rigid ? shaft.efficiency * shaft.inertia_2 : 0.0;
-  const double inertia = shaft.inertia + load;
-  double shortest_s = shaft.viscous > 0.0 ? inertia / shaft.viscous : 1.0;
-  if (const double flux_Wb = machine.as_new().flux_linkage_Wb; flux_Wb > 0.0)
-    shortest_s = std::min(shortest_s, std::sqrt(machine.inductance_min_H() * inertia / 1.5) /
-                                          (machine.pole_pairs() * flux_Wb));
-  return 0.125 * shortest_s;
-}
-
-/// What the machine's equations allow, and an eighth of the time in which drag by the speed's
-/// square takes that speed down, J / (2 k omega): with more than a drive has an angle, too.
-double angle_most_rad(const ShaftLaw& shaft, double pole_pairs) {
-  constexpr double of_the_machine = 0.05;
-  const double drag = shaft.fan + shaft.air;
-  const double inertia = shaft.coupling == Coupling::rigid
-                             ? shaft.inertia + shaft.efficiency * shaft.inertia_2
-                             : shaft.inertia_2;
-  return drag > 0.0 ? std::min(of_the_machine, 0.125 * pole_pairs * inertia / (2.0 * drag))
-                    : of_the_machine;
-}
-
-void check_steps(const DriveParameters& d, const Machine& machine, double supply_ohm) {
-  const double esr = d.dc_link.series_resistance_ohm,
-               leg_ohm = std::max(d.bridge.switch_on_resistance_ohm, d.bridge.diode_resistance_ohm);
-  require_steps("dc_link.capacitance", d.dc_link.capacitance_F, "F",
-                d.dc_link.capacitance_F * (esr + supply_ohm));
-  if (d.supply.cable_inductance_H > 0.0)
-    require_steps("supply.cable_inductance", d.supply.cable_inductance_H, "H",
-                  d.supply.cable_inductance_H / (esr + supply_ohm));
-  if (d.shaft.viscous_friction_Nm_s_per_rad > 0.0)
-    require_steps("load.inertia", d.shaft.inertia_kg_m2, "kg m^2",
-                  d.shaft.inertia_kg_m2 / d.shaft.viscous_friction_Nm_s_per_rad);
-  const auto& m = d.machine;
-  if (d.induction || !m.flux_map.empty()) return;
-  const bool along = m.inductance_d_H <= m.inductance_q_H;
-  require_steps(along ? "machine.inductance_d" : "machine.inductance_q",
-                std::min(m.inductance_d_H, m.inductance_q_H), "H",
-                machine.inductance_min_H() / (machine.transient_ohm() + leg_ohm));
-  if (m.connection != Connection::delta) return;
-  require_steps("machine.inductance_zero", m.inductance_zero_H, "H",
-                4.0 * machine.winding_step_s(machine.as_new(), leg_ohm));
-}
-
 }  // namespace
 
 Drive::Impl::Impl(const DriveParameters& given)
@@ -277,9 +210,9 @@ Drive::Impl::Impl(const DriveParameters& given)
                     energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
-  check_steps(par, machine, supply_ohm);
-  rotor_step_s = plant::rotor_step_s(shaft_law, machine);
-  angle_most_rad = plant::angle_most_rad(shaft_law, p);
+  refuse_endless_steps(par, machine, shaft_law, supply_ohm);
+  shaft_step_s = longest_shaft_step_s(shaft_law, machine);
+  angle_most_rad = longest_turn_rad(shaft_law, p);
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }

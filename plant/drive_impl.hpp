@@ -100,12 +100,12 @@ struct Drive::Impl {
     double saliency_H;         // L_d - L_q
   } rotor;
 
-  double supply_ohm;          // of the source alone
-  double cable_wave_ohm;      // volts that an ampere in the cable can still add to the bus
-  double rotor_step_s = 1.0;  // what the rotor's own quickest time constant allows
-  double angle_most_rad;      // electrical, that a step may turn
-  bool follows_charge;        // a battery whose charge is kept
-  bool watches_supply;        // the supply side changes by itself
+  double supply_ohm;      // of the source alone
+  double cable_wave_ohm;  // volts that an ampere in the cable can still add to the bus
+  double shaft_step_s;    // step_limits.hpp
+  double angle_most_rad;  // electrical, that a step may turn
+  bool follows_charge;    // a battery whose charge is kept
+  bool watches_supply;    // the supply side changes by itself
 
   std::optional<ThermalNetwork> heat_paths;
   bool warms = false;

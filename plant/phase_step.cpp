@@ -27,7 +27,7 @@ template <Drive::Impl::Order How>
 Point Drive::Impl::phase_step(double h) const noexcept {
   const ConductionMode& m = *mode;
   const PhaseMagnet& windings = machine.windings();
-  const PhaseMagnet::StarOhms star = PhaseMagnet::star_ohms(s.machine);
+  const PhaseMagnet::StarOhms star = PhaseMagnet::star_ohms(s.machine.winding_ohm);
   const double psi = s.machine.flux_linkage_Wb;
   const bool cogs = machine.cogging().any(), iron = machine.iron().any();
   const bool held = s.speed_held, stuck = s.rotation == 0 && coulomb_Nm > 0.0;

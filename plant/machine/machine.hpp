@@ -202,11 +202,12 @@ class Machine {
       if (now.is_there(n)) inverse += 2.0 / 3.0 * size2(now.shorts[n]) / now.shorts[n].henry;
     return 1.0 / inverse;
   }
-  /// A quarter of the fastest time constant of windings that are computed one by one, joints
-  /// included, at their reference temperature; legs of leg_ohm in series; 1 where they are not [s].
+  /// A quarter of the fastest time constant of windings that are computed one by one, with joints
+  /// and legs of leg_ohm in series; 1 where they are not [s]. At the reference temperature: so that
+  /// it does not depend on when it was asked for.
   double winding_step_s(const MachineCondition& now, double leg_ohm) const noexcept {
     if (now.model != MachineModel::phase_magnet) return 1.0;
-    std::array<double, 3> ohm;
+    double ohm[3];
     for (std::size_t k = 0; k < 3; ++k)
       ohm[k] = star_.winding_resistance_ohm * given_.resistance_factor[k] + now.joint_ohm[k];
     return 0.25 / phase_.rate_bound_per_s(ohm, leg_ohm);

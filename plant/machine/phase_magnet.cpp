@@ -68,13 +68,11 @@ PhaseMagnet::PhaseMagnet(const PermanentMagnetParameters& given)
 
 // The fastest rate is the greatest eigenvalue of L^-1 R. Star: at most that of R over the least one
 // of L. Delta, in the windings' own currents: at most the trace, since all are positive, and at
-// most the greatest of R over the least of L; legs act on what does not circulate, three times.
-double PhaseMagnet::rate_bound_per_s(const std::array<double, 3>& winding_ohm,
+// most the greatest of R over the least of L; legs act on what does not circulate.
+double PhaseMagnet::rate_bound_per_s(const double (&winding_ohm)[3],
                                      double leg_ohm) const noexcept {
   if (!delta_) {
-    MachineCondition now;
-    for (std::size_t k = 0; k < 3; ++k) now.winding_ohm[k] = winding_ohm[k];
-    const StarOhms r = star_ohms(now);
+    const StarOhms r = star_ohms(winding_ohm);
     const double most = 0.5 * (r.aa + r.bb) + std::hypot(0.5 * (r.aa - r.bb), r.ab);
     return (most + leg_ohm) / inductance_min_H_;
   }
@@ -129,7 +127,7 @@ std::array<double, 3> PhaseMagnet::magnet_slope(const Angle& a) const noexcept {
 
 TerminalLaw PhaseMagnet::star_at(const Point& y, const MachineCondition& now) const noexcept {
   const StarAtAngle at = star(y.theta, y.cos_e, y.sin_e);
-  const StarOhms r = star_ohms(now);
+  const StarOhms r = star_ohms(now.winding_ohm);
   const double omega_e = pole_pairs_ * y.omega, i_a = y.i_alpha, i_b = y.i_beta;
   const double psi = now.flux_linkage_Wb;
   const double drop_a = r.aa * i_a + r.ab * i_b, drop_b = r.ab * i_a + r.bb * i_b;

@@ -53,8 +53,7 @@ class PhaseMagnet {
   struct StarOhms {
     double aa, ab, bb;
   };
-  static StarOhms star_ohms(const MachineCondition& now) noexcept {
-    const double* r = now.winding_ohm;
+  static StarOhms star_ohms(const double (&r)[3]) noexcept {
     return {2.0 / 3.0 * r[0] + (r[1] + r[2]) * (1.0 / 6.0), sqrt3 / 6.0 * (r[2] - r[1]),
             0.5 * (r[1] + r[2])};
   }
@@ -73,9 +72,9 @@ class PhaseMagnet {
   bool has_triplens() const noexcept { return shape_.has_triplens(); }
   double inductance_min_H() const noexcept { return inductance_min_H_; }
   double inductance_max_H() const noexcept { return inductance_max_H_; }
-  /// At most the fastest rate of the windings' currents, through winding resistances (of the
+  /// A bound on the fastest rate of the windings' currents, through these resistances (of the
   /// equivalent star) and legs of leg_ohm in series [1/s].
-  double rate_bound_per_s(const std::array<double, 3>& winding_ohm, double leg_ohm) const noexcept;
+  double rate_bound_per_s(const double (&winding_ohm)[3], double leg_ohm) const noexcept;
   /// Bounds on |torque| and on the EMF per electrical rad/s, lines' and loop's current within i_A.
   double torque_bound_Nm(double i_A, const MachineCondition&) const noexcept;
   /// Most that can circulate within span_s from y, line currents no larger than i_A.
@@ -112,7 +111,7 @@ class PhaseMagnet {
   double m_[3][3] = {};      // M
   Symmetric k0_, k1_, k2_;   // inductance = k0 + cos 2theta_w k1 + sin 2theta_w k2
   double inductance_min_H_ = 0.0, inductance_max_H_ = 0.0;
-  double winding_min_H_ = 0.0, loop_H_ = 0.0;  // of a winding alone, and of all that carry alike
+  double winding_min_H_, loop_H_;  // of a winding: of what does not circulate, and of what does
 };
 
 }  // namespace stillrotor::plant

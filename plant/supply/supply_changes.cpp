@@ -25,7 +25,7 @@ void Drive::Impl::refresh_bus() noexcept {
   // The link rings with the windings: L di/dt = u v, C dv/dt = -1.5 u . i, |u| at most 2/3.
   const double ring_s =
       std::sqrt(1.5 * machine.leg_inductance_min_H(s.machine) * par.dc_link.capacitance_F);
-  bus.step_max_s = std::min({bus.step_max_s, rotor_step_s, 0.25 * ring_s,
+  bus.step_max_s = std::min({bus.step_max_s, shaft_step_s, 0.25 * ring_s,
                              machine.short_step_s(s.machine, leg_ohm),
                              machine.winding_step_s(s.machine, leg_ohm)});
   // A fortieth of a period costs RK4 less than 1e-6 of the ripple.

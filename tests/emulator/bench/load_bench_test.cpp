@@ -452,6 +452,9 @@ TEST_F(LoadBench, ACircuitThatAsksForEndlessStepsIsRefused) {
               HasSubstr("b.yaml:5:17: machine.inductance_d is 1.5e-10 H"));
   EXPECT_THAT(said(replaced(small, "{voltage: 48 V}", "{voltage: 48 V, cable_inductance: 1 pH}")),
               HasSubstr("supply.cable_inductance is 1e-12 H"));
+  EXPECT_THAT(said(replaced(small, "{inertia: 1e-3 kg m^2}",
+                            "{inertia: 1e-9 kg m^2, viscous_friction: 1 N m s/rad}")),
+              HasSubstr("load.inertia is 1e-09 kg m^2"));
   const std::string delta = replaced(small, "12 mWb\n",
                                      "12 mWb\n  connection: delta\n  back_emf: {shape: trapezoid}\n"
                                      "  inductance_zero: 0.1 nH\n");

@@ -107,6 +107,7 @@ Experiment fuzzed_experiment(std::uint64_t seed, std::string& story) {
     p.supply.kind = plant::SupplyKind::bench_supply;
     p.supply.current_limit_A = draw.logarithmic(3.0, 100.0);
   }
+
   e.speed_held = draw.chance(0.5);
   e.start_omega_m_rad_s = omega_e / m.pole_pairs;
   e.start_theta_e_rad = draw.linear(0.0, plant::two_pi);

@@ -1,0 +1,28 @@
+// How long a step may be for the sake of the shaft, and drives that are too quick to be computed.
+// What windings, link and cable allow: bridge/conduction.hpp, supply/bus_law.hpp, Machine.
+// Units  s, rad (electrical).  Source  derived.  RT: set-up only, the third throws.
+#pragma once
+
+#include "plant/machine/machine.hpp"
+#include "plant/shaft/shaft_law.hpp"
+
+namespace stillrotor::plant {
+
+struct DriveParameters;
+
+/// An eighth of what friction takes to stop the rotor, J / B, and of what speed and current take to
+/// become each other, sqrt(L J / 1.5) / (p psi); the latter not of an induction machine, whose flux
+/// is not known beforehand.
+double longest_shaft_step_s(const ShaftLaw&, const Machine&);
+
+/// What the machine's equations allow, and an eighth of the time in which drag by the speed's
+/// square takes that speed down, J / (2 k omega): with more than a drive has an angle, too.
+double longest_turn_rad(const ShaftLaw&, double pole_pairs);
+
+/// Steps follow the quickest time constant, so where that is below 20 ns a second of the model
+/// takes minutes, and where a unit's prefix was lost, days. Throws std::invalid_argument naming the
+/// parameter and the least value that does.
+void refuse_endless_steps(const DriveParameters&, const Machine&, const ShaftLaw&,
+                          double supply_ohm);
+
+}  // namespace stillrotor::plant
