@@ -172,7 +172,8 @@ Drive::Impl::Impl(const DriveParameters& given)
   rotor = {pair(l_d, l_q), pair(1.0 / l_d, 1.0 / l_q), pair(l_q / l_d, -l_d / l_q), l_d - l_q};
   coulomb_Nm = shaft_law.coulomb + shaft_law.coulomb_2;
   quadratic_Nm_s2 = shaft_law.fan + shaft_law.air;
-  around = {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s};
+  around = {machine.transient_ohm(), machine.inductance_min_H(), par.step_max_s,
+            par.dc_link.series_resistance_ohm};
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
   fill_modes(modes, laws, par.bridge, around);

@@ -143,8 +143,11 @@ template <bool Extras>
                              par.supply.cable_inductance_H;
     if (supply_law.regulated) {
       const LoopRates rates = loops(f.supply_A, f.bus_V, y, in);
-      f.extra_dt.supply_inner =
-          s.supply_mode == SupplyMode::current_limit ? rates.current : rates.voltage;
+      // While it feeds, which loop is the lower one is a mode of its own.
+      f.extra_dt.supply_inner = s.supply_mode == SupplyMode::current_limit ? rates.current
+                                : s.supply_mode == SupplyMode::voltage
+                                    ? rates.voltage
+                                    : std::min(rates.voltage, rates.current);
     }
   }
 

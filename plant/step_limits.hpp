@@ -10,9 +10,9 @@ namespace stillrotor::plant {
 
 struct DriveParameters;
 
-/// An eighth of what friction takes to stop the rotor, J / B, and of what speed and current take to
-/// become each other, sqrt(L J / 1.5) / (p psi); the latter not of an induction machine, whose flux
-/// is not known beforehand.
+/// An eighth of what friction and the drag of iron losses near standstill take to stop the rotor,
+/// J / B, and of what speed and current take to become each other, sqrt(L J / 1.5) / (p psi); the
+/// latter not of an induction machine, whose flux is not known beforehand.
 double longest_shaft_step_s(const ShaftLaw&, const Machine&);
 
 /// What the machine's equations allow, and an eighth of the time in which drag by the speed's

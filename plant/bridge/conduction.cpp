@@ -108,7 +108,9 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& al
     m.d_beta = n.alpha;
   }
   // A quarter of a time constant costs RK4 (1/4)^5 / 120 of the transient a step.
-  const double tau_phase = around.inductance_min_H / (around.winding_resistance_ohm + r_max);
+  const double link_ohm = 1.5 * around.link_ohm * (m.u_alpha * m.u_alpha + m.u_beta * m.u_beta);
+  const double tau_phase =
+      around.inductance_min_H / (around.winding_resistance_ohm + r_max + link_ohm);
   m.step_max_s = std::min(around.step_max_s, 0.25 * tau_phase);
   if (m.swings != 0)
     m.step_max_s = std::min(m.step_max_s, 0.25 * std::sqrt(2.0 * bridge.output_capacitance_F *

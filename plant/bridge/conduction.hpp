@@ -4,6 +4,7 @@
 // none. RT: lookup is O(1).
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -121,6 +122,12 @@ constexpr int mode_index(Conduction u, Conduction v, Conduction w) noexcept {
 /// What decides the step of a mode beside the legs.
 struct ModeSurroundings {
   double winding_resistance_ohm, inductance_min_H, step_max_s;
+  double link_ohm;  // in series with the link's capacitance
+
+  /// Most that stands in series with a winding: a leg, and 1.5 ESR |u|^2 of the link.
+  double leg_ohm(const BridgeParameters& b) const noexcept {
+    return std::max(b.switch_on_resistance_ohm, b.diode_resistance_ohm) + 2.0 / 3.0 * link_ohm;
+  }
 };
 
 using ModeTable = std::array<ConductionMode, sound_kinds * sound_kinds * sound_kinds>;

@@ -37,6 +37,10 @@ class IronLoss {
   double drag_Nm(double psi_squared_Wb2, double omega_m) const noexcept {
     return psi_squared_Wb2 * omega_m * (eddy_ + hysteresis_ / std::sqrt(omega_m * omega_m + soft_));
   }
+  /// Most that the drag by the square of the linkage rises with speed: at standstill.
+  double steepest_per_rad_s() const noexcept {
+    return any_ ? eddy_ + hysteresis_ / std::sqrt(soft_) : 0.0;
+  }
   /// That drag by the square of the linkage [N m/Wb^2], at a speed and by the way from it.
   struct Line {
     double at = 0.0, per_rad_s = 0.0;

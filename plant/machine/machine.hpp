@@ -202,24 +202,25 @@ class Machine {
       if (now.is_there(n)) inverse += 2.0 / 3.0 * size2(now.shorts[n]) / now.shorts[n].henry;
     return 1.0 / inverse;
   }
-  /// A quarter of the fastest time constant of windings that are computed one by one, with joints
+  /// An eighth of the fastest time constant of windings that are computed one by one, with joints
   /// and legs of leg_ohm in series; 1 where they are not [s]. At the reference temperature: so that
   /// it does not depend on when it was asked for.
   double winding_step_s(const MachineCondition& now, double leg_ohm) const noexcept {
     if (now.model != MachineModel::phase_magnet) return 1.0;
     double ohm[3];
-    for (std::size_t k = 0; k < 3; ++k)
-      ohm[k] = star_.winding_resistance_ohm * given_.resistance_factor[k] + now.joint_ohm[k];
-    return 0.25 / phase_.rate_bound_per_s(ohm, leg_ohm);
+    for (std::size_t k = 0; k < 3; ++k) ohm[k] = reference_ohm(k) + now.joint_ohm[k];
+    return 0.125 / phase_.rate_bound_per_s(ohm, leg_ohm);
   }
-  /// A quarter of the fastest time constant of the shorts, legs of leg_ohm in series; 1 without
-  /// [s].
+  /// An eighth of the fastest time constant of the shorts, legs of leg_ohm in series; 1 without.
+  /// Also at the reference temperature [s].
   double short_step_s(const MachineCondition& now, double leg_ohm) const noexcept {
     double step = 1.0;
     for (int n = 0; n < short_count && now.shorted; ++n) {
       const WindingShort& b = now.shorts[n];
       if (!now.is_there(n)) continue;
-      step = std::min(step, 0.25 * b.henry / (short_ohm(b, now) + 2.0 / 3.0 * size2(b) * leg_ohm));
+      const double ohm = b.ohm + b.copper * reference_ohm(b.winding);
+      // It goes through whole transients between gate edges.
+      step = std::min(step, 0.125 * b.henry / (ohm + 2.0 / 3.0 * size2(b) * leg_ohm));
     }
     return step;
   }
@@ -332,6 +333,11 @@ class Machine {
   Phases windings_beside_shorts_A(const Point&, const MachineCondition&) const noexcept;
   Phases own_windings_A(const Point& y) const noexcept {
     return induction_ ? phases({y.i_alpha, y.i_beta}) : phase_.windings_A(y);
+  }
+  /// Without joints.
+  double reference_ohm(std::size_t winding) const noexcept {
+    return induction_ ? induction_->as_new().winding_ohm[winding]
+                      : star_.winding_resistance_ohm * given_.resistance_factor[winding];
   }
   Dq fundamental_Wb(const Point& y, const MachineCondition& now) const noexcept {
     return fundamental_Wb(park({y.i_alpha, y.i_beta}, y.cos_e, y.sin_e), now);

@@ -226,7 +226,8 @@ struct ShaftLaw {
   /// eighth of what damps.
   double step_max_s(double omega_2, const ShaftMode& m) const noexcept {
     double limit = 1.0;
-    if (m.held && hold_gain > 0.0) limit = 0.125 * inertia / hold_gain;
+    if (m.held && hold_gain > 0.0)
+      limit = 0.125 * (m.apart ? inertia : inertia + efficiency * inertia_2) / hold_gain;
     const double joint = 1.0 / inertia + (inertia_2 > 0.0 ? 1.0 / inertia_2 : 0.0);
     if (coupling == Coupling::elastic) {
       limit = std::min(limit, 0.05 / std::sqrt(stiffness * joint));

@@ -93,6 +93,8 @@ inline BusLaw bus_law(const SupplyParameters& supply, const SupplyLaw& law,
   if (b.cable_share > 0.0)
     b.step_max_s = std::min({b.step_max_s, 0.125 * supply.cable_inductance_H / (source_ohm + esr),
                              0.1 * std::sqrt(supply.cable_inductance_H * link.capacitance_F)});
+  // A source that feeds nothing still follows its voltage loop.
+  if (law.regulated) b.step_max_s = std::min(b.step_max_s, 0.2 / law.voltage_gain_per_s);
   if (law.regulated && feeds) {
     // The voltage loop with the link: w_v and, through a cable, sqrt(R w_v / L); the current loop:
     // k / R or sqrt(k / L).
@@ -100,7 +102,7 @@ inline BusLaw bus_law(const SupplyParameters& supply, const SupplyLaw& law,
                                                     : law.current_gain_V_per_A_s;
     const double fastest = b.cable_share > 0.0 ? std::sqrt(gain / supply.cable_inductance_H)
                                                : gain / (source_ohm + esr);
-    b.step_max_s = std::min({b.step_max_s, 0.2 / fastest, 0.2 / law.voltage_gain_per_s});
+    b.step_max_s = std::min(b.step_max_s, 0.2 / fastest);
   }
   b.across_A = across_A;
   b.constant_V -= esr * across_A * b.from_cap;

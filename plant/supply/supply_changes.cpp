@@ -20,8 +20,7 @@ void Drive::Impl::refresh_bus() noexcept {
   const double chopper_S = s.supply.chopper_on ? 1.0 / par.chopper.resistance_ohm : 0.0;
   bus = bus_law(par.supply, supply_law, par.dc_link, s.supply_mode, s.source_ohm,
                 mode->shoot_S + chopper_S + hold.S, hold.S * hold.V, mode->shoot_S > 0.0);
-  const double leg_ohm =
-      std::max(par.bridge.switch_on_resistance_ohm, par.bridge.diode_resistance_ohm);
+  const double leg_ohm = around.leg_ohm(par.bridge);
   // The link rings with the windings: L di/dt = u v, C dv/dt = -1.5 u . i, |u| at most 2/3.
   const double ring_s =
       std::sqrt(1.5 * machine.leg_inductance_min_H(s.machine) * par.dc_link.capacitance_F);

@@ -455,6 +455,19 @@ TEST_F(LoadBench, ACircuitThatAsksForEndlessStepsIsRefused) {
   EXPECT_THAT(said(replaced(small, "{inertia: 1e-3 kg m^2}",
                             "{inertia: 1e-9 kg m^2, viscous_friction: 1 N m s/rad}")),
               HasSubstr("load.inertia is 1e-09 kg m^2"));
+  EXPECT_THAT(said(replaced(small, "{inertia: 1e-3 kg m^2}",
+                            "{inertia: 1e-9 kg m^2, load_inertia: 1 kg m^2, coupling: elastic, "
+                            "spring: {stiffness: 1e7 N m/rad}}")),
+              AllOf(HasSubstr("load.spring.stiffness is 1e+07 N m/rad"),
+                    HasSubstr("2.49e+06 N m/rad or less")));
+  EXPECT_THAT(said(replaced(
+                  small, "{inertia: 1e-3 kg m^2}",
+                  "{kind: dynamometer, inertia: 1e-6 kg m^2, dynamometer: {gain: 100 N m s/rad}}")),
+              HasSubstr("load.dynamometer.gain is 100 N m s/rad"));
+  EXPECT_THAT(said(replaced(small, "{voltage: 48 V}",
+                            "{kind: bench_supply, voltage: 1000 V, current_limit: 0.1 A, "
+                            "voltage_loop: 20 kHz}")),
+              HasSubstr("supply.current_loop is 2e+04 Hz"));
   const std::string delta = replaced(small, "12 mWb\n",
                                      "12 mWb\n  connection: delta\n  back_emf: {shape: trapezoid}\n"
                                      "  inductance_zero: 0.1 nH\n");

@@ -116,6 +116,46 @@ TEST(BenchSupply, CurrentLoopHoldsTheLimitIntoAnOverload) {
   EXPECT_NEAR(drive.snapshot().bus_V, 30.0 * load, 1e-9);
 }
 
+// Blocked, nothing flows, and the source follows the lower loop like ever: from 20 V back to 48 V
+// by k limit, 30.2 V/ms, until the voltage loop's w_v (V - v_s) is less, and then by that. Derived.
+TEST(BenchSupply, SourceThatFeedsNothingRisesByItsLowerLoop) {
+  plant::DriveParameters p = bench();
+  p.supply.current_loop_Hz = 100.0;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_supply_V({20.0, 0.0});
+  advance_to(drive, ps(20e-3));
+  ASSERT_EQ(drive.state().supply_mode, SupplyMode::blocked);
+  ASSERT_NEAR(drive.state().extra.supply_inner, 20.0, 1e-9);
+  drive.set_supply_V({48.0, 0.0});
+  const double w = plant::two_pi * 500.0, slope = plant::two_pi * 100.0 * 48.0;
+  advance_by(drive, 0.3e-3);
+  EXPECT_NEAR(drive.state().extra.supply_inner, 20.0 + 0.3e-3 * slope, 1e-9);
+  const double left_V = slope / w, hand_over_s = (28.0 - left_V) / slope;
+  advance_by(drive, 0.9e-3);
+  // Tolerance: the loops change hands inside a step h of 10 us, at most w slope h^2 / 2 = 5 mV.
+  EXPECT_NEAR(drive.state().extra.supply_inner,
+              48.0 - left_V * std::exp(-w * (1.2e-3 - hand_over_s)), 5e-3);
+  EXPECT_EQ(drive.state().supply_mode, SupplyMode::blocked);
+}
+
+// A loop of 9 kHz has 18 us; steps of 50 us once stepped over it while nothing flowed.
+TEST(BenchSupply, SourceThatFeedsNothingKeepsToItsLoopInLongSteps) {
+  plant::DriveParameters p = bench();
+  p.supply.voltage_loop_Hz = p.supply.current_loop_Hz = 9e3;
+  p.step_max_s = 50e-6;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_supply_V({20.0, 0.0});
+  for (const double t : {50e-6, 100e-6, 150e-6}) {
+    advance_to(drive, ps(t));
+    // Steps of a fifth of a time constant: 0.2^4/120 of the transient.
+    EXPECT_NEAR(drive.state().extra.supply_inner, 20.0 + 28.0 * std::exp(-plant::two_pi * 9e3 * t),
+                28.0 * 1.5e-5)
+        << t;
+  }
+}
+
 // Fold-back: limit 30 A at 48 V down to 6 A into a short, i = 30 - (24/48)(48 - v). On a resistance
 // r: v = r i, i = 6 + v/2, so i = 6/(1 - r/2). By hand for r = 0.5 ohm: 8 A. Ideal and with loops.
 TEST(BenchSupply, LimitFoldsBackWithTheOutput) {

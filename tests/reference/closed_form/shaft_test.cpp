@@ -75,6 +75,29 @@ TEST(CoastDown, KeepsToItsLawHoweverQuickTheRotor) {
   }
 }
 
+// The drag of hysteresis passes through zero with omega / omega_0, omega_0 a hundredth of the
+// reference speed: below it a rotor comes to rest like one in oil, here within J / 0.405 N m s =
+// 2.5 us (200 W, half of it hysteresis, at 157 rad/s). Derived from machine/iron_loss.hpp's law.
+TEST(CoastDown, ComesToRestInItsIronLossesHoweverQuickThatIs) {
+  plant::DriveParameters p = stiff_drive();
+  p.machine.iron_loss = {200.0, 100.0, 0.5};
+  p.machine.flux_linkage_Wb = 1e-3;
+  p.shaft.inertia_kg_m2 = 1e-6;
+  p.step_max_s = 50e-6;
+  plant::Drive drive(p);
+  const double reference = plant::two_pi * 100.0 / p.machine.pole_pairs, omega_0 = 0.01;
+  const double damping =
+      100.0 / reference * (std::sqrt(1.0001) / (0.01 * reference) + 1.0 / reference);
+  drive.start({omega_0, 0.0});
+  for (const double t : {1e-6, 4e-6, 10e-6, 60e-6}) {
+    advance_to(drive, ps(t));
+    // Tolerance: (omega / omega_0)^2 / 2 of what is not proportional, 2e-5.
+    EXPECT_NEAR(drive.state().omega_m_rad_s,
+                omega_0 * std::exp(-damping / p.shaft.inertia_kg_m2 * t), 5e-5 * omega_0)
+        << t;
+  }
+}
+
 // Terminals shorted, next to no inertia: speed becomes current and current speed,
 //   omega(t) = omega_0 exp(-a t) (cos w t + a/w sin w t), a = R / (2 L),
 //   w^2 = 1.5 (p psi)^2 / (L J) - a^2,
