@@ -32,6 +32,11 @@ TEST(PlantAgainstCvodeChosen, CirculatingCurrentIsQuickerThanTheLines) {
   expect_fuzzed_agreement(1931, 1932, longest_steps);
 }
 
+// A bench supply whose voltage loop of 17 us went on while it fed nothing, in steps of 20 us.
+TEST(PlantAgainstCvodeChosen, SupplyBlocksAndItsLoopGoesOn) {
+  expect_fuzzed_agreement(700, 701, longest_steps);
+}
+
 INSTANTIATE_TEST_SUITE_P(Hundred, PlantAgainstCvodeFuzzed, ::testing::Range(0, 5));
 
 }  // namespace stillrotor::reference

@@ -15,7 +15,9 @@ TEST_P(PlantAgainstCvodeAtLength, FuzzedDrivesAgreeToAMillionthOfRatedCurrent) {
 TEST_P(PlantAgainstCvodeAtLength, FuzzedDrivesAgreeInTheLongestStepsToo) {
   const int first = 500 + 250 * GetParam();
   FuzzedSteps steps = longest_steps;
-  steps.current_share = 2e-4;  // what a leg costs that is passed by
+  // What a leg costs that is passed by.
+  steps.current_share = 2e-4;
+  steps.link_share = 5e-4;
   expect_fuzzed_agreement(first, first + 250, steps);
 }
 

@@ -4,13 +4,13 @@
 #include <nvector/nvector_serial.h>
 #include <sunnonlinsol/sunnonlinsol_fixedpoint.h>
 
+#include <algorithm>
 #include <stdexcept>
 #include <string>
 
 namespace stillrotor::reference {
 namespace {
 
-constexpr int states = 7;
 constexpr double shortest_s = 1e-15;  // 1 fs: less than any solver step, moves 1 MA/s by 1 nA
 constexpr long most_events = 1000;    // in one interval between edges
 
@@ -19,17 +19,14 @@ void check(int flag, const char* call) {
 }
 
 void pack(const AbcState& x, N_Vector y) {
-  double* v = N_VGetArrayPointer(y);
-  for (int k = 0; k < 3; ++k) v[k] = x.winding_A[k];
-  v[6] = x.cable_A;
-  v[3] = x.v_cap_V;
-  v[4] = x.omega_m_rad_s;
-  v[5] = x.theta_e_rad;
+  const AbcNumbers all = numbers(x);
+  std::copy(all.begin(), all.end(), N_VGetArrayPointer(y));
 }
 
 AbcState unpack(N_Vector y) {
-  const double* v = N_VGetArrayPointer(y);
-  return {{v[0], v[1], v[2]}, v[3], v[4], v[5], v[6]};
+  AbcNumbers all;
+  std::copy_n(N_VGetArrayPointer(y), all.size(), all.begin());
+  return state_of(all);
 }
 
 }  // namespace
@@ -45,21 +42,15 @@ struct CvodeRun::Solver {
 
   static int right_hand_side(double, N_Vector y, N_Vector dy, void* self) {
     const auto* s = static_cast<const Solver*>(self);
-    const AbcRates r = s->circuit->rates(unpack(y), *s->inputs, s->modes);
-    double* v = N_VGetArrayPointer(dy);
-    for (int k = 0; k < 3; ++k) v[k] = r.dwinding_A_s[k];
-    v[6] = r.dcable_A_s;
-    v[3] = r.dv_cap_V_s;
-    v[4] = r.domega_rad_s2;
-    v[5] = r.dtheta_rad_s;
+    pack(s->circuit->rates(unpack(y), *s->inputs, s->modes).state, dy);
     return 0;
   }
 
   Solver(const AbcCircuit& c, const AbcInputs& in, const AbcState& start, CvodeTolerance tolerance)
       : circuit(&c), inputs(&in) {
     check(SUNContext_Create(nullptr, &context), "SUNContext_Create");
-    y = N_VNew_Serial(states, context);
-    dense = N_VNew_Serial(states, context);
+    y = N_VNew_Serial(abc_states, context);
+    dense = N_VNew_Serial(abc_states, context);
     pack(start, y);
     memory = CVodeCreate(CV_ADAMS, context);
     check(CVodeInit(memory, right_hand_side, 0.0, y), "CVodeInit");
@@ -68,6 +59,8 @@ struct CvodeRun::Solver {
     iteration = SUNNonlinSol_FixedPoint(y, 0, context);
     check(CVodeSetNonlinearSolver(memory, iteration), "CVodeSetNonlinearSolver");
     check(CVodeSetMaxNumSteps(memory, 1000000), "CVodeSetMaxNumSteps");
+    // Behind a blocked supply nothing moves that would tell the solver of a ripple.
+    if (in.ripple_Hz > 0.0) check(CVodeSetMaxStep(memory, 0.02 / in.ripple_Hz), "CVodeSetMaxStep");
   }
   Solver(const Solver&) = delete;
   Solver& operator=(const Solver&) = delete;
@@ -131,7 +124,8 @@ void CvodeRun::advance_to(std::int64_t until_ps) {
   now_ps_ = until_ps;
   long here = 0;
   for (double t = 0.0; end - t > shortest_s;) {
-    solver_->modes = circuit_.choose(state_, inputs_);
+    solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+    circuit_.settle(state_, inputs_, solver_->modes);
     if (!solver_->run(state_, t, end)) break;
     ++events_;
     if (++here > most_events) throw std::runtime_error("events do not end in one interval");
@@ -139,13 +133,9 @@ void CvodeRun::advance_to(std::int64_t until_ps) {
   }
 }
 
-void CvodeRun::cut(int leg) {
-  circuit_.cut(state_, leg);
-  inputs_.open[static_cast<std::size_t>(leg)] = true;
-}
-
-AbcRates CvodeRun::look() const {
-  return circuit_.rates(state_, inputs_, circuit_.choose(state_, inputs_));
+void CvodeRun::cut(std::size_t leg) {
+  circuit_.cut(state_, inputs_, leg);
+  inputs_.open[leg] = true;
 }
 
 }  // namespace stillrotor::reference

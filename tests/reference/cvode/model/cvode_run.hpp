@@ -27,13 +27,11 @@ class CvodeRun {
   void advance_to(std::int64_t until_ps);
 
   /// A conductor parts at this moment.
-  void cut(int leg);
+  void cut(std::size_t leg);
 
   const AbcState& state() const { return state_; }
-  std::array<double, 3> lines_A() const { return circuit_.lines(state_); }
+  std::array<double, 3> lines_A() const { return circuit_.lines(state_, inputs_); }
   long events() const { return events_; }
-  /// Rates and potentials in the modes that begin now.
-  AbcRates look() const;
 
  private:
   struct Solver;

@@ -1,4 +1,4 @@
-// Random drives: machine, bridge, supply, shaft, speed and gate edges from one seed.
+// Random drives: machine, bridge, supply, shaft, speed, gate edges and what breaks, from one seed.
 #pragma once
 
 #include <cstdint>
@@ -8,19 +8,18 @@
 
 namespace stillrotor::reference {
 
-/// The same seed gives the same experiment on every machine (no distribution of the standard
-/// library is used). `story` names what was drawn.
+/// The same seed gives the same experiment on every machine. `story` names what was drawn.
 Experiment fuzzed_experiment(std::uint64_t seed, std::string& story);
 
 /// How long the plant's steps may be, and how far apart the two may be for that: the currents over
 /// the peak in a run (20 A at least), the link over the supply's voltage.
 struct FuzzedSteps {
   double step_max_s, current_share, link_share;
-  double most_rated_A;  // no peak counts for more
+  double most_rated_A;  // no peak counts for more, but behind a short of the windings
 };
 /// As fine as drives are checked elsewhere. The plant keeps its steps below a quarter of the link's
 /// time constant; recharging from an overlap then costs (1/4)^4 / 120 / e = 1.2e-5 of the voltage.
-inline constexpr FuzzedSteps fine_steps{1e-6, 1e-6, 1.2e-5, 200.0};
+inline constexpr FuzzedSteps fine_steps{0.5e-6, 1e-6, 1.2e-5, 200.0};
 /// The longest that a bench may ask for: what the plant itself takes for short enough. A transient
 /// costs up to 8e-6 in each such step. A leg that conducts for microseconds between two ends of a
 /// step may be passed by.

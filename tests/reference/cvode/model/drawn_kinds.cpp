@@ -1,0 +1,154 @@
+#include "tests/reference/cvode/model/drawn_kinds.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace stillrotor::reference {
+namespace {
+
+std::int64_t at_some_time(Draw& draw, double from, double to) {
+  return ps(drawn_s * draw.linear(from, to));
+}
+
+void draw_bridge(Experiment& e, Draw& draw) {
+  auto& b = e.parameters.bridge;
+  if (!draw.chance(0.2)) return;
+  b.switch_kind = plant::SwitchKind::igbt;
+  b.switch_knee_V = draw.linear(0.4, 2.0);
+}
+
+void draw_supply(Experiment& e, Draw& draw) {
+  auto& s = e.parameters.supply;
+  const double V = s.voltage_V;
+  if (s.kind == plant::SupplyKind::bench_supply) {
+    const int sort = draw.whole(0, 5);
+    if (sort == 1) s.fold_back_A = s.current_limit_A * draw.linear(0.1, 0.9);
+    if (sort == 2 || sort == 3) {
+      s.voltage_loop_Hz = draw.logarithmic(200.0, 10e3);
+      s.current_loop_Hz = draw.logarithmic(200.0, 10e3);
+    }
+    if (sort == 3 || sort == 4) s.cable_inductance_H = draw.logarithmic(0.5e-6, 10e-6);
+    // A current loop quicker than the cable rings on and on, and what rings forgets nothing.
+    if (sort == 3)
+      s.current_loop_Hz =
+          std::min(s.current_loop_Hz, s.resistance_ohm * s.resistance_ohm / s.cable_inductance_H *
+                                          s.current_limit_A / (plant::two_pi * V));
+  }
+  if (draw.chance(0.15)) e.supply_V_per_s = draw.linear(-0.3, 0.3) * V / drawn_s;
+  if (draw.chance(0.1)) {
+    e.ripple_V = draw.linear(0.002, 0.05) * V;
+    e.ripple_Hz = draw.logarithmic(100.0, 20e3);
+  }
+  if (draw.chance(0.15)) {
+    e.changes.push_back(
+        {.at_ps = at_some_time(draw, 0.1, 0.6), .kind = Change::Kind::part_supply, .on = true});
+    if (draw.chance(0.6))
+      e.changes.push_back(
+          {.at_ps = at_some_time(draw, 0.6, 0.9), .kind = Change::Kind::part_supply});
+  }
+  if (!draw.chance(0.2)) return;
+  auto& chopper = e.parameters.chopper;
+  const double through_A = draw.logarithmic(2.0, 100.0);
+  chopper.resistance_ohm = V / through_A;
+  chopper.by_itself = draw.chance(0.6);
+  if (chopper.by_itself) {
+    // Further apart than what its own current lets the bus fall by at once.
+    const double in_series_ohm = s.resistance_ohm + e.parameters.dc_link.series_resistance_ohm;
+    chopper.on_V = V * draw.linear(0.9, 1.3);
+    chopper.off_V = chopper.on_V * chopper.resistance_ohm /
+                    (chopper.resistance_ohm + 2.0 * in_series_ohm) * draw.linear(0.9, 0.999);
+    return;
+  }
+  for (int n = draw.whole(1, 6), on = 1; n > 0; --n, on = 1 - on)
+    e.changes.push_back(
+        {.at_ps = at_some_time(draw, 0.0, 1.0), .kind = Change::Kind::chopper, .on = on != 0});
+}
+
+void draw_shaft(Experiment& e, Draw& draw) {
+  auto& s = e.parameters.shaft;
+  auto& m = e.parameters.machine;
+  if (e.speed_held) return;
+  const double J = s.inertia_kg_m2, omega = std::abs(e.start_omega_m_rad_s);
+  const double J_2 = J * draw.logarithmic(0.2, 5.0), torque = J * omega / drawn_s;
+  const int sort = draw.whole(0, 5);
+  if (sort == 1 || sort == 2) {
+    s.load_inertia_kg_m2 = J_2;
+    s.gear_ratio = draw.logarithmic(0.5, 10.0);
+    s.load_inertia_kg_m2 *= s.gear_ratio * s.gear_ratio;
+    if (sort == 1) s.gear_efficiency = draw.linear(0.6, 1.0);
+  }
+  if (sort == 2) {
+    s.coupling = plant::Coupling::elastic;
+    const double w = plant::two_pi * draw.logarithmic(50.0, 3e3), joint = J * J_2 / (J + J_2);
+    s.stiffness_Nm_per_rad = w * w * joint;
+    s.torsion_damping_Nm_s_per_rad = draw.chance(0.5) ? draw.linear(0.0, 1.0) * w * joint : 0.0;
+  }
+  if (sort == 3) {
+    s.coupling = plant::Coupling::slipping;
+    s.wheel_radius_m = draw.linear(0.05, 0.3);
+    s.cart_mass_kg = J_2 / (s.wheel_radius_m * s.wheel_radius_m);
+    s.rolling_resistance = draw.linear(0.0, 0.02);
+  }
+  if (draw.chance(0.2)) e.load_Nm_per_s = 0.05 * draw.linear(-1.0, 1.0) * torque / drawn_s;
+  if (draw.chance(0.2))
+    m.cogging = {{m.pole_pairs * 6, 0.05 * torque * draw.unit(), draw.linear(0.0, 6.0)}};
+  if (draw.chance(0.2) && m.connection == plant::Connection::star && m.equal_turns()) {
+    const double share = draw.logarithmic(0.3, 3.0);  // of the speed
+    m.iron_loss = {0.05 * torque * omega * share, share * omega * m.pole_pairs / plant::two_pi,
+                   draw.unit()};
+  }
+}
+
+/// In place of the magnets; the rotor with its load turns as it did.
+void draw_cage(Experiment& e, Draw& draw) {
+  const auto& m = e.parameters.machine;
+  if (!draw.chance(0.12)) return;
+  plant::InductionParameters cage;
+  cage.pole_pairs = m.pole_pairs;
+  cage.stator_leakage_H = m.inductance_d_H * draw.linear(0.3, 0.7);
+  cage.rotor_leakage_H = draw.chance(0.2) ? 0.0 : m.inductance_d_H * draw.linear(0.3, 0.7);
+  cage.magnetising_inductance_H = m.inductance_d_H * draw.logarithmic(5.0, 60.0);
+  cage.stator_resistance_ohm = m.winding_resistance_ohm;
+  cage.rotor_resistance_ohm = m.winding_resistance_ohm * draw.logarithmic(0.5, 3.0);
+  e.parameters.induction = cage;
+  e.parameters.machine.iron_loss = {};
+  e.parameters.machine.cogging = {};
+}
+
+void draw_winding_faults(Experiment& e, Draw& draw) {
+  const auto& m = e.parameters.machine;
+  bool equal = m.equal_turns() && m.turns_factor[0] == 1.0;
+  for (const double factor : m.resistance_factor) equal = equal && factor == 1.0;
+  const bool cage = e.parameters.induction.has_value();
+  const int sort = draw.whole(0, 9), leg = draw.whole(0, 2);
+  Change c{.at_ps = at_some_time(draw, 0.1, 0.8), .leg = leg};
+  if (sort == 1 && !cage) {
+    c.kind = Change::Kind::joint;
+    c.ohm = draw.logarithmic(1e-3, 30.0);
+  } else if (sort == 2 && (equal || cage)) {
+    c.kind = Change::Kind::short_turns;
+    c.share = draw.linear(0.02, 0.5);
+    c.ohm = draw.logarithmic(1e-3, 1.0);
+  } else if (sort == 3) {
+    c.kind = Change::Kind::short_phases;
+    c.ohm = draw.logarithmic(5e-3, 1.0);
+    c.henry = draw.logarithmic(0.2e-6, 10e-6);
+  } else {
+    return;
+  }
+  e.changes.push_back(c);
+}
+
+}  // namespace
+
+void draw_kinds(Experiment& e, Draw& draw) {
+  draw_bridge(e, draw);
+  draw_supply(e, draw);
+  draw_shaft(e, draw);
+  draw_cage(e, draw);
+  draw_winding_faults(e, draw);
+  std::stable_sort(e.changes.begin(), e.changes.end(),
+                   [](const Change& a, const Change& b) { return a.at_ps < b.at_ps; });
+}
+
+}  // namespace stillrotor::reference
