@@ -36,12 +36,17 @@ void cp_plant_legs(struct cp_plant* s) {
 void cp_plant_advance(struct cp_plant* s, uint32_t ticks) {
   const struct cp_plant_parameters* p = s->p;
   const int32_t n = (int32_t)ticks;
-  const int32_t net = s->link_i - s->source, cap = s->cap;
+  const int32_t net = s->link_i - s->source;
+  const int32_t drawn = s->owed + net * n, rest = drawn & 511;
+  const int32_t cap = s->cap - cp_times(p->link_charge, drawn >> 9);
+  s->cap = cap;
   int32_t bus = (cap >> 10) - cp_times(p->link_resistance, net);
-  s->cap = cap - cp_times(p->link_charge, (net * n) >> 8);
   if (s->shorted_legs) bus = short_the_bus(s, bus, n);
   s->bus = bus;
-  if (s->off_legs == 7U && cp_legs_rest(s)) return;
+  if (s->off_legs == 7U && cp_legs_rest(s)) {
+    s->owed = rest - s->source * n;
+    return;
+  }
 
   const int32_t i_U = s->i[0], i_V = s->i[1], sum = i_U + i_V, r = s->resistance_factor;
   const uint32_t r_shift = s->resistance_shift, shift = p->flux_shift;
@@ -50,6 +55,7 @@ void cp_plant_advance(struct cp_plant* s, uint32_t ticks) {
   s->flux[1] += ((bus * s->bus_share[1] - s->against[1] - drop_V) * n) >> shift;
   cp_plant_currents(s);
   if (s->off_legs) cp_settle_off_legs(s, n);
+  s->owed = rest + (s->link_i - s->source) * n;
 }
 
 static void gate_leg(struct cp_plant* s, uint32_t leg, uint32_t pair) {
@@ -82,7 +88,7 @@ void cp_plant_start(struct cp_plant* s, const struct cp_plant_parameters* p, uin
                     int32_t moved) {
   *s = (struct cp_plant){.p = p, .off_legs = 7U};
   s->bus = p->source_V;
-  s->cap = p->source_V * 1024;
+  s->cap = s->cap_before = p->source_V * 1024;
   for (uint32_t leg = 0; leg < 3U; ++leg) s->off_V[leg] = s->bus >> 1;
   cp_plant_supply(s, p->source_V);
   cp_plant_heat(s, p->resistance, p->flux_scale);

@@ -12,7 +12,9 @@
  * Legs   high or low switch on; both off: off_legs.h; both on: half the bus, and the bus shorted.
  * Link   v_bus = v_C - ESR' (i_dc - j), dv_C/dt = -(i_dc - j) R_s / (C (R_s + ESR)), with
  *        ESR' = ESR R_s / (R_s + ESR) and j = (E - v_C) / R_s: a capacitor with series resistance
- *        at a source E behind R_s, which Linux moves.
+ *        at a source E behind R_s, which Linux moves. v_C stands in the middle of a piece, and
+ *        from one middle to the next gives the mean of the current at both ends of each half: of
+ *        second order, so that link and windings gain no energy by ringing.
  * Signs  currents into the machine; volts to the negative rail; as docs/notation.md.
  * Units  by the host's scale (host/parameters.hpp): volts, amperes, flux per unit; time in ticks.
  * Ranges |P|, |Q| <= 2^30 (held there and flagged), currents within 57344, volts within 2^19, and
@@ -71,7 +73,8 @@ struct cp_plant_parameters {
 enum { CP_FLUX_LIMIT = (1 << 30) - 1 };
 
 enum {
-  CP_PLANT_OVER_RANGE = 1, /* a flux was held at its limit: currents are wrong from here on */
+  CP_PLANT_OVER_RANGE = 1, /* a flux, an EMF, the link's voltage or its source's current was held
+                              at its limit, or the link was empty: wrong from here on */
   CP_PLANT_SHOOT_THROUGH = 2
 };
 
@@ -80,21 +83,23 @@ struct cp_plant {
   int32_t i[3];         /* of U, V, W */
   int32_t link_i;       /* i_dc, with the gates as they are */
   int32_t source;       /* j */
-  int32_t cap;          /* v_C, 2^-10 */
+  int32_t cap;          /* v_C in the middle of the last piece, 2^-10 */
+  int32_t owed;         /* charge of that piece's second half and what was too little for cap,
+                           doubled: current times ticks */
   int32_t bus_share[2]; /* of the bus in v_U - v_W, v_V - v_W: -1, 0, 1 */
   int32_t against[2];   /* EMF of U-W, V-W less what off_V gives */
   int32_t resistance_factor;
   uint32_t resistance_shift;
-  int32_t flux[2];                 /* P, Q */
-  int32_t g_UU, g_VV, g_UV;        /* 2^28, at the end of the step under way */
-  int32_t bus;                     /* v_bus over the last piece */
-  int32_t high[3];                 /* all ones: the leg's terminal hangs on the bus */
+  int32_t flux[2];          /* P, Q */
+  int32_t g_UU, g_VV, g_UV; /* 2^28, at the end of the step under way */
+  int32_t bus;              /* v_bus over the last piece */
+  int32_t high[3];          /* all ones: the leg's terminal hangs on the bus */
+  const struct cp_plant_parameters* p;
+  uint32_t off_legs, shorted_legs; /* bit k: leg k */
   int32_t off_V[3];                /* of the terminal, above what `high` gives */
   int32_t emf[2];                  /* of U-W, V-W */
   int32_t rail[3];                 /* of a leg that is off: -1 low diode, 1 high diode, 0 floats */
-  uint32_t off_legs, shorted_legs; /* bit k: leg k */
   uint32_t flags;
-  const struct cp_plant_parameters* p;
   uint32_t gates;
   int32_t source_V;
   int32_t flux_scale;
@@ -107,6 +112,7 @@ struct cp_plant {
   int32_t slope_UU, slope_VV, slope_UV; /* of g, a step */
   int32_t next_slope[3];
   int32_t inverse_g[3]; /* 2^27 / g_kk */
+  int32_t cap_before;   /* at the last look at the source */
 };
 
 /* All off, no current, link at the source's voltage, rotor at theta and turning by `moved` a step

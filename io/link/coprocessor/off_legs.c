@@ -96,7 +96,6 @@ uint32_t cp_legs_rest(struct cp_plant* s) {
   hang_between(s, 0U, middle + e_U);
   hang_between(s, 1U, middle + e_V);
   hang_between(s, 2U, middle);
-  s->flux[0] = s->flux[1] = 0;
   s->i[0] = s->i[1] = s->i[2] = 0;
   cp_plant_legs(s);
   return 1U;

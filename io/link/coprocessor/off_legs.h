@@ -23,7 +23,8 @@ extern "C" {
 /* Leg k has just lost both its gates: the diode of its current takes over. */
 void cp_leg_turns_off(struct cp_plant*, uint32_t leg);
 /* All legs off, no current, and the EMF between any two terminals below the bus and two diodes: it
- * stays so, the terminals lie about half the bus, and the piece is over. 0: not so. */
+ * stays so, the terminals lie about half the bus, and the piece is over. What flux there is stays,
+ * for a dead time may be too short to end it. 0: not so. */
 uint32_t cp_legs_rest(struct cp_plant*);
 /* After a piece of `ticks`. */
 void cp_settle_off_legs(struct cp_plant*, int32_t ticks);

@@ -62,19 +62,31 @@ static int32_t inverse(int32_t g_28, int32_t guess) {
   return better < 1 ? 1 : better > 65535 ? 65535 : better;
 }
 
-static int32_t source_current(const struct cp_plant* s) {
-  const int32_t i = cp_times(s->p->source_conductance, s->source_V - (s->cap >> 10));
-  return i > 65535 ? 65535 : i < -65535 ? -65535 : i;
-}
+enum { current_limit = 65535 };
 
-/* The source's current; and the link's voltage within its range, whatever a command makes of it. */
-static void look_at_link(struct cp_plant* s) {
-  if (s->cap < 0) s->cap = 0;
-  if (s->cap > (1 << 28)) {
-    s->cap = 1 << 28;
+/* The source's current until the next look: it follows the link half of that time ahead, in a
+ * straight line from the last look. */
+static void draw_from_source(struct cp_plant* s) {
+  const int32_t ahead = s->cap + ((s->cap - s->cap_before) >> 1);
+  int32_t i = cp_times(s->p->source_conductance, s->source_V - (ahead >> 10));
+  if (i > current_limit || i < -current_limit) {
+    i = i < 0 ? -current_limit : current_limit;
     s->flags |= CP_PLANT_OVER_RANGE;
   }
-  s->source = source_current(s);
+  s->source = i;
+  s->cap_before = s->cap;
+}
+
+/* The link's voltage is held within its range, whatever a command makes of it. An emptied link,
+ * too: below zero the bridge's diodes would hold it, which this plant does not know. */
+static void look_at_link(struct cp_plant* s) {
+  enum { most = 1 << 28 };
+  const int32_t cap = s->cap, least_V = -s->p->diode_V;
+  if (s->bus < least_V || cap > most || cap < least_V * 1024) {
+    s->flags |= CP_PLANT_OVER_RANGE;
+    s->cap = cap > most ? most : cap < least_V * 1024 ? least_V * 1024 : cap;
+  }
+  draw_from_source(s);
 }
 
 /* Applied by the interval that begins with these EMFs. */
@@ -112,7 +124,7 @@ void cp_field_start(struct cp_plant* s, uint32_t theta, int32_t moved) {
     s->inverse_g[leg] = 8192;
     for (int n = 0; n < 12; ++n) s->inverse_g[leg] = inverse(g[leg], s->inverse_g[leg]);
   }
-  s->source = source_current(s);
+  draw_from_source(s);
   /* The first interval, which no earlier one has prepared. */
   const uint32_t end = (theta + CP_REFRESH_STEPS * (uint32_t)moved) * s->p->pole_pairs;
   s->next_emf[0] = emf_to(s, 0U, magnet_flux_UW(s, end));
