@@ -110,7 +110,7 @@ class Sums {
          .consequence = "the encoder's or Halls' edges would be held back: another angle than the "
                         "plant's",
          .remedy = "a shorter step on a faster chip, or an encoder of fewer lines",
-         .grounds = fmt::format("one count and half an electrical turn a step of {}",
+         .grounds = fmt::format("one count and two electrical degrees a step of {}",
                                 seconds(link_.step_s))},
         top <= most);
   }

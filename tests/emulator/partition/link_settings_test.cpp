@@ -144,6 +144,8 @@ INSTANTIATE_TEST_SUITE_P(
         Refused{"controls.command_pulse.fitted=on", "controls.command_pulse.fitted is on", "off"},
         Refused{"machine.inductance_q=900 uH", "machine.inductance_q: inductance_q is 0.0009 H",
                 "allowed 3.75e-05 to 0.0006"},
+        Refused{"bridge.diode_voltage=500 mV", "bridge.diode_voltage: diode_voltage is 0.5 V",
+                "allowed 0.58"},
         Refused{"dc_link.capacitance=1 uF", "dc_link.capacitance: capacitance is 1e-06 F",
                 "allowed"}));
 
@@ -164,6 +166,17 @@ TEST(LinkSettings, RefuseASpeedAtWhichTheEncoderLosesEdges) {
   ASSERT_THAT(messages, SizeIs(1));
   EXPECT_THAT(messages[0], AllOf(HasSubstr("controller.expects.top_speed is 3000 rpm"),
                                  HasSubstr("732 rpm or less")));
+}
+
+// Two electrical degrees a step, then 1.0 % of the magnets' flux is lost in straight lines over
+// eight: 1 / (180 * 20) turns in 1 us.
+TEST(LinkSettings, RefuseASpeedAtWhichTheFieldTurnsTooFarInAStep) {
+  const auto messages =
+      refused(mid({"machine.pole_pairs=20", "controller.expects.top_speed=20000 rpm"}));
+  ASSERT_THAT(messages, SizeIs(1));
+  EXPECT_THAT(messages[0], HasSubstr("16667 rpm or less"));
+  EXPECT_THAT(refused(mid({"machine.pole_pairs=20", "controller.expects.top_speed=16000 rpm"})),
+              SizeIs(0));
 }
 
 TEST(LinkSettings, RefuseFaultsThatWouldHaveToHappenInsideTheChip) {

@@ -53,7 +53,7 @@ cp_angle_parameters angle_parameters(const AngleOutputs& a, int pole_pairs, cons
 
 double max_speed_rad_s(const cp_angle_parameters& p, const Scale& s) {
   double turns = 1.0 / 256.0 - 0x1p-24;
-  turns = std::min(turns, 0.499 / p.pole_pairs);
+  turns = std::min(turns, 1.0 / 180.0 / p.pole_pairs);
   if (p.encoder_counts) turns = std::min(turns, 0.999 / p.encoder_counts);
   return turns * two_pi / s.step_s();
 }

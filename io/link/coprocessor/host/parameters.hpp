@@ -83,8 +83,9 @@ struct AngleOutputs {
 };
 cp_angle_parameters angle_parameters(const AngleOutputs&, int pole_pairs, const Scale&);
 
-/// Up to which speed no edge of these outputs is lost: one count and one half turn of the rotor's
-/// electrical angle a step, and a 256th of a turn.
+/// Up to which speed no edge of these outputs is lost, and the EMF of straight lines over
+/// CP_REFRESH_STEPS steps costs 1 % of sine-shaped magnets' flux at most: one count and two
+/// electrical degrees a step, and a 256th of a turn.
 double max_speed_rad_s(const cp_angle_parameters&, const Scale&);
 /// slew: speed, on top of the trajectory's, at which a gap at a joint is worked off.
 cp_track_parameters track_parameters(const cp_angle_parameters&, const Scale&, double join_rad,

@@ -42,8 +42,10 @@ void check(const Machine& m, const Bridge& b, const Link& k, const Format& f) {
   }
   within("number of fundamentals in the back-EMF", has_fundamental, 1, 1, "", "Name order 1.");
   within("switch_on_resistance", b.switch_on_resistance_ohm, 1e-6, 1e3, "ohm", "");
-  within("diode_voltage", b.diode_voltage_V, 0.0, 0.1 * f.voltage_range_V, "V",
-         "Widen the voltage range.");
+  within("diode_voltage", b.diode_voltage_V, b.switch_on_resistance_ohm * f.current_range_A,
+         0.1 * f.voltage_range_V, "V",
+         "Below, the diodes share what switches carry in reverse: narrow the current range. Above: "
+         "widen the voltage range.");
   within("diode_resistance", b.diode_resistance_ohm, 0.0, 1e3, "ohm", "");
   within("capacitance", k.capacitance_F, 1e-9, 1e3, "F", "");
   within("series_resistance", k.series_resistance_ohm, 0.0, 1e3, "ohm", "");
