@@ -12,9 +12,10 @@ class Bounds {
  public:
   Bounds(const Bench&, const io::LinkSettings&);
 
-  /// Of a phase current. The chip's angle was off by so much at the last report and at this one
-  /// (mechanical).
-  double current_A(double angle_before_rad, double angle_rad, double current_A) const noexcept;
+  /// Of a phase current, the largest of which this is, at the last report or at this one. The
+  /// chip's angle was off by so much at both; all mechanical.
+  double current_A(double angle_before_rad, double angle_rad, double omega_m_rad_s,
+                   double current_A) const noexcept;
   double bus_V(double current_bound_A) const noexcept {
     return bus_V_ + per_A_ohm_ * current_bound_A;
   }
@@ -23,7 +24,8 @@ class Bounds {
   double none_below_A() const noexcept { return none_below_A_; }
 
  private:
-  double rounded_A_, held_A_, stamps_A_, per_rad_A_, per_rad_of_current_;
+  double rounded_A_, of_current_, held_A_, stamps_A_, per_rad_A_, per_rad_of_current_;
+  double interval_s_, straight_A_, straight_of_current_;  // per rad^2 turned in an interval
   double bus_V_, per_A_ohm_, angle_rad_, none_below_A_;
 };
 

@@ -71,8 +71,10 @@ const char* Mirror::judge(const Waiting& w, const plant::Probe& own) noexcept {
   const double largest_A =
       std::max({std::abs(own.current_A.U), std::abs(own.current_A.V), std::abs(own.current_A.W)});
   const double off_V = std::abs(w.bus_V - own.bus_V);
-  const double bound_A = bounds_.current_A(angle_off_rad_, angle, largest_A);
+  const double bound_A =
+      bounds_.current_A(angle_off_rad_, angle, s.omega_m_rad_s, std::max(largest_A, largest_A_));
   angle_off_rad_ = angle;
+  largest_A_ = largest_A;
   ++report_.corrections;
   sum_A2_ += off_A * off_A;
   report_.rms_A = std::sqrt(sum_A2_ / static_cast<double>(report_.corrections));

@@ -85,7 +85,7 @@ class Mirror {
   std::array<Waiting, room> waiting_;
   std::size_t first_ = 0, count_ = 0;
   std::int64_t corrected_ps_ = 0;
-  double angle_off_rad_ = 0.0;  // at the last report
+  double angle_off_rad_ = 0.0, largest_A_ = 0.0;  // at the last report
   double sum_A2_ = 0.0;
   bool latched_ = false, clears_trip_ = false;
   MirrorReport report_;
