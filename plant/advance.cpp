@@ -161,7 +161,11 @@ template Point Drive::Impl::step<false, false, Drive::Impl::Order::fourth>(doubl
                                                                            double*) const noexcept;
 
 double Drive::Impl::step_limit() const noexcept {
-  const double plain = plain_step_limit(s.omega_m_rad_s);
+  double plain = plain_step_limit(s.omega_m_rad_s);
+  // The mode knows of output capacitances at the machine, not of shorts beside it.
+  if (mode->swings != 0 && s.machine.shorted)
+    plain = std::min(plain, 0.25 * std::sqrt(2.0 * par.bridge.output_capacitance_F *
+                                             machine.leg_inductance_min_H(s.machine)));
   return rigid ? plain : std::min(plain, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
