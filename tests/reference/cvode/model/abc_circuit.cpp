@@ -14,15 +14,41 @@ bool floats(LegMode m) { return m == LegMode::floating; }
 
 }  // namespace
 
-Windings::Terminals AbcCircuit::terminals(const std::array<double, 3>& line_A,
+Windings::Terminals AbcCircuit::terminals(const AbcState& x, const std::array<double, 3>& line_A,
                                           const AbcModes& modes, double bus_V) const {
   Windings::Terminals out;
   for (std::size_t k = 0; k < 3; ++k) {
     if (floats(modes.leg[k])) continue;
     const Thevenin t = thevenin(modes.leg[k], bridge_);
     out[k] = {true, t.at_no_current(bus_V) - t.ohm * line_A[k]};
+    if (swings(modes.leg[k])) out[k].potential_V += x.swing_V[k];
   }
   return out;
+}
+
+double AbcCircuit::lowest_V(const AbcInputs& in, std::size_t leg, double bus_V) const {
+  return thevenin(offer_of(in, leg).out, bridge_).at_no_current(bus_V);
+}
+
+double AbcCircuit::highest_V(const AbcInputs& in, std::size_t leg, double bus_V) const {
+  return thevenin(offer_of(in, leg).into, bridge_).at_no_current(bus_V);
+}
+
+std::array<double, 3> AbcCircuit::potentials(const AbcRates& r, const AbcInputs& in,
+                                             const AbcModes& modes) const {
+  std::array<double, 3> v = r.terminal_V;
+  if (!std::all_of(modes.leg.begin(), modes.leg.end(), floats)) return v;
+  const double mean = (v[0] + v[1] + v[2]) / 3.0;
+  double most = 1e300, least = -1e300;
+  for (std::size_t k = 0; k < 3; ++k) {
+    v[k] -= mean;
+    if (in.open[k]) continue;
+    least = std::max(least, lowest_V(in, k, r.bus_V) - v[k]);
+    most = std::min(most, highest_V(in, k, r.bus_V) - v[k]);
+  }
+  const double common = std::min(std::max(0.0, least), most);
+  for (double& each : v) each += common;
+  return v;
 }
 
 AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
@@ -32,6 +58,7 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   AcrossBus across;
   for (std::size_t k = 0; k < 3; ++k) {
     across.drawn_A += thevenin(modes.leg[k], bridge_).share * line[k];
+    if (swings(modes.leg[k])) out.state.swing_V[k] = -0.5 * line[k] / bridge_.output_capacitance_F;
     if (in.gate[2 * k] && in.gate[2 * k + 1])
       across.conductance_S += 0.5 / bridge_.switch_on_resistance_ohm;
   }
@@ -42,7 +69,7 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   }
   feed_.rates(x, in, modes, across, out);
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
-  windings_.rates(x, in, terminals(line, modes, out.bus_V), out);
+  windings_.rates(x, in, terminals(x, line, modes, out.bus_V), out);
   turning_.rates(x, in, modes, windings_.torque_Nm(x, in), windings_.linkage_Wb(x, in), out);
   return out;
 }
@@ -57,14 +84,16 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
   double worst = feed_.violation(x, modes, r);
   bool none = true;
   for (LegMode leg : modes.leg) none = none && floats(leg);
-  const auto highest = [&](std::size_t k) {
-    return thevenin(offer_of(in, k).into, bridge_).at_no_current(r.bus_V);
-  };
-  const auto lowest = [&](std::size_t k) {
-    return thevenin(offer_of(in, k).out, bridge_).at_no_current(r.bus_V);
-  };
   for (std::size_t k = 0; k < 3; ++k) {
     const LegMode mode = modes.leg[k];
+    if (swings(mode)) {
+      const bool down = mode == LegMode::swinging_down;
+      worst = std::max({worst, (down ? -line[k] : line[k]) - i_slack,
+                        (down ? lowest_V(in, k, r.bus_V) - r.terminal_V[k]
+                              : r.terminal_V[k] - highest_V(in, k, r.bus_V)) -
+                            v_slack});
+      continue;
+    }
     if (!floats(mode)) {
       const Offer o = offer_of(in, k);
       if (!o.both_ways())
@@ -79,14 +108,15 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
     }
     if (in.open[k]) continue;
     if (!none) {
-      worst = std::max(
-          {worst, lowest(k) - r.terminal_V[k] - v_slack, r.terminal_V[k] - highest(k) - v_slack});
+      worst = std::max({worst, lowest_V(in, k, r.bus_V) - r.terminal_V[k] - v_slack,
+                        r.terminal_V[k] - highest_V(in, k, r.bus_V) - v_slack});
       continue;
     }
     for (std::size_t j = 0; j < 3; ++j)  // no potential is defined, only differences
       if (!in.open[j] && j != k)
         worst =
-            std::max(worst, r.terminal_V[k] - r.terminal_V[j] - (highest(k) - lowest(j)) - v_slack);
+            std::max(worst, r.terminal_V[k] - r.terminal_V[j] -
+                                (highest_V(in, k, r.bus_V) - lowest_V(in, j, r.bus_V)) - v_slack);
   }
   const double beyond_V = -bus_diodes(in, bridge_).knee_V - r.bus_V;
   worst = std::max(worst, (modes.bus_diodes ? -beyond_V : beyond_V) - v_slack);
@@ -102,7 +132,9 @@ bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcMod
   const std::array<double, 3> line = lines(x, in);
   for (std::size_t k = 0; k < 3; ++k) {  // what is about to conduct needs a current that grows
     const Offer o = offer_of(in, k);
-    if (o.both_ways() || floats(modes.leg[k]) || std::abs(line[k]) > i_slack) continue;
+    if (o.both_ways() || floats(modes.leg[k]) || swings(modes.leg[k]) ||
+        std::abs(line[k]) > i_slack)
+      continue;
     if (!((modes.leg[k] == o.out ? r.line_A_s[k] : -r.line_A_s[k]) > 0.0)) return false;
   }
   return true;
@@ -111,13 +143,17 @@ bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcMod
 AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcModes& before) const {
   AbcModes modes;
   const std::array<double, 3> line = lines(x, in);
-  std::array<bool, 3> free = {};
+  std::array<bool, 3> free = {}, swinging = {};
   for (std::size_t k = 0; k < 3; ++k) {
     if (in.open[k]) continue;
     const Offer o = offer_of(in, k);
     if (!o.both_ways()) {
       free[k] = std::abs(line[k]) <= i_slack;
-      if (!free[k]) modes.leg[k] = line[k] > 0.0 ? o.out : o.into;
+      if (free[k]) continue;
+      const bool out = line[k] > 0.0;
+      modes.leg[k] = out ? o.out : o.into;
+      swinging[k] = !in.gate[2 * k] && !in.gate[2 * k + 1] && swings(before.leg[k]) &&
+                    out == (before.leg[k] == LegMode::swinging_down);
       continue;
     }
     modes.leg[k] = o.out;
@@ -153,12 +189,63 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
       }
     return false;
   };
-  // Between its thresholds a chopper stays as it was.
-  modes.chopper = feed_.chopper_acts() ? before.chopper : in.chopper_gate;
-  if (found()) return modes;
-  modes.chopper = feed_.chopper_acts() != modes.chopper;
-  if (feed_.chopper_acts() && found()) return modes;
+  // As it was: a chopper between its thresholds, and swings that have not arrived; where that
+  // contradicts itself, for the bus jumps, any of them may have.
+  const AbcModes carried = modes;
+  const AbcRates there = rates(x, in, before);
+  for (const bool any : {false, true})
+    for (std::size_t changed = 0; changed < 16; ++changed) {
+      bool possible = feed_.chopper_acts() || changed < 8;
+      for (std::size_t k = 0; k < 3; ++k) {
+        const bool arrives = (changed >> k & 1U) != 0;
+        const double left_V = line[k] > 0.0 ? there.terminal_V[k] - lowest_V(in, k, there.bus_V)
+                                            : highest_V(in, k, there.bus_V) - there.terminal_V[k];
+        if (arrives) possible = possible && swinging[k] && (any || left_V < v_slack);
+        modes.leg[k] = swinging[k] && !arrives ? before.leg[k] : carried.leg[k];
+      }
+      modes.chopper = feed_.chopper_acts() ? before.chopper != (changed >= 8) : in.chopper_gate;
+      if (possible && found()) return modes;
+    }
   throw std::runtime_error("no consistent conduction state");
+}
+
+void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t which,
+                      bool on) const {
+  const std::size_t k = which / 2;
+  const bool is_high = which % 2 == 0;
+  const double C = bridge_.output_capacitance_F, i = lines(x, in)[k];
+  const AbcRates r = rates(x, in, modes);
+  const double v = potentials(r, in, modes)[k];
+  const LegMode was = modes.leg[k];
+  const bool shorted = in.gate[2 * k] && in.gate[2 * k + 1];
+  in.gate[which] = on;
+  const bool high = in.gate[2 * k], low = in.gate[2 * k + 1];
+  if (!high && !low && C > 0.0 && std::abs(i) > i_slack && !floats(was)) {
+    const bool out = i > 0.0;
+    const bool arrived = out ? on_low_side(was) || v <= lowest_V(in, k, r.bus_V)
+                             : on_high_side(was) || v >= highest_V(in, k, r.bus_V);
+    if (!arrived) {
+      modes.leg[k] = out ? LegMode::swinging_down : LegMode::swinging_up;
+      x.swing_V[k] = v - 0.5 * r.bus_V;
+    }
+  }
+  if (shorted || (high && low)) return;
+  const auto& e = bridge_.switching;
+  const double scale = std::abs(i) / (e.at_V * e.at_A);
+  double taken_J = 0.0;
+  if (!on && (is_high ? i > 0.0 : i < 0.0)) taken_J += e.off_J * r.bus_V * scale;
+  if (on) {
+    const double across_V = is_high ? r.bus_V - v : v;
+    if (across_V > 0.0) {
+      taken_J += C * across_V * r.bus_V;
+      const bool from_diode = is_high ? on_low_side(was) : on_high_side(was);
+      if (is_high ? i > 0.0 : i < 0.0)
+        taken_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
+    }
+  }
+  if (x.v_cap_V > 0.0 && taken_J > 0.0)
+    x.v_cap_V =
+        std::sqrt(std::max(0.0, x.v_cap_V * x.v_cap_V - 2.0 * taken_J / link_.capacitance_F));
 }
 
 void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
@@ -168,8 +255,9 @@ void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes)
   int carrying = 0;
   for (std::size_t k = 0; k < 3; ++k) {
     const Offer o = offer_of(in, k);
+    const bool out = modes.leg[k] == o.out || modes.leg[k] == LegMode::swinging_down;
     none[k] = in.open[k] || floats(modes.leg[k]) ||
-              (!o.both_ways() && (modes.leg[k] == o.out ? line[k] : -line[k]) < i_slack);
+              (!o.both_ways() && (out ? line[k] : -line[k]) < i_slack);
     carrying += none[k] ? 0 : 1;
   }
   if (carrying < 2) none = {true, true, true};  // two currents vanish together

@@ -18,7 +18,7 @@ namespace stillrotor::reference {
 class AbcCircuit {
  public:
   explicit AbcCircuit(const plant::DriveParameters& p)
-      : bridge_(p.bridge), windings_(p), feed_(p), turning_(p) {}
+      : bridge_(p.bridge), link_(p.dc_link), windings_(p), feed_(p), turning_(p) {}
 
   AbcRates rates(const AbcState&, const AbcInputs&, const AbcModes&) const;
 
@@ -32,6 +32,10 @@ class AbcCircuit {
   /// After an event: currents that a diode has let go become 0, and the rest sums to 0.
   void settle(AbcState&, const AbcInputs&, const AbcModes&) const;
 
+  /// The gates change at once; what that costs comes out of the link's capacitor, and a leg that
+  /// has lost both its gates begins to swing. `modes`: those before the change.
+  void gate(AbcState&, AbcInputs&, AbcModes& modes, std::size_t which, bool on) const;
+
   /// Parts a leg's conductor at once.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
 
@@ -41,15 +45,19 @@ class AbcCircuit {
   }
 
  private:
-  /// What decides whether modes fit: rates, and with them the legs' potentials.
   bool consistent(const AbcState&, const AbcInputs&, const AbcModes&) const;
   double violation(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
-  Windings::Terminals terminals(const std::array<double, 3>& line_A, const AbcModes&,
-                                double bus_V) const;
+  Windings::Terminals terminals(const AbcState&, const std::array<double, 3>& line_A,
+                                const AbcModes&, double bus_V) const;
+  /// Where no leg conducts, the star point is taken for the negative rail, as far as diodes let it.
+  std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
+  double lowest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
+  double highest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   Offer offer_of(const AbcInputs& in, std::size_t leg) const {
     return offer(in.gate[2 * leg], in.gate[2 * leg + 1], bridge_);
   }
   plant::BridgeParameters bridge_;
+  plant::DcLinkParameters link_;
   Windings windings_;
   Feed feed_;
   Turning turning_;

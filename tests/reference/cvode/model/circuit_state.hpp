@@ -20,9 +20,10 @@ struct AbcState {
   double source_V = 0.0;  // of a bench supply with loops of finite speed
   double omega_m_rad_s = 0.0, theta_e_rad = 0.0;
   double omega_2_rad_s = 0.0, twist_rad = 0.0;  // load side, on the motor's side of the gear
+  std::array<double, 3> swing_V = {};           // of each leg's terminal about half the bus
   double time_s = 0.0;
 };
-inline constexpr std::size_t abc_states = 16;
+inline constexpr std::size_t abc_states = 19;
 using AbcNumbers = std::array<double, abc_states>;
 inline AbcNumbers numbers(const AbcState& x) { return std::bit_cast<AbcNumbers>(x); }
 inline AbcState state_of(const AbcNumbers& v) { return std::bit_cast<AbcState>(v); }
@@ -61,7 +62,9 @@ enum class LegMode {
   high_diode,
   both_switches,
   low_shared,
-  high_shared
+  high_shared,
+  swinging_down,  // out of the output capacitances, by a current out of the leg; up: into it
+  swinging_up
 };
 /// linear: by its resistance (the voltage loop rules); limited: by its limit (the current loop
 /// does).

@@ -133,6 +133,11 @@ void CvodeRun::advance_to(std::int64_t until_ps) {
   }
 }
 
+void CvodeRun::gate(std::size_t which, bool on) {
+  solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+  circuit_.gate(state_, inputs_, solver_->modes, which, on);
+}
+
 void CvodeRun::cut(std::size_t leg) {
   circuit_.cut(state_, inputs_, leg);
   inputs_.open[leg] = true;

@@ -26,6 +26,8 @@ class CvodeRun {
   /// solver fails, when no conduction state is consistent or when events do not end.
   void advance_to(std::int64_t until_ps);
 
+  /// A gate changes at this moment.
+  void gate(std::size_t which, bool on);
   /// A conductor parts at this moment.
   void cut(std::size_t leg);
 

@@ -17,6 +17,20 @@ void draw_bridge(Experiment& e, Draw& draw) {
   b.switch_knee_V = draw.linear(0.4, 2.0);
 }
 
+/// Behind parted conductors a leg's own midpoint would be a state more.
+void draw_commutation(Experiment& e, Draw& draw) {
+  auto& b = e.parameters.bridge;
+  const bool whole =
+      e.open_leg < 0 && std::none_of(e.changes.begin(), e.changes.end(),
+                                     [](const Change& c) { return c.kind == Change::Kind::cut; });
+  if (whole && draw.chance(0.15)) b.output_capacitance_F = draw.logarithmic(0.1e-9, 10e-9);
+  if (!draw.chance(0.15)) return;
+  b.switching.at_V = e.parameters.supply.voltage_V;
+  b.switching.at_A = 50.0;
+  for (double* energy : {&b.switching.on_J, &b.switching.off_J, &b.switching.recovery_J})
+    *energy = draw.logarithmic(1e-6, 1e-3);
+}
+
 void draw_supply(Experiment& e, Draw& draw) {
   auto& s = e.parameters.supply;
   const double V = s.voltage_V;
@@ -147,6 +161,7 @@ void draw_kinds(Experiment& e, Draw& draw) {
   draw_shaft(e, draw);
   draw_cage(e, draw);
   draw_winding_faults(e, draw);
+  draw_commutation(e, draw);
   std::stable_sort(e.changes.begin(), e.changes.end(),
                    [](const Change& a, const Change& b) { return a.at_ps < b.at_ps; });
 }

@@ -23,6 +23,9 @@ Thevenin thevenin(LegMode m, const plant::BridgeParameters& b) {
       const bool high = m == LegMode::high_shared;
       return {high ? 1.0 : 0.0, high ? shared_V : -shared_V, on * diode / (on + diode)};
     }
+    case LegMode::swinging_down:
+    case LegMode::swinging_up:
+      return {0.5, 0.0, 0.0};
     case LegMode::floating:
       break;
   }
@@ -39,6 +42,14 @@ Offer offer(bool high_on, bool low_on, const plant::BridgeParameters& b) {
 
 double over_knee(bool high, double i_A, const plant::BridgeParameters& b) {
   return (high ? -i_A : i_A) * b.switch_on_resistance_ohm - b.diode_voltage_V;
+}
+
+bool on_low_side(LegMode m) {
+  return m == LegMode::low_switch || m == LegMode::low_diode || m == LegMode::low_shared;
+}
+
+bool on_high_side(LegMode m) {
+  return m == LegMode::high_switch || m == LegMode::high_diode || m == LegMode::high_shared;
 }
 
 BusDiodes bus_diodes(const AbcInputs& in, const plant::BridgeParameters& b) {

@@ -11,7 +11,13 @@ struct Thevenin {
   double share = 0.0, source_V = 0.0, ohm = 0.0;
   double at_no_current(double bus_V) const { return share * bus_V + source_V; }
 };
+/// Of a leg that swings: about half the bus, without its swing.
 Thevenin thevenin(LegMode, const plant::BridgeParameters&);
+constexpr bool swings(LegMode m) {
+  return m == LegMode::swinging_down || m == LegMode::swinging_up;
+}
+bool on_low_side(LegMode);
+bool on_high_side(LegMode);
 
 /// What carries current out of the leg and what carries it into the leg.
 struct Offer {

@@ -78,7 +78,7 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
       const std::size_t plant_next = replay(drive, e.edges, next, to);
       for (; next < plant_next; ++next) {
         reference.advance_to(e.edges[next].at_ps);
-        reference.inputs().gate[static_cast<std::size_t>(e.edges[next].gate)] = e.edges[next].on;
+        reference.gate(static_cast<std::size_t>(e.edges[next].gate), e.edges[next].on);
       }
       reference.advance_to(to);
     };

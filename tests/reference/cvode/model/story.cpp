@@ -27,6 +27,11 @@ std::string told(const Experiment& e) {
       at += std::snprintf(text + at, sizeof text - static_cast<std::size_t>(at), what, values...);
   };
   if (p.bridge.switch_kind == plant::SwitchKind::igbt) add(", IGBT %.2f V", p.bridge.switch_knee_V);
+  if (p.bridge.output_capacitance_F > 0.0)
+    add(", output capacitances %.2f nF", 1e9 * p.bridge.output_capacitance_F);
+  if (p.bridge.switching.on_J > 0.0)
+    add(", switching %.1f %.1f %.1f uJ", 1e6 * p.bridge.switching.on_J,
+        1e6 * p.bridge.switching.off_J, 1e6 * p.bridge.switching.recovery_J);
   if (p.supply.fold_back_A >= 0.0)
     add(", limit %.1f A folds back to %.1f A", p.supply.current_limit_A, p.supply.fold_back_A);
   if (p.supply.voltage_loop_Hz > 0.0)
