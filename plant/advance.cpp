@@ -161,12 +161,12 @@ template Point Drive::Impl::step<false, false, Drive::Impl::Order::fourth>(doubl
                                                                            double*) const noexcept;
 
 double Drive::Impl::step_limit() const noexcept {
-  double plain = plain_step_limit(s.omega_m_rad_s);
-  // The mode knows of output capacitances at the machine, not of shorts beside it.
-  if (mode->swings != 0 && s.machine.shorted)
-    plain = std::min(plain, 0.25 * std::sqrt(2.0 * par.bridge.output_capacitance_F *
+  double limit = plain_step_limit(s.omega_m_rad_s);
+  // A leg's two output capacitances ring with the windings, and quicker beside a short.
+  if (mode->swings != 0)
+    limit = std::min(limit, 0.25 * std::sqrt(2.0 * par.bridge.output_capacitance_F *
                                              machine.leg_inductance_min_H(s.machine)));
-  return rigid ? plain : std::min(plain, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
+  return rigid ? limit : std::min(limit, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 
 double Drive::Impl::locate(double h, Point& at) const noexcept {

@@ -176,7 +176,7 @@ Drive::Impl::Impl(const DriveParameters& given)
             par.dc_link.series_resistance_ohm};
   for (std::size_t c = 0; c < laws.size(); ++c)
     laws[c] = leg_law(static_cast<Conduction>(c), par.bridge);
-  fill_modes(modes, laws, par.bridge, around);
+  fill_modes(modes, laws, around);
   const auto& feed = par.supply;
   const bool is_battery = feed.kind == SupplyKind::battery;
   supply_ohm = feed.resistance_ohm * (is_battery ? feed.battery.share_of_resistance() : 1.0);
@@ -211,7 +211,7 @@ Drive::Impl::Impl(const DriveParameters& given)
                     energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
-  refuse_endless_steps(par, machine, shaft_law, supply_ohm);
+  refuse_endless_steps(par, machine, shaft_law, supply_ohm, around.leg_ohm(par.bridge));
   shaft_step_s = longest_shaft_step_s(shaft_law, machine);
   angle_most_rad = longest_turn_rad(shaft_law, p);
 }

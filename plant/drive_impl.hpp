@@ -554,7 +554,7 @@ struct Drive::Impl {
   const ConductionMode& mode_of(const std::array<Conduction, 3>& l,
                                 ConductionMode& own) const noexcept {
     if (s.grounded < 0) return modes[static_cast<std::size_t>(mode_index(l[0], l[1], l[2]))];
-    own = sum_legs(l, laws, par.bridge, around);
+    own = sum_legs(l, laws, around);
     return own;
   }
   const LegLaw& law(Conduction c) const noexcept { return laws[static_cast<std::size_t>(c)]; }

@@ -53,8 +53,7 @@ void refuse_endless_supply(const DriveParameters& d, double supply_ohm) {
                 cable_H > 0.0 ? -0.5 : -1.0);
 }
 
-void refuse_endless_windings(const DriveParameters& d, const Machine& machine) {
-  const double leg_ohm = std::max(d.bridge.switch_on_resistance_ohm, d.bridge.diode_resistance_ohm);
+void refuse_endless_windings(const DriveParameters& d, const Machine& machine, double leg_ohm) {
   const double time_constant_s = machine.inductance_min_H() / (machine.transient_ohm() + leg_ohm);
   const auto& m = d.machine;
   if (d.induction) {
@@ -109,9 +108,9 @@ double longest_turn_rad(const ShaftLaw& shaft, double pole_pairs) {
 }
 
 void refuse_endless_steps(const DriveParameters& d, const Machine& machine, const ShaftLaw& shaft,
-                          double supply_ohm) {
+                          double supply_ohm, double leg_ohm) {
   refuse_endless_supply(d, supply_ohm);
-  refuse_endless_windings(d, machine);
+  refuse_endless_windings(d, machine, leg_ohm);
   refuse_endless_shaft(d.shaft, shaft);
 }
 

@@ -21,8 +21,8 @@ double longest_turn_rad(const ShaftLaw&, double pole_pairs);
 
 /// Steps follow the quickest time constant, so where that is below 20 ns a second of the model
 /// takes minutes, and where a unit's prefix was lost, days. Throws std::invalid_argument naming the
-/// parameter and the least value that does.
+/// parameter and the value that would do. leg_ohm: ModeSurroundings::leg_ohm().
 void refuse_endless_steps(const DriveParameters&, const Machine&, const ShaftLaw&,
-                          double supply_ohm);
+                          double supply_ohm, double leg_ohm);
 
 }  // namespace stillrotor::plant

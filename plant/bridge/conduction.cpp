@@ -62,7 +62,7 @@ void ground_laws(LegLaws& laws, const BridgeParameters& bridge, double ground_oh
 }
 
 ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& all,
-                        const BridgeParameters& bridge, const ModeSurroundings& around) noexcept {
+                        const ModeSurroundings& around) noexcept {
   ConductionMode m;
   int out = 0, out_leg = 0;
   double r_max = 0.0;
@@ -112,21 +112,17 @@ ConductionMode sum_legs(const std::array<Conduction, 3>& legs, const LegLaws& al
   const double tau_phase =
       around.inductance_min_H / (around.winding_resistance_ohm + r_max + link_ohm);
   m.step_max_s = std::min(around.step_max_s, 0.25 * tau_phase);
-  if (m.swings != 0)
-    m.step_max_s = std::min(m.step_max_s, 0.25 * std::sqrt(2.0 * bridge.output_capacitance_F *
-                                                           around.inductance_min_H));
   return m;
 }
 
-void fill_modes(ModeTable& table, const LegLaws& laws, const BridgeParameters& bridge,
-                const ModeSurroundings& around) noexcept {
+void fill_modes(ModeTable& table, const LegLaws& laws, const ModeSurroundings& around) noexcept {
   for (int u = 0; u < sound_kinds; ++u)
     for (int v = 0; v < sound_kinds; ++v)
       for (int w = 0; w < sound_kinds; ++w) {
         const std::array<Conduction, 3> legs{static_cast<Conduction>(u), static_cast<Conduction>(v),
                                              static_cast<Conduction>(w)};
         table[static_cast<std::size_t>(mode_index(legs[0], legs[1], legs[2]))] =
-            sum_legs(legs, laws, bridge, around);
+            sum_legs(legs, laws, around);
       }
 }
 

@@ -135,9 +135,8 @@ using LegLaws = std::array<LegLaw, conduction_kinds>;  // by Conduction
 /// Of a leg whose terminal is shorted through that resistance; with what its short takes from the
 /// bus.
 void ground_laws(LegLaws&, const BridgeParameters&, double ground_ohm) noexcept;
-ConductionMode sum_legs(const std::array<Conduction, 3>&, const LegLaws&, const BridgeParameters&,
+ConductionMode sum_legs(const std::array<Conduction, 3>&, const LegLaws&,
                         const ModeSurroundings&) noexcept;
-void fill_modes(ModeTable&, const LegLaws&, const BridgeParameters&,
-                const ModeSurroundings&) noexcept;
+void fill_modes(ModeTable&, const LegLaws&, const ModeSurroundings&) noexcept;
 
 }  // namespace stillrotor::plant

@@ -55,6 +55,20 @@ TEST(FluxMapFile, HalfAMapIsMirrored) {
   EXPECT_NEAR(map.psi_d_Wb[0], 8e-3, 1e-15);
 }
 
+// 12 mWb at 0.2 nH: a lost prefix.
+TEST(FluxMapFile, OneThatAsksForEndlessStepsIsRefused) {
+  const Folder folder;
+  std::string map = "i_d [A], i_q [A], psi_d [mWb], psi_q [mWb]\n";
+  for (int d = -40; d <= 40; d += 20)
+    for (int q = -40; q <= 40; q += 20)
+      map += fmt::format("{}, {}, {:.7f}, {:.7f}\n", d, q, 12.0 + 1e-6 * d, 2e-7 * q);
+  folder.write("map.csv", map);
+  EXPECT_THAT(
+      said(folder, mapped_bench),
+      AllOf(HasSubstr("machine.flux_map.file (its least incremental inductance) is 2e-10 H"),
+            HasSubstr("H or more, which makes it 20 ns")));
+}
+
 TEST(FluxMapFile, RefusalsNameTheLine) {
   const Folder folder;
   const auto refused = [&](const std::string& map) {

@@ -80,6 +80,15 @@ std::string cage_bench(const std::string& branch) {
   return replaced(text, "kind: six_step", "kind: volts_per_hertz\n  base_voltage: 28 V");
 }
 
+// A lost prefix would make a run of days.
+TEST(CageBench, OneThatAsksForEndlessStepsIsRefused) {
+  const Folder folder;
+  const auto file = folder.write(
+      "b.yaml", replaced(cage_bench("  magnetising_inductance: 120 mH\n"), "6 mH", "6 nH"));
+  EXPECT_THAT(test::problems([&] { load_bench(file, {}, "/none"); }),
+              ::testing::HasSubstr("machine.stator_leakage is 6e-09 H"));
+}
+
 TEST(ResolvedBench, AnInductionMachineLoadsToTheSame) {
   loads_to_the_same(Folder(), cage_bench("  magnetising_inductance: 120 mH\n"));
   loads_to_the_same(Folder(),

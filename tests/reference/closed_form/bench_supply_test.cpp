@@ -116,7 +116,7 @@ TEST(BenchSupply, CurrentLoopHoldsTheLimitIntoAnOverload) {
   EXPECT_NEAR(drive.snapshot().bus_V, 30.0 * load, 1e-9);
 }
 
-// Blocked, nothing flows, and the source follows the lower loop like ever: from 20 V back to 48 V
+// Blocked, nothing flows, and the source follows the lower loop as ever: from 20 V back to 48 V
 // by k limit, 30.2 V/ms, until the voltage loop's w_v (V - v_s) is less, and then by that. Derived.
 TEST(BenchSupply, SourceThatFeedsNothingRisesByItsLowerLoop) {
   plant::DriveParameters p = bench();

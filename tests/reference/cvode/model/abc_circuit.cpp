@@ -7,9 +7,6 @@
 namespace stillrotor::reference {
 namespace {
 
-constexpr double v_slack = 1e-9, i_slack = 1e-9;  // below any tolerance of the comparison
-constexpr double w_slack = 1e-6;
-
 bool floats(LegMode m) { return m == LegMode::floating; }
 
 }  // namespace

@@ -1,10 +1,8 @@
 // The drive's equations a second time, in phase coordinates, for an independent solver: windings
 // (windings.hpp), legs (leg_laws.hpp), supply and link (feed.hpp), shaft (turning.hpp), put
 // together.
-// Conduction  chosen by trying every combination of floating / out / into of the legs that may
-// rest,
-//             of what the supply does, of chopper and gear, and taking the one without a
-//             contradiction.
+// Conduction  chosen by trying every combination of what resting legs, supply, chopper and gear may
+//             do, and taking the one without a contradiction.
 // Differs on purpose from the plant: frame, unknowns, conduction logic, torque formula.
 #pragma once
 
@@ -22,8 +20,8 @@ class AbcCircuit {
 
   AbcRates rates(const AbcState&, const AbcInputs&, const AbcModes&) const;
 
-  /// The consistent modes at this state; `before` says which way chopper and gear stood. Throws
-  /// std::runtime_error when every combination contradicts itself.
+  /// The consistent modes at this state; `before` says how chopper, gear and swinging legs
+  /// stood. Throws std::runtime_error when every combination contradicts itself.
   AbcModes choose(const AbcState&, const AbcInputs&, const AbcModes& before) const;
 
   /// How far the modes are violated [V, A or W]; > 0: an event lies before this state.

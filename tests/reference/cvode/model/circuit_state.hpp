@@ -10,6 +10,9 @@
 
 namespace stillrotor::reference {
 
+/// How far a mode may be violated before it changes: below any tolerance of the comparison.
+inline constexpr double v_slack = 1e-9, i_slack = 1e-9, w_slack = 1e-6;  // V, A, W
+
 /// All that is integrated, and time. What a drive has not keeps its start.
 struct AbcState {
   std::array<double, 3> winding_A = {0.0, 0.0, 0.0};

@@ -5,11 +5,6 @@
 #include <numbers>
 
 namespace stillrotor::reference {
-namespace {
-
-constexpr double v_slack = 1e-9, i_slack = 1e-9;
-
-}  // namespace
 
 double Feed::set_V(const AbcState& x, const AbcInputs& in) const {
   return supply_.voltage_V + in.supply_V_per_s * x.time_s +
