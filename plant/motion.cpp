@@ -46,6 +46,21 @@ double pushing(const ShaftLaw& law, double drive_Nm, double load_Nm, double omeg
   return (imposed ? imposed_rate : motor.rate) - load.rate;
 }
 
+/// The speed of two sides that meet, by the momentum that the gear leaves of what it passes on:
+/// dp = g dp_2. Where the motor side passes through rest its g changes.
+double met_rad_s(const ShaftLaw& law, double omega, double omega_2) noexcept {
+  const double push = omega > omega_2 ? 1.0 : -1.0;  // on the load side
+  const auto joint = [&](double way) {
+    const double g = law.gear(push, way);
+    return (law.inertia * omega + g * law.inertia_2 * omega_2) / (law.inertia + g * law.inertia_2);
+  };
+  const double speed = joint(omega != 0.0 ? omega : -push);
+  if (speed * omega >= 0.0) return speed;
+  omega_2 += law.inertia * omega / (law.gear(push, omega) * law.inertia_2);
+  omega = 0.0;
+  return joint(-push);
+}
+
 }  // namespace
 
 double Drive::Impl::motion_margin(const ShaftPoint& y, const ShaftInputs& in) const noexcept {
@@ -103,10 +118,7 @@ void Drive::Impl::choose_motion() noexcept {
 
   if (freewheel && (!s.apart || omega >= omega_2)) {
     // Both sides meet: what the search left between their speeds goes by momentum.
-    if (s.apart && omega != omega_2)
-      omega = imposed ? omega
-                      : (shaft_law.inertia * omega + shaft_law.inertia_2 * omega_2) /
-                            (shaft_law.inertia + shaft_law.inertia_2);
+    if (s.apart && omega != omega_2) omega = imposed ? omega : met_rad_s(shaft_law, omega, omega_2);
     omega_2 = omega;
     const double rate = s.held_speed_rad_s.rate_per_s;
     s.apart = pushing(shaft_law, drive_Nm, load_Nm, omega, imposed, rate) < 0.0;
@@ -170,9 +182,7 @@ void Drive::set_freewheel(FreewheelFault fault) noexcept {
     d.s.rotation_2 = d.s.rotation;
     d.s.apart = true;
   } else if (fault == FreewheelFault::locked && d.s.apart) {
-    const ShaftLaw& law = d.shaft_law;
-    if (!law.imposes(d.shaft_mode()))
-      omega = (law.inertia * omega + law.inertia_2 * omega_2) / (law.inertia + law.inertia_2);
+    if (!d.shaft_law.imposes(d.shaft_mode())) omega = met_rad_s(d.shaft_law, omega, omega_2);
     omega_2 = omega;
     d.s.rotation = sign_of(omega);
     d.s.apart = false;

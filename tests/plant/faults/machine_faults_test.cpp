@@ -419,5 +419,32 @@ TEST(FreewheelFailed, PassesNothingOrEverything) {
   EXPECT_NEAR(drive.snapshot().omega_2_rad_s, 1.5 + 0.5 / 0.09 * 0.1, 1e-9);
 }
 
+/// Motor and load side at these speeds when the freewheel locks, behind a gear of 80 %.
+double locks_at(double omega, double omega_2) {
+  plant::DriveParameters p = with_freewheel();
+  p.shaft.gear_efficiency = 0.8;
+  plant::Drive drive(p);
+  drive.start({omega_2, 0.0, -1.0});
+  drive.set_freewheel(plant::FreewheelFault::slips);
+  drive.hold_speed_rad_s({omega, 0.0});
+  drive.release_speed();
+  drive.set_freewheel(plant::FreewheelFault::locked);
+  EXPECT_NEAR(drive.snapshot().omega_2_rad_s, drive.state().omega_m_rad_s, 1e-12);
+  return drive.state().omega_m_rad_s;
+}
+
+// By hand: J d_omega = -g J_2 d_omega_2, the impulse's own gear: 1/0.8 while it drives the way the
+// rotor turns, 0.8 while it brakes. From 10 rad/s to a load at rest 10 J / (J + J_2/0.8); pulled
+// along by the load 0.8 J_2 10 / (J + 0.8 J_2); both backward: the load, slower, brakes. Through
+// rest: -10 rad/s takes 0.1 N m s of the motor side and 0.08 of the load's 0.9 (g = 1/0.8) to stop,
+// then 0.82 N m s with g = 0.8 set both moving. The load alone is charged with rounding.
+TEST(FreewheelFailed, LosesInTheGearWhatTheImpulseLoses) {
+  constexpr double J = 0.01, J_2 = 0.09;
+  EXPECT_NEAR(locks_at(10.0, 0.0), 10.0 * J / (J + J_2 / 0.8), 1e-12);
+  EXPECT_NEAR(locks_at(0.0, 10.0), 0.8 * J_2 * 10.0 / (J + 0.8 * J_2), 1e-12);
+  EXPECT_NEAR(locks_at(-10.0, 0.0), -10.0 * J / (J + J_2 / 0.8), 1e-12);
+  EXPECT_NEAR(locks_at(-10.0, 10.0), 0.8 * 0.82 / (J + 0.8 * J_2), 1e-12);
+}
+
 }  // namespace
 }  // namespace stillrotor::reference

@@ -67,7 +67,8 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   feed_.rates(x, in, modes, across, out);
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
   windings_.rates(x, in, terminals(x, line, modes, out.bus_V), out);
-  turning_.rates(x, in, modes, windings_.torque_Nm(x, in), windings_.linkage_Wb(x, in), out);
+  out.machine_Nm = windings_.torque_Nm(x, in) + turning_.beside_Nm(x, windings_.linkage_Wb(x, in));
+  turning_.rates(x, in, modes.shaft, out);
   return out;
 }
 
@@ -117,9 +118,7 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
   }
   const double beyond_V = -bus_diodes(in, bridge_).knee_V - r.bus_V;
   worst = std::max(worst, (modes.bus_diodes ? -beyond_V : beyond_V) - v_slack);
-  if (turning_.loses())
-    worst = std::max(worst, (modes.gear_drives ? -r.through_W : r.through_W) - w_slack);
-  return worst;
+  return std::max(worst, turning_.violation(x, in, modes.shaft, r.machine_Nm));
 }
 
 bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
@@ -138,7 +137,9 @@ bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcMod
 }
 
 AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcModes& before) const {
+  const AbcRates there = rates(x, in, before);
   AbcModes modes;
+  modes.shaft = turning_.choose(x, in, there.machine_Nm);
   const std::array<double, 3> line = lines(x, in);
   std::array<bool, 3> free = {}, swinging = {};
   for (std::size_t k = 0; k < 3; ++k) {
@@ -162,7 +163,6 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
   static constexpr SupplyMode source[3] = {SupplyMode::linear, SupplyMode::limited,
                                            SupplyMode::blocked};
   const int supplies = feed_.limits() && !in.supply_open ? 3 : 1;
-  const int gears = turning_.loses() ? 2 : 1;
   const auto found = [&] {
     for (int conducting = 0; conducting <= 3; ++conducting)  // as few as do
       for (int code = 0; code < 27; ++code) {
@@ -177,10 +177,9 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
             modes.leg[k] = pick[k] == 0 ? LegMode::floating : pick[k] == 1 ? o.out : o.into;
         }
         if (!allowed || used != conducting) continue;
-        for (int n = 0; n < supplies * gears * 2; ++n) {
-          modes.supply = in.supply_open ? SupplyMode::open : source[n / 2 % supplies];
+        for (int n = 0; n < supplies * 2; ++n) {
+          modes.supply = in.supply_open ? SupplyMode::open : source[n / 2];
           modes.bus_diodes = n % 2 != 0;
-          modes.gear_drives = before.gear_drives != (n / 2 / supplies != 0);
           if (consistent(x, in, modes)) return true;
         }
       }
@@ -189,7 +188,6 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
   // As it was: a chopper between its thresholds, and swings that have not arrived; where that
   // contradicts itself, for the bus jumps, any of them may have.
   const AbcModes carried = modes;
-  const AbcRates there = rates(x, in, before);
   for (const bool any : {false, true})
     for (std::size_t changed = 0; changed < 16; ++changed) {
       bool possible = feed_.chopper_acts() || changed < 8;
@@ -247,6 +245,7 @@ void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t w
 
 void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
   feed_.settle(x, modes);
+  turning_.settle(x, in, modes.shaft);
   std::array<double, 3> line = lines(x, in);
   std::array<bool, 3> none = {};
   int carrying = 0;

@@ -1,7 +1,7 @@
 // The drive's equations a second time, in phase coordinates, for an independent solver: windings
 // (windings.hpp), legs (leg_laws.hpp), supply and link (feed.hpp), shaft (turning.hpp), put
 // together.
-// Conduction  chosen by trying every combination of what resting legs, supply, chopper and gear may
+// Conduction  chosen by trying every combination of what resting legs, supply and chopper may
 //             do, and taking the one without a contradiction.
 // Differs on purpose from the plant: frame, unknowns, conduction logic, torque formula.
 #pragma once
@@ -20,8 +20,8 @@ class AbcCircuit {
 
   AbcRates rates(const AbcState&, const AbcInputs&, const AbcModes&) const;
 
-  /// The consistent modes at this state; `before` says how chopper, gear and swinging legs
-  /// stood. Throws std::runtime_error when every combination contradicts itself.
+  /// The consistent modes at this state; `before` says how chopper and swinging legs stood.
+  /// Throws std::runtime_error when every combination contradicts itself.
   AbcModes choose(const AbcState&, const AbcInputs&, const AbcModes& before) const;
 
   /// How far the modes are violated [V, A or W]; > 0: an event lies before this state.
@@ -36,6 +36,10 @@ class AbcCircuit {
 
   /// Parts a leg's conductor at once.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
+
+  void set_freewheel(AbcState& x, AbcInputs& in, plant::FreewheelFault fault) const {
+    turning_.set_freewheel(x, in, fault);
+  }
 
   /// Currents out of the legs.
   std::array<double, 3> lines(const AbcState& x, const AbcInputs& in) const {

@@ -11,7 +11,7 @@
 namespace stillrotor::reference {
 
 /// How far a mode may be violated before it changes: below any tolerance of the comparison.
-inline constexpr double v_slack = 1e-9, i_slack = 1e-9, w_slack = 1e-6;  // V, A, W
+inline constexpr double v_slack = 1e-9, i_slack = 1e-9;  // V, A
 
 /// All that is integrated, and time. What a drive has not keeps its start.
 struct AbcState {
@@ -42,12 +42,19 @@ struct PhasesShort {
   double ohm = 0.0, henry = 0.0;
 };
 
+/// What drives the load side beside its torque.
+struct Road {
+  plant::Ramp slope, wind_m_s, pedal_Nm;  // rise over run; against the vehicle; mean, at the crank
+};
+
 struct AbcInputs {
   std::array<bool, plant::switch_count> gate = {};
   std::array<bool, 3> open = {};
   bool speed_held = false;
   double held_acceleration_rad_s2 = 0.0;  // of the held speed
   double load_Nm = 0.0, load_Nm_per_s = 0.0;
+  Road road;
+  plant::FreewheelFault freewheel = plant::FreewheelFault::none;
   bool supply_open = false, chopper_gate = false;
   double supply_V_per_s = 0.0, ripple_V = 0.0, ripple_Hz = 0.0;  // on the set voltage, from 0 on
   std::array<double, 3> joint_ohm = {};                          // in series with the windings
@@ -73,12 +80,19 @@ enum class LegMode {
 /// does).
 enum class SupplyMode { linear, limited, blocked, open };
 
+/// How the shaft moves.
+struct ShaftModes {
+  int turn = 1, turn_2 = 1;  // sense in which a side slides, +1 or -1; 0: friction holds it
+  bool apart = false;        // a freewheel is open
+  bool gear_drives = true;   // the motor drives the load through the gear, or would brake it
+};
+
 struct AbcModes {
   std::array<LegMode, 3> leg = {LegMode::floating, LegMode::floating, LegMode::floating};
   SupplyMode supply = SupplyMode::linear;
   bool bus_diodes = false;  // those across the bus conduct: it stands below zero
   bool chopper = false;     // its switch is on
-  bool gear_drives = true;  // the motor drives the load through the gear
+  ShaftModes shaft;
 };
 
 /// Everything that follows from state, inputs and modes at one instant.
@@ -87,7 +101,7 @@ struct AbcRates {
   std::array<double, 3> line_A_s = {}, terminal_V = {};
   double bus_V = 0.0, supply_A = 0.0, asked_A = 0.0, limit_A = 0.0;
   double loops_apart_V = 0.0;  // a regulated supply's: current loop over voltage loop
-  double through_W = 0.0;      // what the gear passes on
+  double machine_Nm = 0.0;     // with cogging, less the drag of iron losses
 };
 
 }  // namespace stillrotor::reference

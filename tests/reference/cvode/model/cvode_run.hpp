@@ -30,6 +30,9 @@ class CvodeRun {
   void gate(std::size_t which, bool on);
   /// A conductor parts at this moment.
   void cut(std::size_t leg);
+  void set_freewheel(plant::FreewheelFault fault) {
+    circuit_.set_freewheel(state_, inputs_, fault);
+  }
 
   const AbcState& state() const { return state_; }
   std::array<double, 3> lines_A() const { return circuit_.lines(state_, inputs_); }

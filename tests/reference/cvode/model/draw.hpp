@@ -5,6 +5,8 @@
 #include <cstdint>
 #include <random>
 
+#include "tests/reference/support/edges.hpp"
+
 namespace stillrotor::reference {
 
 class Draw {
@@ -22,5 +24,10 @@ class Draw {
 
 /// Of every drawn run.
 inline constexpr double drawn_s = 2e-3;
+
+/// A moment between two shares of it [ps].
+inline std::int64_t at_some_time(Draw& draw, double from, double to) {
+  return ps(drawn_s * draw.linear(from, to));
+}
 
 }  // namespace stillrotor::reference

@@ -3,12 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tests/reference/cvode/model/drawn_shaft.hpp"
+
 namespace stillrotor::reference {
 namespace {
-
-std::int64_t at_some_time(Draw& draw, double from, double to) {
-  return ps(drawn_s * draw.linear(from, to));
-}
 
 void draw_bridge(Experiment& e, Draw& draw) {
   auto& b = e.parameters.bridge;
@@ -76,41 +74,6 @@ void draw_supply(Experiment& e, Draw& draw) {
   for (int n = draw.whole(1, 6), on = 1; n > 0; --n, on = 1 - on)
     e.changes.push_back(
         {.at_ps = at_some_time(draw, 0.0, 1.0), .kind = Change::Kind::chopper, .on = on != 0});
-}
-
-void draw_shaft(Experiment& e, Draw& draw) {
-  auto& s = e.parameters.shaft;
-  auto& m = e.parameters.machine;
-  if (e.speed_held) return;
-  const double J = s.inertia_kg_m2, omega = std::abs(e.start_omega_m_rad_s);
-  const double J_2 = J * draw.logarithmic(0.2, 5.0), torque = J * omega / drawn_s;
-  const int sort = draw.whole(0, 5);
-  if (sort == 1 || sort == 2) {
-    s.load_inertia_kg_m2 = J_2;
-    s.gear_ratio = draw.logarithmic(0.5, 10.0);
-    s.load_inertia_kg_m2 *= s.gear_ratio * s.gear_ratio;
-    if (sort == 1) s.gear_efficiency = draw.linear(0.6, 1.0);
-  }
-  if (sort == 2) {
-    s.coupling = plant::Coupling::elastic;
-    const double w = plant::two_pi * draw.logarithmic(50.0, 3e3), joint = J * J_2 / (J + J_2);
-    s.stiffness_Nm_per_rad = w * w * joint;
-    s.torsion_damping_Nm_s_per_rad = draw.chance(0.5) ? draw.linear(0.0, 1.0) * w * joint : 0.0;
-  }
-  if (sort == 3) {
-    s.coupling = plant::Coupling::slipping;
-    s.wheel_radius_m = draw.linear(0.05, 0.3);
-    s.cart_mass_kg = J_2 / (s.wheel_radius_m * s.wheel_radius_m);
-    s.rolling_resistance = draw.linear(0.0, 0.02);
-  }
-  if (draw.chance(0.2)) e.load_Nm_per_s = 0.05 * draw.linear(-1.0, 1.0) * torque / drawn_s;
-  if (draw.chance(0.2))
-    m.cogging = {{m.pole_pairs * 6, 0.05 * torque * draw.unit(), draw.linear(0.0, 6.0)}};
-  if (draw.chance(0.2) && m.connection == plant::Connection::star && m.equal_turns()) {
-    const double share = draw.logarithmic(0.3, 3.0);  // of the speed
-    m.iron_loss = {0.05 * torque * omega * share, share * omega * m.pole_pairs / plant::two_pi,
-                   draw.unit()};
-  }
 }
 
 /// In place of the magnets; the rotor with its load turns as it did.

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 #include "tests/reference/cvode/model/side_by_side.hpp"
@@ -27,5 +28,13 @@ inline constexpr FuzzedSteps longest_steps{50e-6, 5e-5, 2.4e-4, 1e9};
 
 /// Runs cases [first, last) and reports every case that disagrees, with its number and seed.
 void expect_fuzzed_agreement(int first, int last, const FuzzedSteps& = fine_steps);
+
+/// Control: the first cases that have what a mistake is made in, the reference's side with it. By
+/// how many it is seen, ten times beyond what they are allowed. mistake: false if the case has not
+/// got it.
+struct Seen {
+  int tried = 0, by = 0;
+};
+Seen fuzzed_cases_that_see(const std::function<bool(Experiment&)>& mistake, int cases);
 
 }  // namespace stillrotor::reference

@@ -4,57 +4,8 @@
 #include <cmath>
 
 namespace stillrotor::reference {
-namespace {
 
-void make(const Change& c, plant::Drive& drive, CvodeRun& reference) {
-  const auto leg = static_cast<plant::Leg>(c.leg);
-  const auto at = static_cast<std::size_t>(c.leg);
-  AbcInputs& in = reference.inputs();
-  switch (c.kind) {
-    case Change::Kind::cut:
-      drive.set_phase_open(leg, true);
-      reference.cut(at);
-      break;
-    case Change::Kind::part_supply:
-      drive.set_supply_interrupted(c.on);
-      in.supply_open = c.on;
-      break;
-    case Change::Kind::chopper:
-      drive.set_chopper(c.on);
-      in.chopper_gate = c.on;
-      break;
-    case Change::Kind::joint:
-      drive.set_joint_ohm(leg, c.ohm);
-      in.joint_ohm[at] = c.ohm;
-      break;
-    case Change::Kind::short_turns:
-      drive.short_turns(leg, c.share, c.ohm);
-      in.turns_short = {true, at, c.share, c.ohm};
-      break;
-    case Change::Kind::short_phases:
-      drive.short_phases(leg, c.ohm, c.henry);
-      in.phases_short = {true, at, c.ohm, c.henry};
-      break;
-  }
-}
-
-}  // namespace
-
-plant::Drive start_plant(const Experiment& e) {
-  plant::Drive drive(e.parameters);
-  drive.start({e.start_omega_m_rad_s, e.start_theta_e_rad / e.parameters.pole_pairs()});
-  if (e.speed_held) drive.hold_speed_rad_s({e.start_omega_m_rad_s, e.held_acceleration_rad_s2});
-  drive.set_load_torque_Nm({e.load_Nm, e.load_Nm_per_s});
-  if (e.supply_V_per_s != 0.0)
-    drive.set_supply_V({e.parameters.supply.voltage_V, e.supply_V_per_s});
-  if (e.ripple_V != 0.0) drive.set_supply_ripple(e.ripple_V, e.ripple_Hz);
-  if (e.open_leg >= 0) drive.set_phase_open(static_cast<plant::Leg>(e.open_leg), true);
-  return drive;
-}
-
-Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
-  plant::Drive drive = start_plant(e);
-
+CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   AbcState start;
   start.v_cap_V = start.source_V = e.parameters.supply.voltage_V;
   start.omega_m_rad_s = start.omega_2_rad_s = e.start_omega_m_rad_s;
@@ -64,15 +15,43 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
   inputs.held_acceleration_rad_s2 = e.held_acceleration_rad_s2;
   inputs.load_Nm = e.load_Nm;
   inputs.load_Nm_per_s = e.load_Nm_per_s;
+  inputs.road = e.road;
   inputs.supply_V_per_s = e.supply_V_per_s;
   inputs.ripple_V = e.ripple_V;
   inputs.ripple_Hz = e.ripple_Hz;
   if (e.open_leg >= 0) inputs.open[static_cast<std::size_t>(e.open_leg)] = true;
-  CvodeRun reference(e.parameters, start, inputs, tolerance);
+  return {e.parameters, start, inputs, tolerance};
+}
 
+plant::Drive start_plant(const Experiment& e) {
+  plant::Drive drive(e.parameters);
+  drive.start({e.start_omega_m_rad_s, e.start_theta_e_rad / e.parameters.pole_pairs()});
+  if (e.speed_held) drive.hold_speed_rad_s({e.start_omega_m_rad_s, e.held_acceleration_rad_s2});
+  drive.set_load_torque_Nm({e.load_Nm, e.load_Nm_per_s});
+  drive.set_slope(e.road.slope);
+  drive.set_wind_m_s(e.road.wind_m_s);
+  drive.set_pedal_Nm(e.road.pedal_Nm);
+  if (e.supply_V_per_s != 0.0)
+    drive.set_supply_V({e.parameters.supply.voltage_V, e.supply_V_per_s});
+  if (e.ripple_V != 0.0) drive.set_supply_ripple(e.ripple_V, e.ripple_Hz);
+  if (e.open_leg >= 0) drive.set_phase_open(static_cast<plant::Leg>(e.open_leg), true);
+  return drive;
+}
+
+Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
+  return compare(e, e, tolerance);
+}
+
+Disagreement compare(const Experiment& e, const Experiment& of_reference,
+                     CvodeTolerance tolerance) {
+  plant::Drive drive = start_plant(e);
+
+  CvodeRun reference = start_reference(of_reference, tolerance);
+
+  const bool two_sides = e.parameters.shaft.coupling != plant::Coupling::rigid;
   Disagreement worst;
   std::size_t next = 0;
-  auto change = e.changes.begin();
+  std::size_t change = 0;
   for (const std::int64_t at : e.sample_ps) {
     const auto go = [&](std::int64_t to) {
       const std::size_t plant_next = replay(drive, e.edges, next, to);
@@ -82,9 +61,10 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
       }
       reference.advance_to(to);
     };
-    for (; change != e.changes.end() && change->at_ps <= at; ++change) {
-      go(change->at_ps);
-      make(*change, drive, reference);
+    for (; change < e.changes.size() && e.changes[change].at_ps <= at; ++change) {
+      go(e.changes[change].at_ps);
+      make(e.changes[change], drive);
+      make(of_reference.changes[change], reference);
     }
     go(at);
 
@@ -110,7 +90,9 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
     worst.bus_V = std::max(worst.bus_V, std::abs(s.v_cap_V - r.v_cap_V));
     worst.omega_m_rad_s =
         std::max({worst.omega_m_rad_s, std::abs(s.omega_m_rad_s - r.omega_m_rad_s),
-                  s.apart ? std::abs(s.extra.omega_2_rad_s - r.omega_2_rad_s) : 0.0});
+                  two_sides ? std::abs(s.extra.omega_2_rad_s - r.omega_2_rad_s) : 0.0});
+    worst.peak_omega_rad_s =
+        std::max({worst.peak_omega_rad_s, std::abs(r.omega_m_rad_s), std::abs(r.omega_2_rad_s)});
     worst.theta_e_rad = std::max(
         worst.theta_e_rad, std::abs(std::remainder(s.theta_e_rad - r.theta_e_rad, plant::two_pi)));
   }

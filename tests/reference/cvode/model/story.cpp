@@ -8,7 +8,7 @@ namespace stillrotor::reference {
 std::string told(const Experiment& e) {
   const auto& p = e.parameters;
   const auto& m = p.machine;
-  char text[1200];
+  char text[1600];
   int at = std::snprintf(
       text, sizeof text,
       "%zu gate edges, L %.0f/%.0f uH, R %.1f mohm, psi %.2f mWb, %zu harmonics, %.0f rad/s "
@@ -45,18 +45,24 @@ std::string told(const Experiment& e) {
   if (p.shaft.coupling != plant::Coupling::rigid || p.shaft.load_inertia_kg_m2 > 0.0)
     add(", coupling %d, gear %.2f at %.2f", static_cast<int>(p.shaft.coupling), p.shaft.gear_ratio,
         p.shaft.gear_efficiency);
+  if (p.shaft.coulomb_friction_Nm + p.shaft.static_torque_Nm + p.shaft.cart_mass_kg > 0.0)
+    add(", friction %.3g + %.3g Nm, cart %.3g kg, slope %.2f, wind %.1f m/s, pedal %.2g Nm",
+        p.shaft.coulomb_friction_Nm, p.shaft.static_torque_Nm, p.shaft.cart_mass_kg,
+        e.road.slope.value, e.road.wind_m_s.value, e.road.pedal_Nm.value);
+  if (p.shaft.constant_power_W > 0.0)
+    add(", power %.3g W above %.3g rad/s", p.shaft.constant_power_W, p.shaft.power_floor_rad_s);
   if (!m.cogging.empty()) add(", cogging %.3f Nm", m.cogging[0].amplitude_Nm);
   if (m.iron_loss.reference_W > 0.0) add(", iron %.1f W", m.iron_loss.reference_W);
   if (p.induction)
     add(", cage: L %.0f %.0f %.0f uH, R %.1f mohm", 1e6 * p.induction->stator_leakage_H,
         1e6 * p.induction->rotor_leakage_H, 1e6 * p.induction->magnetising_inductance_H,
         1e3 * p.induction->rotor_resistance_ohm);
-  static constexpr const char* change[] = {"cut",   "part supply",  "chopper",
-                                           "joint", "turns' short", "phases' short"};
+  static constexpr const char* change[] = {"cut",          "part supply",   "chopper",  "joint",
+                                           "turns' short", "phases' short", "freewheel"};
   for (const Change& c : e.changes)
-    add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH",
+    add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH, fault %d",
         change[static_cast<int>(c.kind)], 1e-6 * static_cast<double>(c.at_ps), c.leg, c.on, c.ohm,
-        c.share, 1e6 * c.henry);
+        c.share, 1e6 * c.henry, static_cast<int>(c.fault));
   return text;
 }
 

@@ -1,0 +1,60 @@
+#include "tests/reference/cvode/model/changes.hpp"
+
+namespace stillrotor::reference {
+
+void make(const Change& c, plant::Drive& drive) {
+  const auto leg = static_cast<plant::Leg>(c.leg);
+  switch (c.kind) {
+    case Change::Kind::cut:
+      drive.set_phase_open(leg, true);
+      break;
+    case Change::Kind::part_supply:
+      drive.set_supply_interrupted(c.on);
+      break;
+    case Change::Kind::chopper:
+      drive.set_chopper(c.on);
+      break;
+    case Change::Kind::joint:
+      drive.set_joint_ohm(leg, c.ohm);
+      break;
+    case Change::Kind::short_turns:
+      drive.short_turns(leg, c.share, c.ohm);
+      break;
+    case Change::Kind::short_phases:
+      drive.short_phases(leg, c.ohm, c.henry);
+      break;
+    case Change::Kind::freewheel:
+      drive.set_freewheel(c.fault);
+      break;
+  }
+}
+
+void make(const Change& c, CvodeRun& reference) {
+  const auto at = static_cast<std::size_t>(c.leg);
+  AbcInputs& in = reference.inputs();
+  switch (c.kind) {
+    case Change::Kind::cut:
+      reference.cut(at);
+      break;
+    case Change::Kind::part_supply:
+      in.supply_open = c.on;
+      break;
+    case Change::Kind::chopper:
+      in.chopper_gate = c.on;
+      break;
+    case Change::Kind::joint:
+      in.joint_ohm[at] = c.ohm;
+      break;
+    case Change::Kind::short_turns:
+      in.turns_short = {true, at, c.share, c.ohm};
+      break;
+    case Change::Kind::short_phases:
+      in.phases_short = {true, at, c.ohm, c.henry};
+      break;
+    case Change::Kind::freewheel:
+      reference.set_freewheel(c.fault);
+      break;
+  }
+}
+
+}  // namespace stillrotor::reference
