@@ -416,7 +416,7 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
     d.cut_phase(k);
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases | mask);
     // With a second phase open already no current can flow at all.
-    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.jump_to({0.0, 0.0});
+    if ((d.s.open_phases & (d.s.open_phases - 1)) != 0) d.cut_all();
     if (d.ledger) d.s.dissipated_J += before - d.machine.stored_J(d.point(), d.s.machine);
   } else {
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);

@@ -479,7 +479,10 @@ struct Drive::Impl {
   /// What an impulse of voltage at the terminals [V s] leaves in the shorts.
   void push_shorts(AlphaBeta impulse_Vs) noexcept;
   void end_short(ShortPlace) noexcept;
+  // phase_cut.cpp
   void cut_phase(std::size_t k) noexcept;  // its current to zero, linkages of the others kept
+  void cut_all() noexcept;                 // where two are out
+  void cut_saturated(const AlphaBeta* axis) noexcept;
 
   void turn_rotor(double angle_rad) noexcept;  // turn_ahead.cpp
 

@@ -3,7 +3,6 @@
 // the currents take over the rest: L di = -d(psi_magnet). Where a leg is out, the linkage across it
 // may jump and the current keeps to its direction. What the field then holds more or less has gone
 // into or come out of the magnets, and stands in the ledger as heat.
-#include "plant/faults/phase_open.hpp"
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -127,11 +126,6 @@ void Drive::Impl::flow_of_shorts(const Point& y, Flow& f) const noexcept {
   }
 }
 
-void Drive::Impl::cut_phase(std::size_t k) noexcept {
-  const TerminalLaw law = machine.at(point(), s.machine);
-  jump_to(current_after_phase_cut({s.i_alpha_A, s.i_beta_A}, leg_axis[k], law));
-}
-
 // The arc is over at once; the machine's own currents go on in the legs.
 void Drive::Impl::end_short(ShortPlace place) noexcept {
   const int n = static_cast<int>(place);
@@ -144,7 +138,7 @@ void Drive::Impl::end_short(ShortPlace place) noexcept {
   Machine::end_short(s.machine, place);
   for (std::size_t k = 0; k < 3; ++k)
     if ((s.open_phases >> k) & 1U) cut_phase(k);
-  if ((s.open_phases & (s.open_phases - 1)) != 0) jump_to({0.0, 0.0});
+  if ((s.open_phases & (s.open_phases - 1)) != 0) cut_all();
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   choose_model();
   refresh_bus();

@@ -347,6 +347,53 @@ TEST(Saturation, EnergyBalancesWithCoggingAndIronLosses) {
 }
 
 // Beyond the map the edge's inductance goes on: by hand, 10 A beyond 150 A on d.
+/// Currents in all legs of a machine that saturates, its rotor held at 0.4 rad (electrical).
+plant::Drive loaded_soft_iron() {
+  plant::Drive drive(soft_iron_drive(SoftIron{}, 5.0));
+  drive.start({0.0, 0.4 / drive.parameters().machine.pole_pairs});
+  drive.hold_speed_rad_s({0.0, 0.0});
+  only_on(drive, {Switch::UH, Switch::VL, Switch::WH});
+  advance_by(drive, 400e-6);
+  return drive;
+}
+
+// The parted terminal alone sees an impulse, along U's axis: the linkage across V and W stays,
+// which is the beta component. The inductance where the current was does not hold where it goes:
+// by that alone the linkage would be off by much more than a per cent.
+TEST(Saturation, APartedConductorLeavesTheLinkageAcrossTheOthers) {
+  plant::Drive drive = loaded_soft_iron();
+  const double before_A = drive.snapshot().current_A.U, beta_Wb = drive.linkage_Wb()[1];
+  ASSERT_GT(std::abs(before_A), 30.0);
+  drive.set_phase_open(plant::Leg::U, true);
+  EXPECT_NEAR(drive.snapshot().current_A.U, 0.0, 1e-12);
+  EXPECT_NEAR(drive.linkage_Wb()[1], beta_Wb, 1e-15);
+}
+
+// Beside it a short of l between V and W takes the same impulse, which V and W do not see: its
+// current stays. Between U and V it sees 3/2 of the machine's (alpha: 1 on U, -1/2 on V), so its
+// current jumps by 3/2 d_alpha / l. Both conductors out, the machine goes on through the short.
+TEST(Saturation, AShortBesideAPartedConductorTakesTheSameImpulse) {
+  for (const plant::Leg from : {plant::Leg::U, plant::Leg::V}) {
+    plant::Drive drive = loaded_soft_iron();
+    constexpr double l = 5e-6;
+    drive.short_phases(from, 0.05, l);
+    advance_by(drive, 100e-6);
+    constexpr int phases = static_cast<int>(plant::ShortPlace::phases);
+    const auto linkage = drive.linkage_Wb();
+    const double short_A = drive.state().extra.short_A[phases];
+    ASSERT_GT(std::abs(drive.snapshot().current_A.U), 20.0);
+    drive.set_phase_open(plant::Leg::U, true);
+    EXPECT_NEAR(drive.snapshot().current_A.U, 0.0, 1e-11);
+    EXPECT_NEAR(drive.linkage_Wb()[1], linkage[1], 1e-15);
+    const double seen_Wb = from == plant::Leg::U ? 1.5 * (drive.linkage_Wb()[0] - linkage[0]) : 0.0;
+    EXPECT_NEAR(drive.state().extra.short_A[phases] - short_A, seen_Wb / l, 1e-8);
+    drive.set_phase_open(plant::Leg::W, true);
+    EXPECT_EQ(drive.state().i_alpha_A, 0.0);
+    EXPECT_EQ(drive.state().i_beta_A, 0.0);
+    EXPECT_GT(std::abs(drive.state().extra.short_A[phases]), 1.0);
+  }
+}
+
 TEST(Saturation, BeyondTheMapTheEdgesInductanceGoesOnAndTheTimeIsCounted) {
   const SoftIron iron;
   const plant::DriveParameters p = soft_iron_drive(iron, 5.0);

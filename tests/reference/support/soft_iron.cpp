@@ -32,7 +32,7 @@ double SoftIron::root(double i_d, double i_q) const {
   return std::sqrt(1.0 + x * x + y * y);
 }
 double SoftIron::psi_d(double i_d, double i_q) const {
-  return (A / (a * a * root(i_d, i_q)) + l_d) * (i_d + i_m);
+  return (A / (a * a * root(i_d, i_q)) + l_d) * (i_d + i_m) + psi_0;
 }
 double SoftIron::psi_q(double i_d, double i_q) const {
   return (A / (b * b * root(i_d, i_q)) + l_q) * i_q;
@@ -53,12 +53,16 @@ double SoftIron::torque_Nm(double i_d, double i_q, int pole_pairs) const {
   return 1.5 * pole_pairs * (psi_d(i_d, i_q) * i_q - psi_q(i_d, i_q) * i_d);
 }
 
+plant::FluxMapTable SoftIron::table(const std::vector<double>& i_d_A,
+                                    const std::vector<double>& i_q_A) const {
+  return tabulated(
+      i_d_A, i_q_A, [this](double d, double q) { return psi_d(d, q); },
+      [this](double d, double q) { return psi_q(d, q); });
+}
+
 plant::FluxMapTable SoftIron::table(double d_least, double d_most, double q_least, double q_most,
                                     double step_A) const {
-  return tabulated(
-      from_to(d_least, d_most, step_A), from_to(q_least, q_most, step_A),
-      [this](double d, double q) { return psi_d(d, q); },
-      [this](double d, double q) { return psi_q(d, q); });
+  return table(from_to(d_least, d_most, step_A), from_to(q_least, q_most, step_A));
 }
 
 plant::DriveParameters soft_iron_drive(const SoftIron& iron, double step_A) {

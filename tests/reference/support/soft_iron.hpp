@@ -1,5 +1,6 @@
 // A saturated machine in closed form, for checks of the plant's flux maps. Invented values.
-//   W' = A r + 1/2 l_d x^2 + 1/2 l_q i_q^2,  r = sqrt(1 + (x/a)^2 + (i_q/b)^2),  x = i_d + i_m
+//   W' = A r + 1/2 l_d x^2 + 1/2 l_q i_q^2 + psi_0 i_d,  r = sqrt(1 + (x/a)^2 + (i_q/b)^2),
+//   x = i_d + i_m
 // Fluxes are its slopes, so the two axes couple reciprocally; incremental inductances are its
 // second slopes. Convex, hence a flux rises with its current everywhere. Units A, Wb, H; W' in J
 // per 3/2.
@@ -10,7 +11,7 @@
 namespace stillrotor::reference {
 
 struct SoftIron {
-  double A = 3.75, a = 150.0, b = 120.0, i_m = 100.0, l_d = 30e-6, l_q = 60e-6;
+  double A = 3.75, a = 150.0, b = 120.0, i_m = 100.0, l_d = 30e-6, l_q = 60e-6, psi_0 = 0.0;
 
   double root(double i_d, double i_q) const;
   double psi_d(double i_d, double i_q) const;
@@ -20,7 +21,9 @@ struct SoftIron {
   double l_qq(double i_d, double i_q) const;
   double torque_Nm(double i_d, double i_q, int pole_pairs) const;
 
-  /// Tables from least to most in equal steps.
+  /// Tables on these currents, or from least to most in equal steps.
+  plant::FluxMapTable table(const std::vector<double>& i_d_A,
+                            const std::vector<double>& i_q_A) const;
   plant::FluxMapTable table(double d_least, double d_most, double q_least, double q_most,
                             double step_A) const;
 };

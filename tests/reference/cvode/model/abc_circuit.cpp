@@ -67,7 +67,9 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   feed_.rates(x, in, modes, across, out);
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
   windings_.rates(x, in, terminals(x, line, modes, out.bus_V), out);
-  out.machine_Nm = windings_.torque_Nm(x, in) + turning_.beside_Nm(x, windings_.linkage_Wb(x, in));
+  out.machine_Nm += turning_.cogging_Nm(x);
+  if (turning_.has_iron_losses())
+    out.machine_Nm -= turning_.iron_drag_Nm(x, windings_.linkage_Wb(x, in));
   turning_.rates(x, in, modes.shaft, out);
   return out;
 }

@@ -5,8 +5,10 @@
 #include <array>
 #include <bit>
 #include <cstddef>
+#include <optional>
 
 #include "plant/drive.hpp"
+#include "tests/reference/support/soft_iron.hpp"
 
 namespace stillrotor::reference {
 
@@ -48,6 +50,7 @@ struct Road {
 };
 
 struct AbcInputs {
+  std::optional<SoftIron> iron;  // of a magnet machine in star, in place of its inductances
   std::array<bool, plant::switch_count> gate = {};
   std::array<bool, 3> open = {};
   bool speed_held = false;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tests/reference/cvode/model/drawn_machine.hpp"
 #include "tests/reference/cvode/model/drawn_shaft.hpp"
 
 namespace stillrotor::reference {
@@ -76,30 +77,13 @@ void draw_supply(Experiment& e, Draw& draw) {
         {.at_ps = at_some_time(draw, 0.0, 1.0), .kind = Change::Kind::chopper, .on = on != 0});
 }
 
-/// In place of the magnets; the rotor with its load turns as it did.
-void draw_cage(Experiment& e, Draw& draw) {
-  const auto& m = e.parameters.machine;
-  if (!draw.chance(0.12)) return;
-  plant::InductionParameters cage;
-  cage.pole_pairs = m.pole_pairs;
-  cage.stator_leakage_H = m.inductance_d_H * draw.linear(0.3, 0.7);
-  cage.rotor_leakage_H = draw.chance(0.2) ? 0.0 : m.inductance_d_H * draw.linear(0.3, 0.7);
-  cage.magnetising_inductance_H = m.inductance_d_H * draw.logarithmic(5.0, 60.0);
-  cage.stator_resistance_ohm = m.winding_resistance_ohm;
-  cage.rotor_resistance_ohm = m.winding_resistance_ohm * draw.logarithmic(0.5, 3.0);
-  e.parameters.induction = cage;
-  e.parameters.machine.iron_loss = {};
-  e.parameters.machine.cogging = {};
-}
-
 void draw_winding_faults(Experiment& e, Draw& draw) {
   const auto& m = e.parameters.machine;
-  bool equal = m.equal_turns() && m.turns_factor[0] == 1.0;
-  for (const double factor : m.resistance_factor) equal = equal && factor == 1.0;
+  const bool equal = equal_windings(m), soft = e.iron.has_value();
   const bool cage = e.parameters.induction.has_value();
   const int sort = draw.whole(0, 9), leg = draw.whole(0, 2);
   Change c{.at_ps = at_some_time(draw, 0.1, 0.8), .leg = leg};
-  if (sort == 1 && !cage) {
+  if (sort == 1 && !cage && !soft) {
     c.kind = Change::Kind::joint;
     c.ohm = draw.logarithmic(1e-3, 30.0);
   } else if (sort == 2 && (equal || cage)) {
@@ -122,7 +106,7 @@ void draw_kinds(Experiment& e, Draw& draw) {
   draw_bridge(e, draw);
   draw_supply(e, draw);
   draw_shaft(e, draw);
-  draw_cage(e, draw);
+  draw_machine(e, draw);
   draw_winding_faults(e, draw);
   draw_commutation(e, draw);
   std::stable_sort(e.changes.begin(), e.changes.end(),

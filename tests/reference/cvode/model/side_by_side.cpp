@@ -11,6 +11,7 @@ CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   start.omega_m_rad_s = start.omega_2_rad_s = e.start_omega_m_rad_s;
   start.theta_e_rad = e.start_theta_e_rad;
   AbcInputs inputs;
+  inputs.iron = e.iron;
   inputs.speed_held = e.speed_held;
   inputs.held_acceleration_rad_s2 = e.held_acceleration_rad_s2;
   inputs.load_Nm = e.load_Nm;

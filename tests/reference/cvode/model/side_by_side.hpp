@@ -12,6 +12,7 @@ namespace stillrotor::reference {
 /// One experiment, fully stated: both sides read nothing else.
 struct Experiment {
   plant::DriveParameters parameters;
+  std::optional<SoftIron> iron;  // what the machine's flux map is a table of
   double start_omega_m_rad_s = 0.0, start_theta_e_rad = 0.0;
   bool speed_held = true;
   double held_acceleration_rad_s2 = 0.0;

@@ -53,6 +53,7 @@ std::string told(const Experiment& e) {
     add(", power %.3g W above %.3g rad/s", p.shaft.constant_power_W, p.shaft.power_floor_rad_s);
   if (!m.cogging.empty()) add(", cogging %.3f Nm", m.cogging[0].amplitude_Nm);
   if (m.iron_loss.reference_W > 0.0) add(", iron %.1f W", m.iron_loss.reference_W);
+  if (e.iron) add(", iron bends at %.1f %.1f A", e.iron->a, e.iron->b);
   if (p.induction)
     add(", cage: L %.0f %.0f %.0f uH, R %.1f mohm", 1e6 * p.induction->stator_leakage_H,
         1e6 * p.induction->rotor_leakage_H, 1e6 * p.induction->magnetising_inductance_H,

@@ -30,20 +30,23 @@ Turning::Turning(const plant::DriveParameters& p)
 
 // ---- torques
 
-double Turning::beside_Nm(const AbcState& x, double linkage_Wb) const {
+double Turning::cogging_Nm(const AbcState& x) const {
   double torque = 0.0;
   for (const auto& h : machine_.cogging)
     torque += h.amplitude_Nm * std::sin(h.order * x.theta_e_rad / pole_pairs_ + h.phase_rad);
+  return torque;
+}
+
+// P / omega, its hysteresis smoothed at standstill.
+double Turning::iron_drag_Nm(const AbcState& x, double linkage_Wb) const {
   const auto& iron = machine_.iron_loss;
-  if (iron.reference_W <= 0.0) return torque;
-  // P / omega, its hysteresis smoothed at standstill.
   const double reference =
       2.0 * std::numbers::pi * iron.reference_frequency_Hz / pole_pairs_;  // rad/s
   const double part = x.omega_m_rad_s / reference,
                saturation = linkage_Wb / machine_.flux_linkage_Wb;
   const double sense = std::sqrt(1.0001) * part / std::sqrt(part * part + 1e-4);
-  return torque - iron.reference_W / reference * saturation * saturation *
-                      (iron.hysteresis_share * sense + (1.0 - iron.hysteresis_share) * part);
+  return iron.reference_W / reference * saturation * saturation *
+         (iron.hysteresis_share * sense + (1.0 - iron.hysteresis_share) * part);
 }
 
 double Turning::load_Nm(double omega_2, const AbcState& x, const AbcInputs& in) const {

@@ -24,8 +24,9 @@ class Turning {
   int pole_pairs() const { return pole_pairs_; }
   /// Fills speeds', angle's and twist's rates; machine_Nm of these is asked for.
   void rates(const AbcState&, const AbcInputs&, const ShaftModes&, AbcRates&) const;
-  /// Of cogging less the drag of iron losses [N m].
-  double beside_Nm(const AbcState&, double linkage_Wb) const;
+  double cogging_Nm(const AbcState&) const;
+  bool has_iron_losses() const { return machine_.iron_loss.reference_W > 0.0; }
+  double iron_drag_Nm(const AbcState&, double linkage_Wb) const;
 
   ShaftModes choose(const AbcState&, const AbcInputs&, double machine_Nm) const;
   /// How far the modes are violated [rad/s, N m or 1e-3 rad/s^2]; > 0: an event lies before.

@@ -4,13 +4,16 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <stdexcept>
 
+#include "tests/reference/cvode/model/soft_coils.hpp"
 #include "tests/reference/support/drive_setup.hpp"
 
 namespace stillrotor::reference {
 namespace {
 
 constexpr double third = 2.0 * std::numbers::pi / 3.0;
+constexpr double cos_apart(int k, int j) { return k == j ? 1.0 : -0.5; }  // of so many thirds
 
 }  // namespace
 
@@ -33,9 +36,9 @@ Windings::Matrix Windings::coils_H(double theta, Matrix* slope) const {
       if (induction_) {
         const double shared = 2.0 / 3.0 * induction_->magnetising_inductance_H;
         const double apart = theta + third * (j - k), own = k == j ? 1.0 : 0.0;
-        L(k, j) = shared * std::cos(third * (k - j)) + own * induction_->stator_leakage_H;
+        L(k, j) = shared * cos_apart(k, j) + own * induction_->stator_leakage_H;
         // The cage's coils sum to zero: what such a sum links only keeps the matrix regular.
-        L(3 + k, 3 + j) = shared * std::cos(third * (k - j)) + own * induction_->rotor_leakage_H +
+        L(3 + k, 3 + j) = shared * cos_apart(k, j) + own * induction_->rotor_leakage_H +
                           induction_->stator_leakage_H;
         L(k, 3 + j) = L(3 + j, k) = shared * std::cos(apart);
         if (slope != nullptr) (*slope)(k, 3 + j) = (*slope)(3 + j, k) = -shared * std::sin(apart);
@@ -45,8 +48,8 @@ Windings::Matrix Windings::coils_H(double theta, Matrix* slope) const {
       const double ld = m_.inductance_d_H, lq = m_.inductance_q_H;
       const double nn = m_.turns_factor[a] * m_.turns_factor[b];
       const double twice = 2.0 * theta - third * (k + j);
-      L(k, j) = nn * ((ld + lq) / 3.0 * std::cos(third * (k - j)) +
-                      (ld - lq) / 3.0 * std::cos(twice) + m_.inductance_zero_H / 3.0);
+      L(k, j) = nn * ((ld + lq) / 3.0 * cos_apart(k, j) + (ld - lq) / 3.0 * std::cos(twice) +
+                      m_.inductance_zero_H / 3.0);
       if (slope != nullptr) (*slope)(k, j) = nn * -2.0 * (ld - lq) / 3.0 * std::sin(twice);
     }
   return L;
@@ -61,6 +64,28 @@ Windings::Vector Windings::magnet_slope_Wb(double theta) const {
     for (const auto& h : m_.back_emf) sum -= h.ratio * std::sin(h.order * (theta - k * third));
     out[k] = m_.turns_factor[static_cast<std::size_t>(k)] * m_.flux_linkage_Wb * sum;
   }
+  return out;
+}
+
+Windings::Coils Windings::coils(const Circuits& c, const AbcState& x, const AbcInputs& in) const {
+  const double theta = winding_angle(x);
+  const Vector t = c.turns * c.current_A, magnets = magnet_slope_Wb(theta);
+  Coils out;
+  if (in.iron) {
+    const SoftCoils soft = soft_coils(*in.iron, m_.inductance_zero_H, theta, t);
+    Vector beyond = magnets;  // the fundamental is the iron's
+    for (int k = 0; k < 3; ++k) beyond[k] += m_.flux_linkage_Wb * std::sin(theta - k * third);
+    out.inductance_H = soft.inductance_H;
+    out.by_current_Wb = soft.linkage_Wb;
+    out.per_rad_Wb = soft.per_rad_Wb + beyond;
+    out.coenergy_per_rad_J = soft.coenergy_per_rad_J + t.dot(beyond);
+    return out;
+  }
+  Matrix slope;
+  out.inductance_H = coils_H(theta, &slope);
+  out.by_current_Wb = out.inductance_H * t;
+  out.per_rad_Wb = slope * t + magnets;
+  out.coenergy_per_rad_J = t.dot(magnets) + 0.5 * t.dot(slope * t);
   return out;
 }
 
@@ -195,18 +220,16 @@ Windings::Matrix Windings::network(const Circuits& c, const Matrix& inductance_H
 void Windings::rates(const AbcState& x, const AbcInputs& in, const Terminals& legs,
                      AbcRates& out) const {
   const Circuits c = circuits(x, in);
-  const double omega_e = out.state.theta_e_rad, theta = winding_angle(x);
-  Matrix slope;
-  const Matrix L = coils_H(theta, &slope);
-  const Vector t = c.turns * c.current_A;
-  const Vector moving_V = omega_e * (slope * t + magnet_slope_Wb(theta));
+  const Coils coil = coils(c, x, in);
+  out.machine_Nm = (induction_ ? induction_->pole_pairs : m_.pole_pairs) * coil.coenergy_per_rad_J;
+  const Vector moving_V = out.state.theta_e_rad * coil.per_rad_Wb;
   Vector b = Vector::Zero(c.count + 4);
   b.head(c.count) = -(c.ohm * c.current_A) - c.turns.transpose() * moving_V;
   for (int k = 0; k < 3; ++k) {
     const Terminal& leg = legs[static_cast<std::size_t>(k)];
     if (leg.conducts) b[c.count + 1 + k] = leg.potential_V;
   }
-  const Matrix in_all = c.turns.transpose() * L * c.turns + c.leak_H;
+  const Matrix in_all = c.turns.transpose() * coil.inductance_H * c.turns + c.leak_H;
   const Vector s = network(c, in_all, in, legs).partialPivLu().solve(b);
   keep(c, s, out.state);
   const Eigen::Vector3d line = line_share(c, in) * s.head(c.count);
@@ -217,30 +240,28 @@ void Windings::rates(const AbcState& x, const AbcInputs& in, const Terminals& le
 }
 
 // The potentials are impulses here: none where a leg conducts. Of two that are parted the other one
-// carried this one's current.
+// carried this one's current. Newton; without saturation exact at once.
 void Windings::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
-  const Circuits c = circuits(x, in);
-  const Matrix L = coils_H(winding_angle(x), nullptr);
-  const Matrix in_all = c.turns.transpose() * L * c.turns + c.leak_H;
   Terminals others;
   for (std::size_t k = 0; k < 3; ++k) others[k].conducts = k != leg && !in.open[k];
-  Vector b = Vector::Zero(c.count + 4);
-  b[c.count + 1 + static_cast<Eigen::Index>(leg)] = -lines(x, in)[leg];
-  const Vector jump = network(c, in_all, in, others).partialPivLu().solve(b);
-  keep(c, c.current_A + jump.head(c.count), x);
+  const Circuits before = circuits(x, in);
+  const Vector kept_Wb = before.turns.transpose() * coils(before, x, in).by_current_Wb +
+                         before.leak_H * before.current_A;
+  for (int tries = 0; tries < 50; ++tries) {
+    const Circuits c = circuits(x, in);
+    const Coils coil = coils(c, x, in);
+    const Matrix in_all = c.turns.transpose() * coil.inductance_H * c.turns + c.leak_H;
+    Vector b = Vector::Zero(c.count + 4);
+    b.head(c.count) = kept_Wb - c.turns.transpose() * coil.by_current_Wb - c.leak_H * c.current_A;
+    b[c.count + 1 + static_cast<Eigen::Index>(leg)] = -lines(x, in)[leg];
+    const Vector jump = network(c, in_all, in, others).partialPivLu().solve(b).head(c.count);
+    keep(c, c.current_A + jump, x);
+    if (jump.norm() < 1e-13 * (1.0 + c.current_A.norm())) return;
+  }
+  throw std::runtime_error("a cut conductor's currents do not settle");
 }
 
 // ---- what the shaft sees
-
-double Windings::torque_Nm(const AbcState& x, const AbcInputs& in) const {
-  const Circuits c = circuits(x, in);
-  const double theta = winding_angle(x);
-  Matrix slope;
-  coils_H(theta, &slope);
-  const Vector t = c.turns * c.current_A;
-  const int pole_pairs = induction_ ? induction_->pole_pairs : m_.pole_pairs;
-  return pole_pairs * (t.dot(magnet_slope_Wb(theta)) + 0.5 * t.dot(slope * t));
-}
 
 double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
   const Circuits c = circuits(x, in);
@@ -250,6 +271,7 @@ double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
     d += 2.0 / 3.0 * t[k] * std::cos(x.theta_e_rad - k * third);
     q -= 2.0 / 3.0 * t[k] * std::sin(x.theta_e_rad - k * third);
   }
+  if (in.iron) return std::hypot(in.iron->psi_d(d, q), in.iron->psi_q(d, q));
   return std::hypot(m_.inductance_d_H * d + m_.flux_linkage_Wb, m_.inductance_q_H * q);
 }
 

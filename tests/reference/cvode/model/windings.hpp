@@ -6,6 +6,7 @@
 //   magnets    Lambda_kj = n_k n_j [(L_d+L_q)/3 cos(2 pi (k-j)/3)
 //                          + (L_d-L_q)/3 cos(2 theta - 2 pi (k+j)/3) + L_zero/3],
 //              n the turns factors; delta: theta 30 degrees ahead.
+//   iron       that saturates, instead: soft_coils.hpp, and Lambda incremental.
 //   cage       L_ms cos(2 pi (k-j)/3) + leakage, stator and cage alike; stator k to cage j
 //              L_ms cos(theta + 2 pi (j-k)/3); L_ms = 2/3 L_m.
 // Circuits     each coil's, a short between turns, a short between terminals: t = N i, and
@@ -42,13 +43,12 @@ class Windings {
     double potential_V = 0.0;
   };
   using Terminals = std::array<Terminal, 3>;
-  /// Fills the currents' rates, line_A_s and terminal_V.
+  /// Fills the currents' rates, line_A_s, terminal_V and the machine's own torque.
   void rates(const AbcState&, const AbcInputs&, const Terminals&, AbcRates&) const;
   /// Parts a leg's conductor at once: linkages of the paths that do not lead through it stay, for
   /// of the other legs a diode at least conducts, whichever way it is pushed.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
 
-  double torque_Nm(const AbcState&, const AbcInputs&) const;
   /// Length of the linkage vector on the rotor's axes, magnets' fundamental included; of a star.
   double linkage_Wb(const AbcState&, const AbcInputs&) const;
 
@@ -63,6 +63,14 @@ class Windings {
     Matrix ohm, leak_H;
     int count = 0, coils = 3, turns_short = -1, phases_short = -1;
   };
+  /// At one point; by circuits' currents.
+  struct Coils {
+    Matrix inductance_H;   // incremental
+    Vector by_current_Wb;  // of the magnets at most a constant part
+    Vector per_rad_Wb;     // of all linkages, the currents held
+    double coenergy_per_rad_J = 0.0;
+  };
+  Coils coils(const Circuits&, const AbcState&, const AbcInputs&) const;
   Circuits circuits(const AbcState&, const AbcInputs&) const;
   void keep(const Circuits&, const Vector& change, AbcState&) const;
   Matrix coils_H(double theta, Matrix* slope) const;
