@@ -529,6 +529,7 @@ struct Drive::Impl {
            driver.watches_current(s.driver);
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
+  void choose_modes() noexcept;  // the same where no current has come to its end by itself
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;

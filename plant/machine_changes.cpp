@@ -126,7 +126,8 @@ void Drive::Impl::flow_of_shorts(const Point& y, Flow& f) const noexcept {
   }
 }
 
-// The arc is over at once; the machine's own currents go on in the legs.
+// The arc is over at once; the machine's own currents go on in the legs, in whichever diode they
+// now have the sense of.
 void Drive::Impl::end_short(ShortPlace place) noexcept {
   const int n = static_cast<int>(place);
   if (!s.machine.is_there(n)) return;
@@ -142,7 +143,7 @@ void Drive::Impl::end_short(ShortPlace place) noexcept {
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   choose_model();
   refresh_bus();
-  settle_modes();
+  choose_modes();
 }
 
 void Drive::short_phases(Leg from, double ohm, double henry) noexcept {
@@ -201,10 +202,7 @@ void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexce
   const double before_J = d.ledger ? d.machine.stored_J(d.point(), d.s.machine) : 0.0;
   d.jump_to(i);
   if (d.ledger) d.s.adopted_J += d.machine.stored_J(d.point(), d.s.machine) - before_J;
-  d.choose_legs();
-  d.choose_supply();
-  d.choose_motion();
-  d.look_after_driver();
+  d.choose_modes();
 }
 
 double Drive::Impl::machine_energy_J(const Point& y) const noexcept {

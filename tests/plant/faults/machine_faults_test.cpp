@@ -6,6 +6,7 @@
 #include <cmath>
 #include <string>
 
+#include "plant/bridge/conduction.hpp"
 #include "tests/reference/support/edges.hpp"
 
 namespace stillrotor::reference {
@@ -39,6 +40,29 @@ TEST(PhaseShort, CarriesTheTerminalVoltageOverItsResistance) {
   for (std::size_t k = 0; k < 3; ++k) EXPECT_NEAR(drive.linkage_Wb()[k], linkage[k], 1e-14);
   EXPECT_EQ(drive.state().v_cap_V, charge_V);
   EXPECT_EQ(drive.state().machine.model, plant::MachineModel::linear_magnet);
+}
+
+// All gates off, a machine that turns so fast that it charges the link: diodes carry, or rest. When
+// a short of turns ends, the machine's currents go on, also where a leg rested or its diode carried
+// the other way, and with them every linkage.
+TEST(TurnShort, EndsWithEveryLinkageWhateverDiodesCarried) {
+  plant::DriveParameters p = stiff_drive();
+  plant::Drive drive(p);
+  drive.start();
+  hold_electrical(drive, 1.5 * p.supply.voltage_V / p.machine.flux_linkage_Wb);
+  drive.short_turns(Leg::W, 0.3, 2e-3);
+  int turned_round = 0;
+  for (int n = 0; n < 200; ++n) {
+    advance_by(drive, 7e-6);
+    const plant::DriveState before = drive.state();
+    const auto linkage = drive.linkage_Wb();
+    drive.end_short(ShortPlace::turns);
+    for (std::size_t k = 0; k < 2; ++k) EXPECT_NEAR(drive.linkage_Wb()[k], linkage[k], 1e-15);
+    for (std::size_t k = 0; k < 3; ++k)
+      turned_round += plant::conducts(before.leg[k]) && before.leg[k] != drive.state().leg[k];
+    drive.restore(before);
+  }
+  EXPECT_GT(turned_round, 5);
 }
 
 // Standstill, U grounded by 20 mohm, R_on 4 mohm, windings 2 R in series, 48 V that do not give

@@ -24,12 +24,29 @@ bool more(double& quantity) {
   return quantity != 0.0;
 }
 
+/// The first change of the kind, if there is one.
+Change* first(Experiment& e, Change::Kind kind) {
+  const auto at = std::find_if(e.changes.begin(), e.changes.end(),
+                               [=](const Change& c) { return c.kind == kind; });
+  return at == e.changes.end() ? nullptr : &*at;
+}
+
+bool comes_not(Experiment& e, Change::Kind kind) {
+  Change* const c = first(e, kind);
+  if (c != nullptr) *c = {.at_ps = c->at_ps, .kind = Change::Kind::joint};  // a joint of 0 ohm
+  return c != nullptr;
+}
+
+bool other_leg(Experiment& e, Change::Kind kind) {
+  Change* const c = first(e, kind);
+  if (c != nullptr) c->leg = (c->leg + 1) % 3;
+  return c != nullptr;
+}
+
 bool freewheel_fails(Experiment& e, plant::FreewheelFault instead_of, plant::FreewheelFault with) {
-  const auto at = std::find_if(e.changes.begin(), e.changes.end(), [&](const Change& c) {
-    return c.kind == Change::Kind::freewheel && c.fault == instead_of;
-  });
-  if (at == e.changes.end()) return false;
-  at->fault = with;
+  Change* const c = first(e, Change::Kind::freewheel);
+  if (c == nullptr || c->fault != instead_of) return false;
+  c->fault = with;
   return true;
 }
 
@@ -66,6 +83,16 @@ const Mistake mistakes[] = {
      }},
     {"IronThatSaturates", [](Experiment& e) { return e.iron && more(e.iron->b); }},
     {"IronsFluxOfTheMagnets", [](Experiment& e) { return e.iron && more(e.iron->psi_0); }},
+    {"EndOfATurnsShort", [](Experiment& e) { return comes_not(e, Change::Kind::end_turns); }},
+    {"EndOfAPhasesShort", [](Experiment& e) { return comes_not(e, Change::Kind::end_phases); }},
+    {"GroundedTerminal",
+     [](Experiment& e) {
+       Change* const c = first(e, Change::Kind::ground);
+       return c != nullptr && more(c->ohm);
+     }},
+    {"OpenSwitch", [](Experiment& e) { return comes_not(e, Change::Kind::switch_open); }},
+    {"ShortedSwitch", [](Experiment& e) { return comes_not(e, Change::Kind::switch_shorted); }},
+    {"PulseOfAnotherLeg", [](Experiment& e) { return other_leg(e, Change::Kind::pulse); }},
     {"FreewheelThatSlips",
      [](Experiment& e) {
        return freewheel_fails(e, plant::FreewheelFault::slips, plant::FreewheelFault::none);

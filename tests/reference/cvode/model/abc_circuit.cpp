@@ -12,15 +12,26 @@ bool floats(LegMode m) { return m == LegMode::floating; }
 }  // namespace
 
 Windings::Terminals AbcCircuit::terminals(const AbcState& x, const std::array<double, 3>& line_A,
-                                          const AbcModes& modes, double bus_V) const {
+                                          const AbcInputs& in, const AbcModes& modes,
+                                          double bus_V) const {
   Windings::Terminals out;
   for (std::size_t k = 0; k < 3; ++k) {
     if (floats(modes.leg[k])) continue;
-    const Thevenin t = thevenin(modes.leg[k], bridge_);
+    const Thevenin t = at_terminal(k, modes.leg[k], in);
     out[k] = {true, t.at_no_current(bus_V) - t.ohm * line_A[k]};
     if (swings(modes.leg[k])) out[k].potential_V += x.swing_V[k];
   }
   return out;
+}
+
+// v = leg's share v_dc + source - r (i + v / R_g), i into the machine.
+Thevenin AbcCircuit::at_terminal(std::size_t leg, LegMode mode, const AbcInputs& in) const {
+  const Thevenin own = thevenin(mode, bridge_);
+  if (!grounded(in, leg)) return own;
+  const double R = in.ground.ohm;
+  if (mode == LegMode::grounded_alone) return {0.0, 0.0, R};
+  const double left = R / (R + own.ohm);
+  return {left * own.share, left * own.source_V, left * own.ohm};
 }
 
 double AbcCircuit::lowest_V(const AbcInputs& in, std::size_t leg, double bus_V) const {
@@ -54,7 +65,13 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   const std::array<double, 3> line = lines(x, in);
   AcrossBus across;
   for (std::size_t k = 0; k < 3; ++k) {
-    across.drawn_A += thevenin(modes.leg[k], bridge_).share * line[k];
+    const Thevenin leg = thevenin(modes.leg[k], bridge_);
+    across.drawn_A += leg.share * line[k];
+    if (grounded(in, k)) {
+      const Thevenin at = at_terminal(k, modes.leg[k], in);
+      across.drawn_A += leg.share * (at.source_V - at.ohm * line[k]) / in.ground.ohm;
+      across.conductance_S += leg.share * at.share / in.ground.ohm;
+    }
     if (swings(modes.leg[k])) out.state.swing_V[k] = -0.5 * line[k] / bridge_.output_capacitance_F;
     if (in.gate[2 * k] && in.gate[2 * k + 1])
       across.conductance_S += 0.5 / bridge_.switch_on_resistance_ohm;
@@ -66,7 +83,7 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
   }
   feed_.rates(x, in, modes, across, out);
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
-  windings_.rates(x, in, terminals(x, line, modes, out.bus_V), out);
+  windings_.rates(x, in, terminals(x, line, in, modes, out.bus_V), out);
   out.machine_Nm += turning_.cogging_Nm(x);
   if (turning_.has_iron_losses())
     out.machine_Nm -= turning_.iron_drag_Nm(x, windings_.linkage_Wb(x, in));
@@ -96,6 +113,7 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
     }
     if (!floats(mode)) {
       const Offer o = offer_of(in, k);
+      if (grounded(in, k)) continue;
       if (!o.both_ways())
         worst = std::max(worst, (mode == o.out ? -line[k] : line[k]) - i_slack);
       else if (mode == LegMode::high_switch || mode == LegMode::low_switch)
@@ -157,6 +175,7 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
       continue;
     }
     modes.leg[k] = o.out;
+    if (grounded(in, k)) continue;  // diodes beside it are left out
     if (o.out == LegMode::high_switch && over_knee(true, line[k], bridge_) > 0.0)
       modes.leg[k] = LegMode::high_shared;
     if (o.out == LegMode::low_switch && over_knee(false, line[k], bridge_) > 0.0)
@@ -206,43 +225,60 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
   throw std::runtime_error("no consistent conduction state");
 }
 
-void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t which,
-                      bool on) const {
-  const std::size_t k = which / 2;
-  const bool is_high = which % 2 == 0;
-  const double C = bridge_.output_capacitance_F, i = lines(x, in)[k];
-  const AbcRates r = rates(x, in, modes);
-  const double v = potentials(r, in, modes)[k];
+void AbcCircuit::begin_swing(AbcState& x, const AbcInputs& in, AbcModes& modes, std::size_t k,
+                             const Instant& before) const {
   const LegMode was = modes.leg[k];
-  const bool shorted = in.gate[2 * k] && in.gate[2 * k + 1];
-  in.gate[which] = on;
-  const bool high = in.gate[2 * k], low = in.gate[2 * k + 1];
-  if (!high && !low && C > 0.0 && std::abs(i) > i_slack && !floats(was)) {
-    const bool out = i > 0.0;
-    const bool arrived = out ? on_low_side(was) || v <= lowest_V(in, k, r.bus_V)
-                             : on_high_side(was) || v >= highest_V(in, k, r.bus_V);
-    if (!arrived) {
-      modes.leg[k] = out ? LegMode::swinging_down : LegMode::swinging_up;
-      x.swing_V[k] = v - 0.5 * r.bus_V;
-    }
-  }
-  if (shorted || (high && low)) return;
+  const double i = lines(x, in)[k], v = before.terminal_V[k];
+  if (in.gate[2 * k] || in.gate[2 * k + 1] || bridge_.output_capacitance_F <= 0.0) return;
+  if (std::abs(i) <= i_slack || floats(was) || grounded(in, k)) return;
+  const bool out = i > 0.0;
+  const bool arrived = out ? on_low_side(was) || v <= lowest_V(in, k, before.bus_V)
+                           : on_high_side(was) || v >= highest_V(in, k, before.bus_V);
+  if (arrived) return;
+  modes.leg[k] = out ? LegMode::swinging_down : LegMode::swinging_up;
+  x.swing_V[k] = v - 0.5 * before.bus_V;
+}
+
+double AbcCircuit::cost_J(const Switched& leg, double i_A, double v, double bus_V) const {
   const auto& e = bridge_.switching;
-  const double scale = std::abs(i) / (e.at_V * e.at_A);
+  const double scale = std::abs(i_A) / (e.at_V * e.at_A);
   double taken_J = 0.0;
-  if (!on && (is_high ? i > 0.0 : i < 0.0)) taken_J += e.off_J * r.bus_V * scale;
-  if (on) {
-    const double across_V = is_high ? r.bus_V - v : v;
-    if (across_V > 0.0) {
-      taken_J += C * across_V * r.bus_V;
-      const bool from_diode = is_high ? on_low_side(was) : on_high_side(was);
-      if (is_high ? i > 0.0 : i < 0.0)
-        taken_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
-    }
+  if ((leg.was_high && i_A > 0.0) || (leg.was_low && i_A < 0.0)) taken_J += e.off_J * bus_V * scale;
+  if (!leg.high && !leg.low) return taken_J;
+  const double across_V = leg.high ? bus_V - v : v;
+  if (across_V <= 0.0) return taken_J;
+  taken_J += bridge_.output_capacitance_F * across_V * bus_V;
+  const bool from_diode = leg.high ? on_low_side(leg.was) : on_high_side(leg.was);
+  if (leg.high ? i_A > 0.0 : i_A < 0.0)
+    taken_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
+  return taken_J;
+}
+
+void AbcCircuit::gates(AbcState& x, AbcInputs& in, AbcModes& modes, const Gates& to) const {
+  const AbcRates r = rates(x, in, modes);
+  const Instant before{r.bus_V, potentials(r, in, modes)};
+  const Gates from = in.gate;
+  in.gate = to;
+  double taken_J = 0.0;
+  for (std::size_t k = 0; k < 3; ++k) {
+    const Switched leg{from[2 * k], from[2 * k + 1], to[2 * k], to[2 * k + 1], modes.leg[k]};
+    if (leg.was_high == leg.high && leg.was_low == leg.low) continue;
+    begin_swing(x, in, modes, k, before);
+    if ((leg.was_high && leg.was_low) || (leg.high && leg.low)) continue;
+    taken_J += cost_J(leg, lines(x, in)[k], before.terminal_V[k], before.bus_V);
   }
   if (x.v_cap_V > 0.0 && taken_J > 0.0)
     x.v_cap_V =
         std::sqrt(std::max(0.0, x.v_cap_V * x.v_cap_V - 2.0 * taken_J / link_.capacitance_F));
+}
+
+void AbcCircuit::set_ground(AbcState& x, AbcInputs& in, AbcModes& modes,
+                            const GroundShort& to) const {
+  const AbcRates r = rates(x, in, modes);
+  const Instant before{r.bus_V, potentials(r, in, modes)};
+  in.ground = to;
+  for (std::size_t k = 0; k < 3; ++k)
+    if (modes.leg[k] == LegMode::grounded_alone) begin_swing(x, in, modes, k, before);
 }
 
 void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
@@ -273,7 +309,7 @@ void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes)
 }
 
 void AbcCircuit::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
-  windings_.cut(x, in, leg);
+  windings_.part(x, in, {.leg = static_cast<int>(leg)});
   std::array<double, 3> line = lines(x, in);
   const std::size_t next = (leg + 1) % 3, last = (leg + 2) % 3;
   line[leg] = 0.0;

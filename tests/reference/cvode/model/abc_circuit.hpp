@@ -32,7 +32,14 @@ class AbcCircuit {
 
   /// The gates change at once; what that costs comes out of the link's capacitor, and a leg that
   /// has lost both its gates begins to swing. `modes`: those before the change.
-  void gate(AbcState&, AbcInputs&, AbcModes& modes, std::size_t which, bool on) const;
+  using Gates = std::array<bool, plant::switch_count>;
+  void gates(AbcState&, AbcInputs&, AbcModes& modes, const Gates&) const;
+  /// A terminal touches the negative rail, or no longer does. `modes`: those before.
+  void set_ground(AbcState&, AbcInputs&, AbcModes& modes, const GroundShort&) const;
+  /// The arc of a short ends at once.
+  void end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
+    windings_.end_short(x, in, of_turns);
+  }
 
   /// Parts a leg's conductor at once.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
@@ -50,12 +57,30 @@ class AbcCircuit {
   bool consistent(const AbcState&, const AbcInputs&, const AbcModes&) const;
   double violation(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
   Windings::Terminals terminals(const AbcState&, const std::array<double, 3>& line_A,
-                                const AbcModes&, double bus_V) const;
+                                const AbcInputs&, const AbcModes&, double bus_V) const;
+  static bool grounded(const AbcInputs& in, std::size_t leg) {
+    return in.ground.there && in.ground.leg == leg && !in.open[leg];
+  }
+  Thevenin at_terminal(std::size_t leg, LegMode, const AbcInputs&) const;
+  /// What bus and terminals stood at before a change.
+  struct Instant {
+    double bus_V;
+    std::array<double, 3> terminal_V;
+  };
+  void begin_swing(AbcState&, const AbcInputs&, AbcModes&, std::size_t leg, const Instant&) const;
+  struct Switched {
+    bool was_high, was_low, high, low;
+    LegMode was;
+  };
+  /// What a leg's change takes out of the link; v: its terminal's potential before.
+  double cost_J(const Switched&, double i_A, double v, double bus_V) const;
   /// Where no leg conducts, the star point is taken for the negative rail, as far as diodes let it.
   std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
   double lowest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   double highest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   Offer offer_of(const AbcInputs& in, std::size_t leg) const {
+    if (grounded(in, leg) && !in.gate[2 * leg] && !in.gate[2 * leg + 1])
+      return {LegMode::grounded_alone, LegMode::grounded_alone};
     return offer(in.gate[2 * leg], in.gate[2 * leg + 1], bridge_);
   }
   plant::BridgeParameters bridge_;

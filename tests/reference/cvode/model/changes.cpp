@@ -23,6 +23,27 @@ void make(const Change& c, plant::Drive& drive) {
     case Change::Kind::short_phases:
       drive.short_phases(leg, c.ohm, c.henry);
       break;
+    case Change::Kind::end_turns:
+      drive.end_short(plant::ShortPlace::turns);
+      break;
+    case Change::Kind::end_phases:
+      drive.end_short(plant::ShortPlace::phases);
+      break;
+    case Change::Kind::ground:
+      if (c.on)
+        drive.ground_phase(leg, c.ohm);
+      else
+        drive.end_ground();
+      break;
+    case Change::Kind::switch_open:
+      drive.set_switch_open(c.which, c.on);
+      break;
+    case Change::Kind::switch_shorted:
+      drive.set_switch_shorted(c.which, c.on);
+      break;
+    case Change::Kind::pulse:
+      if (c.on) drive.short_leg(leg, c.seconds);  // and ends it by itself
+      break;
     case Change::Kind::freewheel:
       drive.set_freewheel(c.fault);
       break;
@@ -32,6 +53,7 @@ void make(const Change& c, plant::Drive& drive) {
 void make(const Change& c, CvodeRun& reference) {
   const auto at = static_cast<std::size_t>(c.leg);
   AbcInputs& in = reference.inputs();
+  SwitchFaults faults = reference.faults();
   switch (c.kind) {
     case Change::Kind::cut:
       reference.cut(at);
@@ -50,6 +72,25 @@ void make(const Change& c, CvodeRun& reference) {
       break;
     case Change::Kind::short_phases:
       in.phases_short = {true, at, c.ohm, c.henry};
+      break;
+    case Change::Kind::end_turns:
+    case Change::Kind::end_phases:
+      reference.end_short(c.kind == Change::Kind::end_turns);
+      break;
+    case Change::Kind::ground:
+      reference.set_ground({c.on, at, c.ohm});
+      break;
+    case Change::Kind::switch_open:
+      faults.open[static_cast<std::size_t>(c.which)] = c.on;
+      reference.set_faults(faults);
+      break;
+    case Change::Kind::switch_shorted:
+      faults.shorted[static_cast<std::size_t>(c.which)] = c.on;
+      reference.set_faults(faults);
+      break;
+    case Change::Kind::pulse:
+      faults.pulse[at] = c.on;
+      reference.set_faults(faults);
       break;
     case Change::Kind::freewheel:
       reference.set_freewheel(c.fault);

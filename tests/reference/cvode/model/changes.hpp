@@ -13,13 +13,20 @@ struct Change {
     joint,         // ohm, in the leg's winding
     short_turns,   // share of the leg's winding, ohm
     short_phases,  // the leg's terminal to the next: ohm, henry
-    freewheel      // fault
+    end_turns,     // these shorts' arcs
+    end_phases,
+    ground,          // the leg's terminal to the negative rail: ohm; on: it begins
+    switch_open,     // on; switch
+    switch_shorted,  // on; switch
+    pulse,           // both switches of the leg conduct, seconds from on to its own end
+    freewheel        // fault
   };
   std::int64_t at_ps = 0;
   Kind kind = Kind::cut;
   int leg = 0;
   bool on = false;
-  double ohm = 0.0, share = 0.0, henry = 0.0;
+  double ohm = 0.0, share = 0.0, henry = 0.0, seconds = 0.0;
+  plant::Switch which = plant::Switch::UH;
   plant::FreewheelFault fault = plant::FreewheelFault::none;
 };
 

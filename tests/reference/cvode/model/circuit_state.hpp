@@ -49,9 +49,20 @@ struct Road {
   plant::Ramp slope, wind_m_s, pedal_Nm;  // rise over run; against the vehicle; mean, at the crank
 };
 
+struct GroundShort {
+  bool there = false;
+  std::size_t leg = 0;
+  double ohm = 0.0;  // from its terminal to the negative rail
+};
+/// Beside what the gates are asked for.
+struct SwitchFaults {
+  std::array<bool, plant::switch_count> open = {}, shorted = {};  // both: open
+  std::array<bool, 3> pulse = {};                                 // both of a leg conduct
+};
+
 struct AbcInputs {
   std::optional<SoftIron> iron;  // of a magnet machine in star, in place of its inductances
-  std::array<bool, plant::switch_count> gate = {};
+  std::array<bool, plant::switch_count> gate = {};  // what conducts, faults included
   std::array<bool, 3> open = {};
   bool speed_held = false;
   double held_acceleration_rad_s2 = 0.0;  // of the held speed
@@ -63,12 +74,14 @@ struct AbcInputs {
   std::array<double, 3> joint_ohm = {};                          // in series with the windings
   TurnsShort turns_short;
   PhasesShort phases_short;
+  GroundShort ground;
 };
 
 /// *_shared: the switch's channel with its diode beside it, where the channel's drop exceeds the
 /// knee.
 enum class LegMode {
   floating,
+  grounded_alone,  // neither switch on, its terminal on the negative rail through a resistance
   low_switch,
   high_switch,
   low_diode,

@@ -134,8 +134,27 @@ void CvodeRun::advance_to(std::int64_t until_ps) {
 }
 
 void CvodeRun::gate(std::size_t which, bool on) {
+  asked_[which] = on;
+  act();
+}
+
+void CvodeRun::set_faults(const SwitchFaults& faults) {
+  faults_ = faults;
+  act();
+}
+
+void CvodeRun::act() {
+  std::array<bool, plant::switch_count> on;
+  for (std::size_t n = 0; n < on.size(); ++n)
+    on[n] = ((asked_[n] || faults_.shorted[n]) && !faults_.open[n]) || faults_.pulse[n / 2];
+  if (on == inputs_.gate) return;
   solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
-  circuit_.gate(state_, inputs_, solver_->modes, which, on);
+  circuit_.gates(state_, inputs_, solver_->modes, on);
+}
+
+void CvodeRun::set_ground(const GroundShort& ground) {
+  solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+  circuit_.set_ground(state_, inputs_, solver_->modes, ground);
 }
 
 void CvodeRun::cut(std::size_t leg) {

@@ -26,10 +26,14 @@ class CvodeRun {
   /// solver fails, when no conduction state is consistent or when events do not end.
   void advance_to(std::int64_t until_ps);
 
-  /// A gate changes at this moment.
+  /// A switch is asked for, or no longer, at this moment; or fails.
   void gate(std::size_t which, bool on);
+  void set_faults(const SwitchFaults&);
+  const SwitchFaults& faults() const { return faults_; }
   /// A conductor parts at this moment.
   void cut(std::size_t leg);
+  void set_ground(const GroundShort&);
+  void end_short(bool of_turns) { circuit_.end_short(state_, inputs_, of_turns); }
   void set_freewheel(plant::FreewheelFault fault) {
     circuit_.set_freewheel(state_, inputs_, fault);
   }
@@ -40,6 +44,9 @@ class CvodeRun {
 
  private:
   struct Solver;
+  void act();  // on what is asked and broken
+  std::array<bool, plant::switch_count> asked_ = {};
+  SwitchFaults faults_;
   AbcCircuit circuit_;
   AbcState state_;
   AbcInputs inputs_;

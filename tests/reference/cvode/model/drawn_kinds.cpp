@@ -16,13 +16,16 @@ void draw_bridge(Experiment& e, Draw& draw) {
   b.switch_knee_V = draw.linear(0.4, 2.0);
 }
 
+bool is_whole(const Experiment& e) {
+  return e.open_leg < 0 && std::none_of(e.changes.begin(), e.changes.end(), [](const Change& c) {
+           return c.kind == Change::Kind::cut;
+         });
+}
+
 /// Behind parted conductors a leg's own midpoint would be a state more.
 void draw_commutation(Experiment& e, Draw& draw) {
   auto& b = e.parameters.bridge;
-  const bool whole =
-      e.open_leg < 0 && std::none_of(e.changes.begin(), e.changes.end(),
-                                     [](const Change& c) { return c.kind == Change::Kind::cut; });
-  if (whole && draw.chance(0.15)) b.output_capacitance_F = draw.logarithmic(0.1e-9, 10e-9);
+  if (is_whole(e) && draw.chance(0.15)) b.output_capacitance_F = draw.logarithmic(0.1e-9, 10e-9);
   if (!draw.chance(0.15)) return;
   b.switching.at_V = e.parameters.supply.voltage_V;
   b.switching.at_A = 50.0;
@@ -98,6 +101,35 @@ void draw_winding_faults(Experiment& e, Draw& draw) {
     return;
   }
   e.changes.push_back(c);
+  if (!draw.chance(0.5) || c.kind == Change::Kind::joint) return;
+  c.kind = c.kind == Change::Kind::short_turns ? Change::Kind::end_turns : Change::Kind::end_phases;
+  c.at_ps += ps(draw.linear(0.0, 0.3) * drawn_s);
+  e.changes.push_back(c);
+}
+
+/// Where diodes beside a grounded leg would carry, neither side knows of it; behind a conductor
+/// that is parted a ground is nowhere.
+void draw_bridge_faults(Experiment& e, Draw& draw) {
+  const auto& b = e.parameters.bridge;
+  const int sort = draw.whole(0, 19);
+  Change c{.at_ps = at_some_time(draw, 0.0, 0.8), .leg = draw.whole(0, 2), .on = true};
+  c.which = static_cast<plant::Switch>(draw.whole(0, plant::switch_count - 1));
+  if (sort == 1 && is_whole(e) && b.switch_kind == plant::SwitchKind::mosfet) {
+    c.kind = Change::Kind::ground;
+    c.ohm = draw.logarithmic(1e-3, 1.0);
+  } else if (sort == 2 || sort == 3) {
+    c.kind = sort == 2 ? Change::Kind::switch_open : Change::Kind::switch_shorted;
+  } else if (sort == 4) {
+    c.kind = Change::Kind::pulse;
+    c.seconds = draw.logarithmic(0.1e-6, 5e-6);
+  } else {
+    return;
+  }
+  e.changes.push_back(c);
+  if (c.kind != Change::Kind::pulse && draw.chance(0.3)) return;
+  c.at_ps += ps(c.kind == Change::Kind::pulse ? c.seconds : draw.linear(0.0, 0.3) * drawn_s);
+  c.on = false;
+  e.changes.push_back(c);
 }
 
 }  // namespace
@@ -108,6 +140,7 @@ void draw_kinds(Experiment& e, Draw& draw) {
   draw_shaft(e, draw);
   draw_machine(e, draw);
   draw_winding_faults(e, draw);
+  draw_bridge_faults(e, draw);
   draw_commutation(e, draw);
   std::stable_sort(e.changes.begin(), e.changes.end(),
                    [](const Change& a, const Change& b) { return a.at_ps < b.at_ps; });

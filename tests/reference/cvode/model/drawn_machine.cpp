@@ -31,18 +31,19 @@ std::vector<double> grid_A(double bend_A, double most_A) {
   return out;
 }
 
-/// Inductances that fall from the drawn ones to a share of them.
+/// Inductances that fall from the drawn ones to a share of them. Where a fine step's current would
+/// pass several lines of the map, or leave it, the map's own error is what would be seen.
 void draw_iron(Experiment& e, Draw& draw) {
   auto& m = e.parameters.machine;
-  const bool may =
-      !e.parameters.induction && m.connection == plant::Connection::star && equal_windings(m);
-  if (!may || !draw.chance(0.2)) return;
   const double settles_s = std::min(m.inductance_d_H / m.winding_resistance_ohm, drawn_s);
   const double possible_A = 4.0 * e.parameters.supply.voltage_V * settles_s / m.inductance_d_H;
+  const bool may = !e.parameters.induction && m.connection == plant::Connection::star &&
+                   equal_windings(m) && m.inductance_d_H > 60e-6 && possible_A < 2500.0;
+  if (!may || !draw.chance(0.3)) return;
   SoftIron iron;
   iron.a = std::clamp(possible_A * draw.logarithmic(0.08, 0.4), 15.0, 50.0);
   iron.b = iron.a * draw.linear(0.7, 1.3);
-  iron.A = draw.linear(0.2, 0.8) *
+  iron.A = draw.linear(0.2, 0.6) *
            std::min(m.inductance_d_H * iron.a * iron.a, m.inductance_q_H * iron.b * iron.b);
   iron.l_d = m.inductance_d_H - iron.A / (iron.a * iron.a);
   iron.l_q = m.inductance_q_H - iron.A / (iron.b * iron.b);

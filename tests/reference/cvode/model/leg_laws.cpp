@@ -27,6 +27,7 @@ Thevenin thevenin(LegMode m, const plant::BridgeParameters& b) {
     case LegMode::swinging_up:
       return {0.5, 0.0, 0.0};
     case LegMode::floating:
+    case LegMode::grounded_alone:
       break;
   }
   return {};

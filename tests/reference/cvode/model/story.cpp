@@ -58,12 +58,16 @@ std::string told(const Experiment& e) {
     add(", cage: L %.0f %.0f %.0f uH, R %.1f mohm", 1e6 * p.induction->stator_leakage_H,
         1e6 * p.induction->rotor_leakage_H, 1e6 * p.induction->magnetising_inductance_H,
         1e3 * p.induction->rotor_resistance_ohm);
-  static constexpr const char* change[] = {"cut",          "part supply",   "chopper",  "joint",
-                                           "turns' short", "phases' short", "freewheel"};
+  static constexpr const char* change[] = {
+      "cut",       "part supply", "chopper", "joint",       "turns' short",   "phases' short",
+      "end turns", "end phases",  "ground",  "switch open", "switch shorted", "pulse",
+      "freewheel"};
   for (const Change& c : e.changes)
-    add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH, fault %d",
+    add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH, %.2f us, switch %d, fault "
+        "%d",
         change[static_cast<int>(c.kind)], 1e-6 * static_cast<double>(c.at_ps), c.leg, c.on, c.ohm,
-        c.share, 1e6 * c.henry, static_cast<int>(c.fault));
+        c.share, 1e6 * c.henry, 1e6 * c.seconds, static_cast<int>(c.which),
+        static_cast<int>(c.fault));
   return text;
 }
 

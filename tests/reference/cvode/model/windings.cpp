@@ -241,9 +241,10 @@ void Windings::rates(const AbcState& x, const AbcInputs& in, const Terminals& le
 
 // The potentials are impulses here: none where a leg conducts. Of two that are parted the other one
 // carried this one's current. Newton; without saturation exact at once.
-void Windings::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
+void Windings::part(AbcState& x, const AbcInputs& in, Parted what) const {
   Terminals others;
-  for (std::size_t k = 0; k < 3; ++k) others[k].conducts = k != leg && !in.open[k];
+  for (std::size_t k = 0; k < 3; ++k)
+    others[k].conducts = static_cast<int>(k) != what.leg && !in.open[k];
   const Circuits before = circuits(x, in);
   const Vector kept_Wb = before.turns.transpose() * coils(before, x, in).by_current_Wb +
                          before.leak_H * before.current_A;
@@ -253,12 +254,32 @@ void Windings::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
     const Matrix in_all = c.turns.transpose() * coil.inductance_H * c.turns + c.leak_H;
     Vector b = Vector::Zero(c.count + 4);
     b.head(c.count) = kept_Wb - c.turns.transpose() * coil.by_current_Wb - c.leak_H * c.current_A;
-    b[c.count + 1 + static_cast<Eigen::Index>(leg)] = -lines(x, in)[leg];
-    const Vector jump = network(c, in_all, in, others).partialPivLu().solve(b).head(c.count);
+    if (what.leg >= 0)
+      b[c.count + 1 + what.leg] = -lines(x, in)[static_cast<std::size_t>(what.leg)];
+    Matrix A = network(c, in_all, in, others);
+    if (what.arc != Short::none) {
+      const int n = what.arc == Short::turns ? c.turns_short : c.phases_short;
+      A.row(n).setZero();
+      A(n, n) = 1.0;
+      b[n] = -c.current_A[n];
+    }
+    const Vector jump = A.partialPivLu().solve(b).head(c.count);
     keep(c, c.current_A + jump, x);
     if (jump.norm() < 1e-13 * (1.0 + c.current_A.norm())) return;
   }
   throw std::runtime_error("a cut conductor's currents do not settle");
+}
+
+void Windings::end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
+  if (!(of_turns ? in.turns_short.there : in.phases_short.there)) return;
+  part(x, in, {.arc = of_turns ? Short::turns : Short::phases});
+  if (of_turns) {
+    in.turns_short = {};
+    x.turns_short_A = 0.0;
+  } else {
+    in.phases_short = {};
+    x.phases_short_A = 0.0;
+  }
 }
 
 // ---- what the shaft sees

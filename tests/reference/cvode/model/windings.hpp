@@ -45,9 +45,15 @@ class Windings {
   using Terminals = std::array<Terminal, 3>;
   /// Fills the currents' rates, line_A_s, terminal_V and the machine's own torque.
   void rates(const AbcState&, const AbcInputs&, const Terminals&, AbcRates&) const;
-  /// Parts a leg's conductor at once: linkages of the paths that do not lead through it stay, for
-  /// of the other legs a diode at least conducts, whichever way it is pushed.
-  void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
+  /// Parts a leg's conductor, or a short, at once: linkages of the paths that do not lead through
+  /// it stay, for of the other legs a diode at least conducts, whichever way it is pushed.
+  enum class Short { none, turns, phases };
+  struct Parted {
+    int leg = -1;
+    Short arc = Short::none;
+  };
+  void part(AbcState&, const AbcInputs&, Parted) const;
+  void end_short(AbcState&, AbcInputs&, bool of_turns) const;
 
   /// Length of the linkage vector on the rotor's axes, magnets' fundamental included; of a star.
   double linkage_Wb(const AbcState&, const AbcInputs&) const;
