@@ -18,8 +18,7 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
   } else {
     const auto linkage = machine.linkage_Wb(point(), s.machine);
     const double before_J = machine.stored_J(point(), s.machine);
-    s.machine = next;
-    keep_linkage(linkage, false);
+    become(next, linkage, false);
     if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
     settle_modes();
   }
@@ -33,10 +32,49 @@ void Drive::Impl::look_at_magnets() noexcept {
   if (machine_A().d >= s.machine.knee_A) return;
   const auto linkage = machine.linkage_Wb(point(), s.machine);
   const double before_J = machine.stored_J(point(), s.machine);
-  keep_linkage(linkage, true);
+  become(s.machine, linkage, true);
   s.magnets_fell_ps = s.time_ps;
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   settle_modes();
+}
+
+// A diode whose current the change would turn round lets it end at zero, and the linkage across the
+// others stays all the same. Of several the one that comes to zero first.
+void Drive::Impl::become(const MachineCondition& next, const std::array<double, 3>& linkage,
+                         bool magnets_follow) noexcept {
+  const MachineCondition before = s.machine;
+  for (int ended = 0; ended < 3; ++ended) {
+    const Continuous start = s;
+    s.machine = next;
+    for (int n = 0; n < short_count && next.shorted; ++n)
+      if (next.is_there(n))
+        s.extra.short_A[n] += machine.short_jump_A(next.shorts[n], s.theta_e_rad,
+                                                   next.flux_linkage_Wb - before.flux_linkage_Wb);
+    keep_linkage(linkage, magnets_follow);
+    std::size_t first = 3;
+    double first_part = 1.0;  // of the way to where it would be turned round
+    for (std::size_t k = 0; k < 3; ++k) {
+      const LegLaw& one = law(s.leg[k]);
+      const double to_A = one.way * leg_current(k, point());
+      if (!one.one_way || to_A >= 0.0) continue;
+      const double from_A =
+          std::max(0.0, one.way * leg_current(k, start.i_alpha_A, start.i_beta_A));
+      const double part = from_A / (from_A - to_A);
+      if (first < 3 && part >= first_part) continue;
+      first = k;
+      first_part = part;
+    }
+    if (first == 3) return;
+    static_cast<Continuous&>(s) = start;
+    s.machine = before;
+    std::array<Conduction, 3> leg = legs();
+    leg[first] = Conduction::floating;
+    use_legs(leg);
+    if (mode->freedom > 0)
+      cut_phase(first);
+    else
+      cut_all();
+  }
 }
 
 // Newton; exact at once for a machine without saturation.
@@ -169,9 +207,9 @@ bool Drive::demagnetise(double share) noexcept {
   if (d.par.induction) return false;
   const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
   const double before_J = d.machine.stored_J(d.point(), d.s.machine);
-  d.machine.lose_to(d.s.machine,
-                    std::max(Machine::least_left, d.s.machine.magnet_left * (1.0 - share)));
-  d.keep_linkage(linkage, false);
+  MachineCondition next = d.s.machine;
+  d.machine.lose_to(next, std::max(Machine::least_left, next.magnet_left * (1.0 - share)));
+  d.become(next, linkage, false);
   d.s.magnets_fell_ps = d.s.time_ps;
   if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
   d.settle_modes();

@@ -46,6 +46,12 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
   }
 }
 
+double EmfShape::zero_flux(double theta) const noexcept {
+  double sum = 0.0;
+  for (const auto& h : triplens_) sum += h.ratio / h.order * std::cos(h.order * theta);
+  return sum;
+}
+
 AlphaBeta EmfShape::flux(double theta) const noexcept {
   AlphaBeta sum;
   for (const auto& h : turning_) {
@@ -60,6 +66,7 @@ void EmfShape::tabulate_triplen(const std::vector<BackEmfHarmonic>& harmonics) {
   const double step = two_pi / 3.0 / intervals;
   for (const auto& h : harmonics) {
     if (h.order % 3 != 0 || h.ratio == 0.0) continue;
+    triplens_.push_back(h);
     triplen_.resize(intervals, Knot{both(0.0), both(0.0)});
     for (int k = 0; k < intervals; ++k) {
       const double angle = h.order * step * k;

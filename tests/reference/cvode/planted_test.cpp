@@ -93,6 +93,17 @@ const Mistake mistakes[] = {
     {"OpenSwitch", [](Experiment& e) { return comes_not(e, Change::Kind::switch_open); }},
     {"ShortedSwitch", [](Experiment& e) { return comes_not(e, Change::Kind::switch_shorted); }},
     {"PulseOfAnotherLeg", [](Experiment& e) { return other_leg(e, Change::Kind::pulse); }},
+    {"TemperatureOfWindings",
+     [](Experiment& e) {
+       Change* const c = first(e, Change::Kind::temperatures);
+       return c != nullptr && more(c->winding_K);
+     }},
+    {"TemperatureOfMagnets",
+     [](Experiment& e) {
+       Change* const c = first(e, Change::Kind::temperatures);
+       return c != nullptr && !e.parameters.induction && more(c->rotor_K);
+     }},
+    {"MagnetsThatLoseFlux", [](Experiment& e) { return comes_not(e, Change::Kind::lose_flux); }},
     {"FreewheelThatSlips",
      [](Experiment& e) {
        return freewheel_fails(e, plant::FreewheelFault::slips, plant::FreewheelFault::none);

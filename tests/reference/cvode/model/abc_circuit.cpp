@@ -281,6 +281,19 @@ void AbcCircuit::set_ground(AbcState& x, AbcInputs& in, AbcModes& modes,
     if (modes.leg[k] == LegMode::grounded_alone) begin_swing(x, in, modes, k, before);
 }
 
+void AbcCircuit::change_machine(AbcState& x, AbcInputs& in, const AbcModes& modes,
+                                const MachineState& to) const {
+  std::array<bool, 3> rests = {};
+  std::array<int, 3> way = {};
+  for (std::size_t k = 0; k < 3; ++k) {
+    const Offer o = offer_of(in, k);
+    rests[k] = floats(modes.leg[k]);
+    if (!o.both_ways())
+      way[k] = modes.leg[k] == o.out || modes.leg[k] == LegMode::swinging_down ? 1 : -1;
+  }
+  windings_.change(x, in, to, rests, way);
+}
+
 void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
   feed_.settle(x, modes);
   turning_.settle(x, in, modes.shaft);
@@ -309,7 +322,7 @@ void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes)
 }
 
 void AbcCircuit::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
-  windings_.part(x, in, {.leg = static_cast<int>(leg)});
+  windings_.cut(x, in, leg);
   std::array<double, 3> line = lines(x, in);
   const std::size_t next = (leg + 1) % 3, last = (leg + 2) % 3;
   line[leg] = 0.0;

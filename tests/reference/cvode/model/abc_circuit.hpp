@@ -36,6 +36,11 @@ class AbcCircuit {
   void gates(AbcState&, AbcInputs&, AbcModes& modes, const Gates&) const;
   /// A terminal touches the negative rail, or no longer does. `modes`: those before.
   void set_ground(AbcState&, AbcInputs&, AbcModes& modes, const GroundShort&) const;
+  void change_machine(AbcState&, AbcInputs&, const AbcModes&, const MachineState&) const;
+  void short_turns(const AbcState& x, AbcInputs& in, std::size_t winding, double share,
+                   double ohm) const {
+    windings_.short_turns(x, in, winding, share, ohm);
+  }
   /// The arc of a short ends at once.
   void end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
     windings_.end_short(x, in, of_turns);

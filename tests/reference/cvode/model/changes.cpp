@@ -23,6 +23,12 @@ void make(const Change& c, plant::Drive& drive) {
     case Change::Kind::short_phases:
       drive.short_phases(leg, c.ohm, c.henry);
       break;
+    case Change::Kind::temperatures:
+      drive.set_machine_temperatures(c.winding_K, c.rotor_K);
+      break;
+    case Change::Kind::lose_flux:
+      drive.demagnetise(c.share);
+      break;
     case Change::Kind::end_turns:
       drive.end_short(plant::ShortPlace::turns);
       break;
@@ -68,11 +74,20 @@ void make(const Change& c, CvodeRun& reference) {
       in.joint_ohm[at] = c.ohm;
       break;
     case Change::Kind::short_turns:
-      in.turns_short = {true, at, c.share, c.ohm};
+      reference.short_turns(at, c.share, c.ohm);
       break;
     case Change::Kind::short_phases:
       in.phases_short = {true, at, c.ohm, c.henry};
       break;
+    case Change::Kind::temperatures:
+      reference.change_machine({c.winding_K, c.rotor_K, in.machine.magnets_left});
+      break;
+    case Change::Kind::lose_flux: {
+      MachineState to = in.machine;
+      to.magnets_left *= 1.0 - c.share;
+      reference.change_machine(to);
+      break;
+    }
     case Change::Kind::end_turns:
     case Change::Kind::end_phases:
       reference.end_short(c.kind == Change::Kind::end_turns);

@@ -13,6 +13,8 @@ struct Change {
     joint,         // ohm, in the leg's winding
     short_turns,   // share of the leg's winding, ohm
     short_phases,  // the leg's terminal to the next: ohm, henry
+    temperatures,  // winding_K, rotor_K
+    lose_flux,     // share of what is left of the magnets'
     end_turns,     // these shorts' arcs
     end_phases,
     ground,          // the leg's terminal to the negative rail: ohm; on: it begins
@@ -26,6 +28,7 @@ struct Change {
   int leg = 0;
   bool on = false;
   double ohm = 0.0, share = 0.0, henry = 0.0, seconds = 0.0;
+  double winding_K = 293.15, rotor_K = 293.15;
   plant::Switch which = plant::Switch::UH;
   plant::FreewheelFault fault = plant::FreewheelFault::none;
 };

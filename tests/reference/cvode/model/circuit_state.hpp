@@ -37,6 +37,7 @@ struct TurnsShort {
   bool there = false;
   std::size_t winding = 0;
   double share = 0.0, ohm = 0.0;
+  double leak_H = 0.0;  // its own, beside what the coils bring; of the moment when it came
 };
 struct PhasesShort {
   bool there = false;
@@ -60,7 +61,14 @@ struct SwitchFaults {
   std::array<bool, 3> pulse = {};                                 // both of a leg conduct
 };
 
+/// What of the machine a run changes.
+struct MachineState {
+  double winding_K = 293.15, rotor_K = 293.15;
+  double magnets_left = 1.0;  // share of their flux that nothing has taken for good
+};
+
 struct AbcInputs {
+  MachineState machine;
   std::optional<SoftIron> iron;  // of a magnet machine in star, in place of its inductances
   std::array<bool, plant::switch_count> gate = {};  // what conducts, faults included
   std::array<bool, 3> open = {};

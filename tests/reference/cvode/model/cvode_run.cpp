@@ -152,6 +152,11 @@ void CvodeRun::act() {
   circuit_.gates(state_, inputs_, solver_->modes, on);
 }
 
+void CvodeRun::change_machine(const MachineState& to) {
+  solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+  circuit_.change_machine(state_, inputs_, solver_->modes, to);
+}
+
 void CvodeRun::set_ground(const GroundShort& ground) {
   solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
   circuit_.set_ground(state_, inputs_, solver_->modes, ground);

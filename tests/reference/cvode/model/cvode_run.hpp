@@ -32,6 +32,10 @@ class CvodeRun {
   const SwitchFaults& faults() const { return faults_; }
   /// A conductor parts at this moment.
   void cut(std::size_t leg);
+  void change_machine(const MachineState&);
+  void short_turns(std::size_t winding, double share, double ohm) {
+    circuit_.short_turns(state_, inputs_, winding, share, ohm);
+  }
   void set_ground(const GroundShort&);
   void end_short(bool of_turns) { circuit_.end_short(state_, inputs_, of_turns); }
   void set_freewheel(plant::FreewheelFault fault) {

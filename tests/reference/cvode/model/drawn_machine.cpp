@@ -54,6 +54,19 @@ void draw_iron(Experiment& e, Draw& draw) {
   m.flux_map = iron.table(grid_A(iron.a, most_A), grid_A(iron.b, most_A));
 }
 
+void draw_warming(Experiment& e, Draw& draw) {
+  if (draw.chance(0.15))
+    for (int n = draw.whole(1, 4); n > 0; --n)
+      e.changes.push_back({.at_ps = at_some_time(draw, 0.0, 1.0),
+                           .kind = Change::Kind::temperatures,
+                           .winding_K = draw.linear(250.0, 450.0),
+                           .rotor_K = draw.linear(250.0, 430.0)});
+  if (!e.parameters.induction && draw.chance(0.05))
+    e.changes.push_back({.at_ps = at_some_time(draw, 0.0, 1.0),
+                         .kind = Change::Kind::lose_flux,
+                         .share = draw.linear(0.05, 0.5)});
+}
+
 }  // namespace
 
 bool equal_windings(const plant::PermanentMagnetParameters& m) {
@@ -65,6 +78,7 @@ bool equal_windings(const plant::PermanentMagnetParameters& m) {
 void draw_machine(Experiment& e, Draw& draw) {
   draw_cage(e, draw);
   draw_iron(e, draw);
+  draw_warming(e, draw);
 }
 
 }  // namespace stillrotor::reference

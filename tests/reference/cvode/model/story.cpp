@@ -8,7 +8,7 @@ namespace stillrotor::reference {
 std::string told(const Experiment& e) {
   const auto& p = e.parameters;
   const auto& m = p.machine;
-  char text[1600];
+  char text[2000];
   int at = std::snprintf(
       text, sizeof text,
       "%zu gate edges, L %.0f/%.0f uH, R %.1f mohm, psi %.2f mWb, %zu harmonics, %.0f rad/s "
@@ -23,7 +23,7 @@ std::string told(const Experiment& e) {
       m.resistance_factor[1], m.resistance_factor[2], m.turns_factor[0], m.turns_factor[1],
       m.turns_factor[2], 1e6 * p.supply.cable_inductance_H);
   const auto add = [&](const char* what, auto... values) {
-    if (at < static_cast<int>(sizeof text) - 80)
+    if (at < static_cast<int>(sizeof text) - 120)
       at += std::snprintf(text + at, sizeof text - static_cast<std::size_t>(at), what, values...);
   };
   if (p.bridge.switch_kind == plant::SwitchKind::igbt) add(", IGBT %.2f V", p.bridge.switch_knee_V);
@@ -59,15 +59,16 @@ std::string told(const Experiment& e) {
         1e6 * p.induction->rotor_leakage_H, 1e6 * p.induction->magnetising_inductance_H,
         1e3 * p.induction->rotor_resistance_ohm);
   static constexpr const char* change[] = {
-      "cut",       "part supply", "chopper", "joint",       "turns' short",   "phases' short",
-      "end turns", "end phases",  "ground",  "switch open", "switch shorted", "pulse",
-      "freewheel"};
+      "cut",           "part supply",  "chopper",        "joint",     "turns' short",
+      "phases' short", "temperatures", "lose flux",      "end turns", "end phases",
+      "ground",        "switch open",  "switch shorted", "pulse",     "freewheel"};
   for (const Change& c : e.changes)
     add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH, %.2f us, switch %d, fault "
-        "%d",
+        "%d, "
+        "%.0f %.0f K",
         change[static_cast<int>(c.kind)], 1e-6 * static_cast<double>(c.at_ps), c.leg, c.on, c.ohm,
         c.share, 1e6 * c.henry, 1e6 * c.seconds, static_cast<int>(c.which),
-        static_cast<int>(c.fault));
+        static_cast<int>(c.fault), c.winding_K, c.rotor_K);
   return text;
 }
 

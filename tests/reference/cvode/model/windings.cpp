@@ -55,37 +55,57 @@ Windings::Matrix Windings::coils_H(double theta, Matrix* slope) const {
   return L;
 }
 
-/// d psi_m / d theta.
-Windings::Vector Windings::magnet_slope_Wb(double theta) const {
-  Vector out = Vector::Zero(induction_ ? 6 : 3);
-  if (induction_) return out;
+double Windings::copper(double kelvin) const {
+  const auto of = [&](double K) {
+    return 1.0 + m_.winding_temperature_coefficient_per_K * (K - 293.15);
+  };
+  return of(kelvin) / of(m_.reference_temperature_K);
+}
+
+double Windings::magnets_Wb(const AbcInputs& in) const {
+  const double warmer_K = in.machine.rotor_K - m_.reference_temperature_K;
+  return m_.flux_linkage_Wb * in.machine.magnets_left *
+         (1.0 + m_.flux_temperature_coefficient_per_K * warmer_K);
+}
+
+/// psi_m and d psi_m / d theta, without the fundamental where that is the iron's.
+void Windings::add_magnets(Coils& c, double theta, const AbcInputs& in) const {
+  if (induction_) return;
   for (int k = 0; k < 3; ++k) {
-    double sum = 0.0;
-    for (const auto& h : m_.back_emf) sum -= h.ratio * std::sin(h.order * (theta - k * third));
-    out[k] = m_.turns_factor[static_cast<std::size_t>(k)] * m_.flux_linkage_Wb * sum;
+    const double factor = m_.turns_factor[static_cast<std::size_t>(k)] * magnets_Wb(in);
+    const double at = theta - k * third;
+    const auto add = [&](int order, double ratio) {
+      c.linkage_Wb[k] += factor * ratio / order * std::cos(order * at);
+      c.per_rad_Wb[k] -= factor * ratio * std::sin(order * at);
+    };
+    for (const auto& h : m_.back_emf) add(h.order, h.ratio);
+    if (in.iron) add(1, -1.0);
   }
-  return out;
 }
 
 Windings::Coils Windings::coils(const Circuits& c, const AbcState& x, const AbcInputs& in) const {
   const double theta = winding_angle(x);
-  const Vector t = c.turns * c.current_A, magnets = magnet_slope_Wb(theta);
+  const Vector t = c.turns * c.current_A;
   Coils out;
   if (in.iron) {
-    const SoftCoils soft = soft_coils(*in.iron, m_.inductance_zero_H, theta, t);
-    Vector beyond = magnets;  // the fundamental is the iron's
-    for (int k = 0; k < 3; ++k) beyond[k] += m_.flux_linkage_Wb * std::sin(theta - k * third);
+    SoftIron iron = *in.iron;
+    iron.psi_0 += magnets_Wb(in) - m_.flux_linkage_Wb;
+    const SoftCoils soft = soft_coils(iron, m_.inductance_zero_H, theta, t);
     out.inductance_H = soft.inductance_H;
-    out.by_current_Wb = soft.linkage_Wb;
-    out.per_rad_Wb = soft.per_rad_Wb + beyond;
-    out.coenergy_per_rad_J = soft.coenergy_per_rad_J + t.dot(beyond);
+    out.linkage_Wb = soft.linkage_Wb;
+    out.per_rad_Wb = Vector::Zero(3);
+    add_magnets(out, theta, in);
+    out.coenergy_per_rad_J = soft.coenergy_per_rad_J + t.dot(out.per_rad_Wb);
+    out.per_rad_Wb += soft.per_rad_Wb;
     return out;
   }
   Matrix slope;
   out.inductance_H = coils_H(theta, &slope);
-  out.by_current_Wb = out.inductance_H * t;
-  out.per_rad_Wb = slope * t + magnets;
-  out.coenergy_per_rad_J = t.dot(magnets) + 0.5 * t.dot(slope * t);
+  out.linkage_Wb = out.inductance_H * t;
+  out.per_rad_Wb = Vector::Zero(c.coils);
+  add_magnets(out, theta, in);
+  out.coenergy_per_rad_J = t.dot(out.per_rad_Wb) + 0.5 * t.dot(slope * t);
+  out.per_rad_Wb += slope * t;
   return out;
 }
 
@@ -104,13 +124,14 @@ Windings::Circuits Windings::circuits(const AbcState& x, const AbcInputs& in) co
     const auto at = static_cast<std::size_t>(k);
     c.current_A[k] = x.winding_A[at];
     c.turns(k, k) = 1.0;
-    c.ohm(k, k) = (induction_ ? induction_->stator_resistance_ohm
-                              : m_.winding_resistance_ohm * m_.resistance_factor[at]) +
+    c.ohm(k, k) = copper(in.machine.winding_K) *
+                      (induction_ ? induction_->stator_resistance_ohm
+                                  : m_.winding_resistance_ohm * m_.resistance_factor[at]) +
                   in.joint_ohm[at];
     if (!induction_) continue;
     c.current_A[3 + k] = x.cage_A[at];
     c.turns(3 + k, 3 + k) = 1.0;
-    c.ohm(3 + k, 3 + k) = induction_->rotor_resistance_ohm;
+    c.ohm(3 + k, 3 + k) = induction_->rotor_resistance_ohm * copper(in.machine.rotor_K);
   }
   if (const int n = c.turns_short; n >= 0) {
     const auto k = static_cast<Eigen::Index>(in.turns_short.winding);
@@ -119,14 +140,7 @@ Windings::Circuits Windings::circuits(const AbcState& x, const AbcInputs& in) co
     c.turns(k, n) = -mu;
     c.ohm(k, n) = c.ohm(n, k) = -mu * winding_ohm;
     c.ohm(n, n) = in.turns_short.ohm + mu * winding_ohm;
-    // The shorted turns' own leakage: 5 us times the resistance that they show, at least what the
-    // zero sequence gives a star; and of that the coils bring their share.
-    const double zero_H = induction_ ? induction_->stator_leakage_H : m_.inductance_zero_H;
-    const double by_coils_H = delta() ? 0.0 : mu * mu * zero_H / 3.0;
-    const double shown_ohm =
-        in.turns_short.ohm + mu * (1.0 - (delta() ? 1.0 : 2.0 / 3.0) * mu) * winding_ohm;
-    const double least_H = induction_ ? 0.0 : by_coils_H;
-    c.leak_H(n, n) = std::max(least_H, 5e-6 * shown_ohm) - by_coils_H;
+    c.leak_H(n, n) = in.turns_short.leak_H;
   }
   if (const int n = c.phases_short; n >= 0) {
     c.current_A[n] = x.phases_short_A;
@@ -239,40 +253,86 @@ void Windings::rates(const AbcState& x, const AbcInputs& in, const Terminals& le
   }
 }
 
+// The shorted turns' own leakage: 5 us times the resistance that they show, at least what the zero
+// sequence gives a star; and of that the coils bring their share.
+void Windings::short_turns(const AbcState& x, AbcInputs& in, std::size_t winding, double share,
+                           double ohm) const {
+  in.turns_short = {};
+  const auto k = static_cast<Eigen::Index>(winding);
+  const double winding_ohm = circuits(x, in).ohm(k, k);
+  const double zero_H = induction_ ? induction_->stator_leakage_H : m_.inductance_zero_H;
+  const double by_coils_H = delta() ? 0.0 : share * share * zero_H / 3.0;
+  const double shown_ohm = ohm + share * (1.0 - (delta() ? 1.0 : 2.0 / 3.0) * share) * winding_ohm;
+  const double least_H = induction_ ? 0.0 : by_coils_H;
+  in.turns_short = {true, winding, share, ohm, std::max(least_H, 5e-6 * shown_ohm) - by_coils_H};
+}
+
+Windings::Vector Windings::linkages_Wb(const AbcState& x, const AbcInputs& in) const {
+  const Circuits c = circuits(x, in);
+  return c.turns.transpose() * coils(c, x, in).linkage_Wb + c.leak_H * c.current_A;
+}
+
 // The potentials are impulses here: none where a leg conducts. Of two that are parted the other one
 // carried this one's current. Newton; without saturation exact at once.
-void Windings::part(AbcState& x, const AbcInputs& in, Parted what) const {
-  Terminals others;
+void Windings::jump(AbcState& x, const AbcInputs& in, const Vector& kept_Wb,
+                    const Parted& parted) const {
+  Terminals legs;
   for (std::size_t k = 0; k < 3; ++k)
-    others[k].conducts = static_cast<int>(k) != what.leg && !in.open[k];
-  const Circuits before = circuits(x, in);
-  const Vector kept_Wb = before.turns.transpose() * coils(before, x, in).by_current_Wb +
-                         before.leak_H * before.current_A;
+    legs[k].conducts = !parted.leg[k] && !parted.rests[k] && !in.open[k];
   for (int tries = 0; tries < 50; ++tries) {
     const Circuits c = circuits(x, in);
     const Coils coil = coils(c, x, in);
     const Matrix in_all = c.turns.transpose() * coil.inductance_H * c.turns + c.leak_H;
+    Matrix A = network(c, in_all, in, legs);
     Vector b = Vector::Zero(c.count + 4);
-    b.head(c.count) = kept_Wb - c.turns.transpose() * coil.by_current_Wb - c.leak_H * c.current_A;
-    if (what.leg >= 0)
-      b[c.count + 1 + what.leg] = -lines(x, in)[static_cast<std::size_t>(what.leg)];
-    Matrix A = network(c, in_all, in, others);
-    if (what.arc != Short::none) {
-      const int n = what.arc == Short::turns ? c.turns_short : c.phases_short;
+    b.head(c.count) = kept_Wb - c.turns.transpose() * coil.linkage_Wb - c.leak_H * c.current_A;
+    for (int k = 0; k < 3; ++k)
+      if (const auto at = static_cast<std::size_t>(k); parted.leg[at])
+        b[c.count + 1 + k] = -lines(x, in)[at];
+    if (parted.arc != Short::none) {
+      const int n = parted.arc == Short::turns ? c.turns_short : c.phases_short;
       A.row(n).setZero();
       A(n, n) = 1.0;
       b[n] = -c.current_A[n];
     }
-    const Vector jump = A.partialPivLu().solve(b).head(c.count);
-    keep(c, c.current_A + jump, x);
-    if (jump.norm() < 1e-13 * (1.0 + c.current_A.norm())) return;
+    const Vector change = A.partialPivLu().solve(b).head(c.count);
+    keep(c, c.current_A + change, x);
+    if (change.norm() < 1e-13 * (1.0 + c.current_A.norm())) return;
   }
-  throw std::runtime_error("a cut conductor's currents do not settle");
+  throw std::runtime_error("currents do not settle after a sudden change");
+}
+
+void Windings::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
+  Parted what;
+  what.leg[leg] = true;
+  jump(x, in, linkages_Wb(x, in), what);
+}
+
+void Windings::change(AbcState& x, AbcInputs& in, const MachineState& to,
+                      const std::array<bool, 3>& rests, const std::array<int, 3>& way) const {
+  const Vector kept_Wb = linkages_Wb(x, in);
+  const AbcState before = x;
+  in.machine = to;
+  Parted ended{.rests = rests};
+  for (;;) {
+    x = before;
+    jump(x, in, kept_Wb, ended);
+    const std::array<double, 3> from = lines(before, in), line = lines(x, in);
+    double soonest = 2.0;
+    std::size_t next = 3;
+    for (std::size_t k = 0; k < 3; ++k) {
+      if (ended.leg[k] || rests[k] || line[k] * way[k] >= 0.0) continue;
+      const double part = std::abs(from[k]) / std::abs(from[k] - line[k]);
+      if (part < soonest) next = k, soonest = part;
+    }
+    if (next == 3) return;
+    ended.leg[next] = true;
+  }
 }
 
 void Windings::end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
   if (!(of_turns ? in.turns_short.there : in.phases_short.there)) return;
-  part(x, in, {.arc = of_turns ? Short::turns : Short::phases});
+  jump(x, in, linkages_Wb(x, in), {.arc = of_turns ? Short::turns : Short::phases});
   if (of_turns) {
     in.turns_short = {};
     x.turns_short_A = 0.0;
@@ -292,8 +352,10 @@ double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
     d += 2.0 / 3.0 * t[k] * std::cos(x.theta_e_rad - k * third);
     q -= 2.0 / 3.0 * t[k] * std::sin(x.theta_e_rad - k * third);
   }
-  if (in.iron) return std::hypot(in.iron->psi_d(d, q), in.iron->psi_q(d, q));
-  return std::hypot(m_.inductance_d_H * d + m_.flux_linkage_Wb, m_.inductance_q_H * q);
+  if (in.iron)
+    return std::hypot(in.iron->psi_d(d, q) + magnets_Wb(in) - m_.flux_linkage_Wb,
+                      in.iron->psi_q(d, q));
+  return std::hypot(m_.inductance_d_H * d + magnets_Wb(in), m_.inductance_q_H * q);
 }
 
 }  // namespace stillrotor::reference

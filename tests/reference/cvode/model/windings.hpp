@@ -47,13 +47,14 @@ class Windings {
   void rates(const AbcState&, const AbcInputs&, const Terminals&, AbcRates&) const;
   /// Parts a leg's conductor, or a short, at once: linkages of the paths that do not lead through
   /// it stay, for of the other legs a diode at least conducts, whichever way it is pushed.
-  enum class Short { none, turns, phases };
-  struct Parted {
-    int leg = -1;
-    Short arc = Short::none;
-  };
-  void part(AbcState&, const AbcInputs&, Parted) const;
+  void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
   void end_short(AbcState&, AbcInputs&, bool of_turns) const;
+  void short_turns(const AbcState&, AbcInputs&, std::size_t winding, double share,
+                   double ohm) const;
+  /// The machine becomes another at once: linkages stay, and what rests does; a leg that conducts
+  /// one way (+1 out, -1 into the machine; 0 both) ends at zero where it would be turned round.
+  void change(AbcState&, AbcInputs&, const MachineState&, const std::array<bool, 3>& rests,
+              const std::array<int, 3>& way) const;
 
   /// Length of the linkage vector on the rotor's axes, magnets' fundamental included; of a star.
   double linkage_Wb(const AbcState&, const AbcInputs&) const;
@@ -71,16 +72,27 @@ class Windings {
   };
   /// At one point; by circuits' currents.
   struct Coils {
-    Matrix inductance_H;   // incremental
-    Vector by_current_Wb;  // of the magnets at most a constant part
-    Vector per_rad_Wb;     // of all linkages, the currents held
+    Matrix inductance_H;  // incremental
+    Vector linkage_Wb;
+    Vector per_rad_Wb;  // of all linkages, the currents held
     double coenergy_per_rad_J = 0.0;
   };
   Coils coils(const Circuits&, const AbcState&, const AbcInputs&) const;
   Circuits circuits(const AbcState&, const AbcInputs&) const;
   void keep(const Circuits&, const Vector& change, AbcState&) const;
   Matrix coils_H(double theta, Matrix* slope) const;
-  Vector magnet_slope_Wb(double theta) const;
+  double copper(double kelvin) const;  // of its resistance at the reference temperature
+  double magnets_Wb(const AbcInputs&) const;
+  void add_magnets(Coils&, double theta, const AbcInputs&) const;
+  Vector linkages_Wb(const AbcState&, const AbcInputs&) const;  // of all circuits
+  enum class Short { none, turns, phases };
+  /// What carries nothing any more; legs whose current stays.
+  struct Parted {
+    std::array<bool, 3> leg = {}, rests = {};
+    Short arc = Short::none;
+  };
+  /// To currents with which those linkages are linked.
+  void jump(AbcState&, const AbcInputs&, const Vector& kept_Wb, const Parted&) const;
   double winding_angle(const AbcState&) const;
   /// Rows: the circuits', the neutral's, the legs'. Unknowns: di, the neutral's potential, the
   /// terminals'.
