@@ -455,8 +455,7 @@ struct Drive::Impl {
   void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
   double machine_energy_J(const Point&) const noexcept;
   /// The machine is another one from now on, at the linkage that it had.
-  void become(const MachineCondition& next, const std::array<double, 3>& linkage,
-              bool magnets_follow) noexcept;
+  void become(MachineCondition next, bool magnets_follow) noexcept;
   /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
   void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
   void look_at_magnets() noexcept;

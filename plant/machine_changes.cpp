@@ -16,9 +16,8 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
   if (next.flux_linkage_Wb == s.machine.flux_linkage_Wb) {
     s.machine = next;
   } else {
-    const auto linkage = machine.linkage_Wb(point(), s.machine);
     const double before_J = machine.stored_J(point(), s.machine);
-    become(next, linkage, false);
+    become(next, false);
     if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
     settle_modes();
   }
@@ -30,9 +29,8 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
 void Drive::Impl::look_at_magnets() noexcept {
   if (!machine.can_lose_flux()) return;
   if (machine_A().d >= s.machine.knee_A) return;
-  const auto linkage = machine.linkage_Wb(point(), s.machine);
   const double before_J = machine.stored_J(point(), s.machine);
-  become(s.machine, linkage, true);
+  become(s.machine, true);
   s.magnets_fell_ps = s.time_ps;
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   settle_modes();
@@ -40,11 +38,11 @@ void Drive::Impl::look_at_magnets() noexcept {
 
 // A diode whose current the change would turn round lets it end at zero, and the linkage across the
 // others stays all the same. Of several the one that comes to zero first.
-void Drive::Impl::become(const MachineCondition& next, const std::array<double, 3>& linkage,
-                         bool magnets_follow) noexcept {
+void Drive::Impl::become(MachineCondition next, bool magnets_follow) noexcept {
   const MachineCondition before = s.machine;
   for (int ended = 0; ended < 3; ++ended) {
     const Continuous start = s;
+    const auto linkage = machine.linkage_Wb(point(), before);
     s.machine = next;
     for (int n = 0; n < short_count && next.shorted; ++n)
       if (next.is_there(n))
@@ -88,7 +86,7 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
     }
     const Point y = point();
     const std::array<double, 3> now = machine.linkage_Wb(y, s.machine);
-    TerminalLaw law = machine.whole(y, s.machine);
+    TerminalLaw law = machine.whole(machine.behind_shorts(y, s.machine), s.machine);
     // A delta's loop takes its own share, and the terminals see the rest (as in TerminalLaw).
     const double loop = goal[2] - now[2];
     const AlphaBeta missing =
@@ -130,7 +128,8 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
       s.extra.inner[0] += loop / machine.loop_inductance_H(y, s.machine) +
                           law.inner_per_di[0][0] * in_machine.alpha +
                           law.inner_per_di[0][1] * in_machine.beta;
-    if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) return;
+    // Behind a short the machine's own currents move even where no leg carries any.
+    if (std::abs(in_machine.alpha) + std::abs(in_machine.beta) < 1e-12) return;
   }
 }
 
@@ -205,11 +204,10 @@ void Drive::end_short(ShortPlace place) noexcept { impl_->end_short(place); }
 bool Drive::demagnetise(double share) noexcept {
   Impl& d = *impl_;
   if (d.par.induction) return false;
-  const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
   const double before_J = d.machine.stored_J(d.point(), d.s.machine);
   MachineCondition next = d.s.machine;
   d.machine.lose_to(next, std::max(Machine::least_left, next.magnet_left * (1.0 - share)));
-  d.become(next, linkage, false);
+  d.become(next, false);
   d.s.magnets_fell_ps = d.s.time_ps;
   if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
   d.settle_modes();

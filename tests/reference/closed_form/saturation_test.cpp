@@ -394,6 +394,26 @@ TEST(Saturation, AShortBesideAPartedConductorTakesTheSameImpulse) {
   }
 }
 
+// All legs rest, a quarter of U's turns is shorted and driven round by the rotor. What links the
+// shorted turns stays when the magnets cool off, though no line current moves: l i - 1/4 lambda_U.
+TEST(Saturation, AShortKeepsItsLinkageWhereNoLegCarries) {
+  plant::Drive drive(soft_iron_drive(SoftIron{}, 5.0));
+  drive.start();
+  hold_electrical(drive, 300.0);
+  drive.short_turns(plant::Leg::U, 0.25, 1e-3);
+  advance_by(drive, 6e-3);
+  ASSERT_EQ(drive.snapshot().current_A.U, 0.0);
+  ASSERT_GT(std::abs(drive.state().extra.short_A[0]), 50.0);
+  const auto round_Wb = [&] {
+    const plant::DriveState& s = drive.state();
+    return s.machine.shorts[0].henry * s.extra.short_A[0] - 0.25 * drive.linkage_Wb()[0];
+  };
+  const double before_Wb = round_Wb(), before_A = drive.state().extra.short_A[0];
+  drive.set_machine_temperatures(293.15, 393.15);
+  EXPECT_NEAR(round_Wb(), before_Wb, 1e-14);
+  EXPECT_GT(std::abs(drive.state().extra.short_A[0] - before_A), 1.0);
+}
+
 TEST(Saturation, BeyondTheMapTheEdgesInductanceGoesOnAndTheTimeIsCounted) {
   const SoftIron iron;
   const plant::DriveParameters p = soft_iron_drive(iron, 5.0);

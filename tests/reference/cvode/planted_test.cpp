@@ -104,6 +104,33 @@ const Mistake mistakes[] = {
        return c != nullptr && !e.parameters.induction && more(c->rotor_K);
      }},
     {"MagnetsThatLoseFlux", [](Experiment& e) { return comes_not(e, Change::Kind::lose_flux); }},
+    {"BatterysCapacity",
+     [](Experiment& e) {
+       auto& b = e.parameters.supply.battery;
+       return b.moves() && b.capacity_C < 10.0 && more(b.capacity_C);
+     }},
+    {"BatterysBranch",
+     [](Experiment& e) {
+       auto& b = e.parameters.supply.battery.branch[0];
+       return b.time_s < 0.1 && more(b.resistance_ohm);
+     }},
+    {"BatterysTemperature",
+     [](Experiment& e) {
+       auto& b = e.parameters.supply.battery;
+       return !b.resistance_share.empty() && more(b.temperature_K);
+     }},
+    {"ContactorThatMoves",
+     [](Experiment& e) { return comes_not(e, Change::Kind::contactor_moved); }},
+    {"PreCharge",
+     [](Experiment& e) {
+       return e.parameters.contactor.fitted && more(e.parameters.contactor.pre_charge_ohm);
+     }},
+    {"BouncingSupply", [](Experiment& e) { return comes_not(e, Change::Kind::bounced); }},
+    {"WeakSupply",
+     [](Experiment& e) {
+       Change* const c = first(e, Change::Kind::weak_supply);
+       return c != nullptr && more(c->ohm);
+     }},
     {"FreewheelThatSlips",
      [](Experiment& e) {
        return freewheel_fails(e, plant::FreewheelFault::slips, plant::FreewheelFault::none);

@@ -183,7 +183,7 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
   }
   static constexpr SupplyMode source[3] = {SupplyMode::linear, SupplyMode::limited,
                                            SupplyMode::blocked};
-  const int supplies = feed_.limits() && !in.supply_open ? 3 : 1;
+  const int supplies = feed_.limits() && !in.path.open() ? 3 : 1;
   const auto found = [&] {
     for (int conducting = 0; conducting <= 3; ++conducting)  // as few as do
       for (int code = 0; code < 27; ++code) {
@@ -199,7 +199,7 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
         }
         if (!allowed || used != conducting) continue;
         for (int n = 0; n < supplies * 2; ++n) {
-          modes.supply = in.supply_open ? SupplyMode::open : source[n / 2];
+          modes.supply = in.path.open() ? SupplyMode::open : source[n / 2];
           modes.bus_diodes = n % 2 != 0;
           if (consistent(x, in, modes)) return true;
         }

@@ -11,6 +11,18 @@ void make(const Change& c, plant::Drive& drive) {
     case Change::Kind::part_supply:
       drive.set_supply_interrupted(c.on);
       break;
+    case Change::Kind::bounce_supply:
+      drive.bounce_supply(c.open_s, c.seconds, c.times);
+      break;
+    case Change::Kind::contactor:
+      drive.set_contactor(c.on);
+      break;
+    case Change::Kind::weak_supply:
+      drive.set_supply_more_ohm(c.ohm);
+      break;
+    case Change::Kind::bounced:
+    case Change::Kind::contactor_moved:
+      break;
     case Change::Kind::chopper:
       drive.set_chopper(c.on);
       break;
@@ -65,7 +77,19 @@ void make(const Change& c, CvodeRun& reference) {
       reference.cut(at);
       break;
     case Change::Kind::part_supply:
-      in.supply_open = c.on;
+      in.path.parted = c.on;
+      break;
+    case Change::Kind::bounced:
+      in.path.bounced = c.on;
+      break;
+    case Change::Kind::contactor_moved:
+      in.path.contactor_open = !c.on;
+      break;
+    case Change::Kind::weak_supply:
+      in.path.more_ohm = c.ohm;
+      break;
+    case Change::Kind::bounce_supply:
+    case Change::Kind::contactor:
       break;
     case Change::Kind::chopper:
       in.chopper_gate = c.on;

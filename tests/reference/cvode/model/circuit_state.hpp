@@ -26,9 +26,11 @@ struct AbcState {
   double omega_m_rad_s = 0.0, theta_e_rad = 0.0;
   double omega_2_rad_s = 0.0, twist_rad = 0.0;  // load side, on the motor's side of the gear
   std::array<double, 3> swing_V = {};           // of each leg's terminal about half the bus
+  double charge = 0.0;                          // of a battery, as a share of its capacity
+  std::array<double, plant::branch_count> branch_V = {};  // of its branches
   double time_s = 0.0;
 };
-inline constexpr std::size_t abc_states = 19;
+inline constexpr std::size_t abc_states = 20 + plant::branch_count;
 using AbcNumbers = std::array<double, abc_states>;
 inline AbcNumbers numbers(const AbcState& x) { return std::bit_cast<AbcNumbers>(x); }
 inline AbcState state_of(const AbcNumbers& v) { return std::bit_cast<AbcState>(v); }
@@ -67,6 +69,15 @@ struct MachineState {
   double magnets_left = 1.0;  // share of their flux that nothing has taken for good
 };
 
+/// From the supply to the link.
+struct Path {
+  bool parted = false, bounced = false, contactor_open = false;
+  double pre_charge_ohm = 0.0;  // beside the contactor; 0: none
+  double more_ohm = 0.0;
+  bool open() const { return parted || bounced || (contactor_open && pre_charge_ohm <= 0.0); }
+  double ohm() const { return more_ohm + (contactor_open ? pre_charge_ohm : 0.0); }
+};
+
 struct AbcInputs {
   MachineState machine;
   std::optional<SoftIron> iron;  // of a magnet machine in star, in place of its inductances
@@ -77,7 +88,8 @@ struct AbcInputs {
   double load_Nm = 0.0, load_Nm_per_s = 0.0;
   Road road;
   plant::FreewheelFault freewheel = plant::FreewheelFault::none;
-  bool supply_open = false, chopper_gate = false;
+  Path path;
+  bool chopper_gate = false;
   double supply_V_per_s = 0.0, ripple_V = 0.0, ripple_Hz = 0.0;  // on the set voltage, from 0 on
   std::array<double, 3> joint_ohm = {};                          // in series with the windings
   TurnsShort turns_short;

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "tests/reference/cvode/model/drawn_machine.hpp"
+#include "tests/reference/cvode/model/drawn_path.hpp"
 #include "tests/reference/cvode/model/drawn_shaft.hpp"
 
 namespace stillrotor::reference {
@@ -142,6 +143,7 @@ void draw_kinds(Experiment& e, Draw& draw) {
   draw_winding_faults(e, draw);
   draw_bridge_faults(e, draw);
   draw_commutation(e, draw);
+  draw_path(e, draw);
   std::stable_sort(e.changes.begin(), e.changes.end(),
                    [](const Change& a, const Change& b) { return a.at_ps < b.at_ps; });
 }

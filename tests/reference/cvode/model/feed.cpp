@@ -6,14 +6,44 @@
 
 namespace stillrotor::reference {
 
+namespace {
+
+/// Straight between the points, and on beyond them as they end.
+double between(const std::vector<plant::CurvePoint>& points, double x) {
+  if (x <= points.front().x) return points.front().y;
+  for (std::size_t k = 1; k < points.size(); ++k) {
+    const auto &a = points[k - 1], &b = points[k];
+    if (x < b.x) return (a.y * (b.x - x) + b.y * (x - a.x)) / (b.x - a.x);
+  }
+  return points.back().y;
+}
+
+}  // namespace
+
+double Feed::battery_V(const AbcState& x) const {
+  const auto& b = supply_.battery;
+  double v = 0.0;
+  if (!b.open_circuit_V.empty())
+    v += between(b.open_circuit_V, x.charge) - between(b.open_circuit_V, b.charge);
+  for (const double branch_V : x.branch_V) v -= branch_V;
+  return v;
+}
+
+double Feed::resistance_ohm() const {
+  const auto& b = supply_.battery;
+  return supply_.resistance_ohm *
+         (b.resistance_share.empty() ? 1.0 : between(b.resistance_share, b.temperature_K));
+}
+
 double Feed::set_V(const AbcState& x, const AbcInputs& in) const {
   return supply_.voltage_V + in.supply_V_per_s * x.time_s +
-         in.ripple_V * std::sin(2.0 * std::numbers::pi * in.ripple_Hz * x.time_s);
+         in.ripple_V * std::sin(2.0 * std::numbers::pi * in.ripple_Hz * x.time_s) + battery_V(x);
 }
 
 void Feed::rates(const AbcState& x, const AbcInputs& in, const AbcModes& modes, AcrossBus across,
                  AbcRates& out) const {
-  const double esr = link_.series_resistance_ohm, R = supply_.resistance_ohm;
+  const double esr = link_.series_resistance_ohm, own_ohm = resistance_ohm(),
+               R = own_ohm + in.path.ohm();
   const double set = set_V(x, in), source = regulated() ? x.source_V : set;
   if (modes.chopper) across.conductance_S += 1.0 / chopper_.resistance_ohm;
   // i_supply = fixed - slope * v, and with it v.
@@ -41,11 +71,17 @@ void Feed::rates(const AbcState& x, const AbcInputs& in, const AbcModes& modes, 
       (out.supply_A - across.drawn_A - across.conductance_S * out.bus_V) / link_.capacitance_F;
   if (feeds && cable())
     out.state.cable_A = (source - R * x.cable_A - out.bus_V) / supply_.cable_inductance_H;
+  const auto& b = supply_.battery;
+  out.state.charge = -out.supply_A / b.capacity_C;
+  for (std::size_t k = 0; k < plant::branch_count; ++k)
+    if (b.branch[k].resistance_ohm > 0.0)
+      out.state.branch_V[k] =
+          (b.branch[k].resistance_ohm * out.supply_A - x.branch_V[k]) / b.branch[k].time_s;
   if (!regulated()) return;
   const double w = 2.0 * std::numbers::pi * supply_.voltage_loop_Hz;
   const double k = 2.0 * std::numbers::pi * supply_.current_loop_Hz * supply_.voltage_V /
                    supply_.current_limit_A;
-  const double by_voltage = w * (set - x.source_V + R * out.supply_A);
+  const double by_voltage = w * (set - x.source_V + own_ohm * out.supply_A);
   const double by_current = k * (out.limit_A - out.supply_A);
   out.state.source_V = modes.supply == SupplyMode::limited  ? by_current
                        : modes.supply == SupplyMode::linear ? by_voltage

@@ -4,6 +4,9 @@
 //                                              L di/dt = v_source - R i - v
 //   limited   i = limit - fold-back slope (v_set - v);   loops of finite speed, lower one rules:
 //             dv_source/dt = min(w_v (v_set - v_source + R i), k (limit - i))
+//   battery   v_source = set voltage + OCV(z) - OCV(start) - sum v_k,  dz/dt = -i / capacity,
+//             dv_k/dt = (R_k i - v_k) / tau_k;  its resistance by its temperature
+//   path      what stands in it adds to R, but for the loops
 //   chopper   a resistor across the bus
 // Source: plant/supply/supply.hpp's model, written down anew.
 #pragma once
@@ -38,6 +41,8 @@ class Feed {
   bool regulated() const { return limits() && supply_.voltage_loop_Hz > 0.0; }
   bool cable() const { return supply_.cable_inductance_H > 0.0; }
   double set_V(const AbcState&, const AbcInputs&) const;
+  double battery_V(const AbcState&) const;
+  double resistance_ohm() const;
   plant::SupplyParameters supply_;
   plant::DcLinkParameters link_;
   plant::ChopperParameters chopper_;

@@ -7,7 +7,11 @@ namespace stillrotor::reference {
 
 CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   AbcState start;
-  start.v_cap_V = start.source_V = e.parameters.supply.voltage_V;
+  const auto& contactor = e.parameters.contactor;
+  const bool open = contactor.fitted && !contactor.closed_at_start;
+  start.source_V = e.parameters.supply.voltage_V;
+  start.v_cap_V = open ? 0.0 : start.source_V;
+  start.charge = e.parameters.supply.battery.charge;
   start.omega_m_rad_s = start.omega_2_rad_s = e.start_omega_m_rad_s;
   start.theta_e_rad = e.start_theta_e_rad;
   AbcInputs inputs;
@@ -18,6 +22,8 @@ CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   inputs.load_Nm_per_s = e.load_Nm_per_s;
   inputs.road = e.road;
   inputs.supply_V_per_s = e.supply_V_per_s;
+  inputs.path.contactor_open = open;
+  inputs.path.pre_charge_ohm = contactor.pre_charge_ohm;
   inputs.ripple_V = e.ripple_V;
   inputs.ripple_Hz = e.ripple_Hz;
   if (e.open_leg >= 0) inputs.open[static_cast<std::size_t>(e.open_leg)] = true;

@@ -32,6 +32,13 @@ std::string told(const Experiment& e) {
   if (p.bridge.switching.on_J > 0.0)
     add(", switching %.1f %.1f %.1f uJ", 1e6 * p.bridge.switching.on_J,
         1e6 * p.bridge.switching.off_J, 1e6 * p.bridge.switching.recovery_J);
+  if (p.supply.battery.moves())
+    add(", battery of %.3g C at %.3f, branch %.4f ohm %.2g s", p.supply.battery.capacity_C,
+        p.supply.battery.charge, p.supply.battery.branch[0].resistance_ohm,
+        p.supply.battery.branch[0].time_s);
+  if (p.contactor.fitted)
+    add(", contactor %d, pre-charge %.2f ohm", p.contactor.closed_at_start,
+        p.contactor.pre_charge_ohm);
   if (p.supply.fold_back_A >= 0.0)
     add(", limit %.1f A folds back to %.1f A", p.supply.current_limit_A, p.supply.fold_back_A);
   if (p.supply.voltage_loop_Hz > 0.0)
@@ -59,9 +66,11 @@ std::string told(const Experiment& e) {
         1e6 * p.induction->rotor_leakage_H, 1e6 * p.induction->magnetising_inductance_H,
         1e3 * p.induction->rotor_resistance_ohm);
   static constexpr const char* change[] = {
-      "cut",           "part supply",  "chopper",        "joint",     "turns' short",
-      "phases' short", "temperatures", "lose flux",      "end turns", "end phases",
-      "ground",        "switch open",  "switch shorted", "pulse",     "freewheel"};
+      "cut",         "part supply",     "bounce supply", "bounced",
+      "contactor",   "contactor moved", "weak supply",   "chopper",
+      "joint",       "turns' short",    "phases' short", "temperatures",
+      "lose flux",   "end turns",       "end phases",    "ground",
+      "switch open", "switch shorted",  "pulse",         "freewheel"};
   for (const Change& c : e.changes)
     add(", %s at %.0f us: leg %d, on %d, %.4f ohm, share %.2f, %.2f uH, %.2f us, switch %d, fault "
         "%d, "

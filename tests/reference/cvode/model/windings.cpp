@@ -297,7 +297,7 @@ void Windings::jump(AbcState& x, const AbcInputs& in, const Vector& kept_Wb,
     }
     const Vector change = A.partialPivLu().solve(b).head(c.count);
     keep(c, c.current_A + change, x);
-    if (change.norm() < 1e-13 * (1.0 + c.current_A.norm())) return;
+    if (change.norm() < 1e-11 * (1.0 + c.current_A.norm())) return;
   }
   throw std::runtime_error("currents do not settle after a sudden change");
 }
