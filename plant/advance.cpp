@@ -401,6 +401,7 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps, Edges edges) const 
   const bool all = edges == Edges::all;
   const double ahead = (all ? s.edge_ahead_rad : s.hall_ahead_rad) - s.theta_e_rad,
                behind = s.theta_e_rad - (all ? s.edge_behind_rad : s.hall_behind_rad);
+  if (ahead <= 0.0 || behind < 0.0) return s.time_ps;  // whichever way it turns
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!shaft_law.imposes(shaft_mode())) {
