@@ -454,8 +454,10 @@ struct Drive::Impl {
   // machine_changes.cpp
   void set_machine_temperatures(double winding_K, double magnet_K) noexcept;
   double machine_energy_J(const Point&) const noexcept;
-  /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
-  void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
+  /// Moves the currents until the windings' flux linkage is what it was in the condition before;
+  /// magnets below their knee fall.
+  void keep_linkage(const MachineCondition& before, bool magnets_follow) noexcept;
+  void magnetise_shorts(const MachineCondition& before) noexcept;
   void look_at_magnets() noexcept;
   void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
   void watch_machine(double h) noexcept {  // after a step
@@ -529,6 +531,9 @@ struct Drive::Impl {
            driver.watches_current(s.driver);
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
+  /// The same where currents have jumped: one that has changed its sign has not ended, its leg
+  /// carries it the other way.
+  void settle_jump() noexcept;
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;

@@ -13,16 +13,11 @@ void Drive::set_machine_temperatures(double winding_K, double magnet_K) noexcept
 }
 
 void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) noexcept {
-  const MachineCondition next = machine.at_temperatures(winding_K, magnet_K, s.machine);
-  if (next.flux_linkage_Wb == s.machine.flux_linkage_Wb) {
-    s.machine = next;
-  } else {
-    const auto linkage = machine.linkage_Wb(point(), s.machine);
-    const double before_J = machine.stored_J(point(), s.machine);
-    s.machine = next;
-    keep_linkage(linkage, false);
-    if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
-    settle_modes();
+  const MachineCondition before = s.machine;
+  s.machine = machine.at_temperatures(winding_K, magnet_K, before);
+  if (s.machine.flux_linkage_Wb != before.flux_linkage_Wb) {
+    keep_linkage(before, false);
+    settle_jump();
   }
   look_at_magnets();
 }
@@ -32,23 +27,20 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
 void Drive::Impl::look_at_magnets() noexcept {
   if (!machine.can_lose_flux()) return;
   if (machine_A().d >= s.machine.knee_A) return;
-  const auto linkage = machine.linkage_Wb(point(), s.machine);
-  const double before_J = machine.stored_J(point(), s.machine);
-  keep_linkage(linkage, true);
+  keep_linkage(MachineCondition(s.machine), true);
   s.magnets_fell_ps = s.time_ps;
-  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
-  settle_modes();
+  settle_jump();
 }
 
-// Newton; exact at once for a machine without saturation.
-void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept {
-  const MachineCondition start = s.machine;
-  std::array<double, 3> goal = wanted;
+void Drive::Impl::keep_linkage(const MachineCondition& before, bool magnets_follow) noexcept {
+  const double before_J = ledger ? machine.stored_J(point(), before) : 0.0;
+  MachineCondition latest = before;
+  std::array<double, 3> goal = machine.linkage_Wb(point(), before);
+  // Newton; exact at once for a machine without saturation.
   for (int tries = 0; tries < 30; ++tries) {
-    const bool falling = magnets_follow;
-    if (falling) {
-      machine.lose_to(s.machine, machine.left_at(machine_A().d, start));
-    }
+    if (magnets_follow) machine.lose_to(s.machine, machine.left_at(machine_A().d, before));
+    magnetise_shorts(latest);
+    latest = s.machine;
     const Point y = point();
     const std::array<double, 3> now = machine.linkage_Wb(y, s.machine);
     TerminalLaw law = machine.whole(y, s.machine);
@@ -59,7 +51,7 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
                             {goal[0] - now[0] + law.inner_per_di[0][0] * loop,
                              goal[1] - now[1] + law.inner_per_di[0][1] * loop},
                             s.machine);
-    const double more = falling ? machine.flux_per_i_d_H(start) : 0.0;
+    const double more = magnets_follow ? machine.flux_per_i_d_H(before) : 0.0;
     const double aa = law.l_aa_H + more * y.cos_e * y.cos_e,
                  ab = law.l_ab_H + more * y.cos_e * y.sin_e,
                  bb = law.l_bb_H + more * y.sin_e * y.sin_e;
@@ -85,15 +77,27 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
       push_shorts(impulse);
       goal[0] += impulse.alpha;
       goal[1] += impulse.beta;
-      const Point before = machine.behind_shorts(y, s.machine),
-                  after = machine.behind_shorts(point(), s.machine);
-      in_machine = {after.i_alpha - before.i_alpha, after.i_beta - before.i_beta};
+      const Point was = machine.behind_shorts(y, s.machine),
+                  is = machine.behind_shorts(point(), s.machine);
+      in_machine = {is.i_alpha - was.i_alpha, is.i_beta - was.i_beta};
     }
     if (s.machine.model == MachineModel::phase_magnet)
       s.extra.inner[0] += loop / machine.loop_inductance_H(y, s.machine) +
                           law.inner_per_di[0][0] * in_machine.alpha +
                           law.inner_per_di[0][1] * in_machine.beta;
-    if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) return;
+    if (std::abs(change.alpha) + std::abs(change.beta) < 1e-12) break;
+  }
+  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
+}
+
+// The zero sequence, which no terminal sees, changes what shorted turns link as well.
+void Drive::Impl::magnetise_shorts(const MachineCondition& before) noexcept {
+  for (int n = 0; n < short_count && s.machine.shorted; ++n) {
+    const WindingShort& b = s.machine.shorts[n];
+    if (!s.machine.is_there(n)) continue;
+    s.extra.short_A[n] +=
+        (machine.short_flux_Wb(b, point(), s.machine) - machine.short_flux_Wb(b, point(), before)) /
+        b.henry;
   }
 }
 
@@ -148,7 +152,7 @@ void Drive::Impl::end_short(ShortPlace place) noexcept {
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   choose_model();
   refresh_bus();
-  settle_modes();
+  settle_jump();
 }
 
 void Drive::short_phases(Leg from, double ohm, double henry) noexcept {
@@ -172,14 +176,12 @@ void Drive::end_short(ShortPlace place) noexcept { impl_->end_short(place); }
 bool Drive::demagnetise(double share) noexcept {
   Impl& d = *impl_;
   if (d.par.induction) return false;
-  const auto linkage = d.machine.linkage_Wb(d.point(), d.s.machine);
-  const double before_J = d.machine.stored_J(d.point(), d.s.machine);
+  const MachineCondition before = d.s.machine;
   d.machine.lose_to(d.s.machine,
                     std::max(Machine::least_left, d.s.machine.magnet_left * (1.0 - share)));
-  d.keep_linkage(linkage, false);
+  d.keep_linkage(before, false);
   d.s.magnets_fell_ps = d.s.time_ps;
-  if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
-  d.settle_modes();
+  d.settle_jump();
   d.look_at_magnets();
   return true;
 }
@@ -207,10 +209,7 @@ void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexce
   const double before_J = d.ledger ? d.machine.stored_J(d.point(), d.s.machine) : 0.0;
   d.jump_to(i);
   if (d.ledger) d.s.adopted_J += d.machine.stored_J(d.point(), d.s.machine) - before_J;
-  d.choose_legs();
-  d.choose_supply();
-  d.choose_motion();
-  d.look_after_driver();
+  d.settle_jump();
 }
 
 double Drive::Impl::machine_energy_J(const Point& y) const noexcept {

@@ -18,7 +18,7 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
     if (h.order == 1) fundamental += h.ratio;
     if (h.order % 3 != 0 && h.order != 1 && h.ratio != 0.0) sine_ = false;
     bound += std::abs(h.ratio);
-    if (h.order % 3 != 0) turning_.push_back(h);
+    (h.order % 3 != 0 ? turning_ : zero_).push_back(h);
   }
   if (turning_.empty()) turning_.push_back({1, 1.0});
   if (std::abs(fundamental - 1.0) > 1e-12)
@@ -53,6 +53,12 @@ AlphaBeta EmfShape::flux(double theta) const noexcept {
     sum.alpha += share * std::cos(h.order * theta);
     sum.beta += (h.order % 3 == 1 ? share : -share) * std::sin(h.order * theta);
   }
+  return sum;
+}
+
+double EmfShape::zero_sequence_flux(double theta) const noexcept {
+  double sum = 0.0;
+  for (const auto& h : zero_) sum += h.ratio / h.order * std::cos(h.order * theta);
   return sum;
 }
 

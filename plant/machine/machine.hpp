@@ -191,6 +191,12 @@ class Machine {
     if (b.turns <= 0.0 || induction_ || given_.connection == Connection::delta) return 0.0;
     return b.turns * pole_pairs() * now.flux_linkage_Wb * shape().zero_sequence(y.theta);
   }
+  /// Zero-sequence flux linkage of the magnets in what a short shorts [Wb]; its slope is that EMF.
+  double short_flux_Wb(const WindingShort& b, const Point& y,
+                       const MachineCondition& now) const noexcept {
+    if (b.turns <= 0.0 || induction_ || given_.connection == Connection::delta) return 0.0;
+    return b.turns * now.flux_linkage_Wb * shape().zero_sequence_flux(y.theta);
+  }
   /// What is left at the terminals of an impulse on the machine's linkages, and of L.
   AlphaBeta past_shorts(TerminalLaw& t, AlphaBeta missing,
                         const MachineCondition& now) const noexcept {
