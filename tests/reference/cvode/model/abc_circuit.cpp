@@ -65,6 +65,7 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
     across.drawn_A += diodes.conductance_S * diodes.knee_V;
   }
   feed_.rates(x, in, modes, across, out);
+  out.bridge_A = across.drawn_A + across.conductance_S * out.bus_V;
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
   windings_.rates(x, in, terminals(x, line, modes, out.bus_V), out);
   turning_.rates(x, in, modes, windings_.torque_Nm(x, in), windings_.linkage_Wb(x, in), out);
@@ -206,8 +207,8 @@ AbcModes AbcCircuit::choose(const AbcState& x, const AbcInputs& in, const AbcMod
   throw std::runtime_error("no consistent conduction state");
 }
 
-void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t which,
-                      bool on) const {
+double AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t which,
+                        bool on) const {
   const std::size_t k = which / 2;
   const bool is_high = which % 2 == 0;
   const double C = bridge_.output_capacitance_F, i = lines(x, in)[k];
@@ -226,15 +227,16 @@ void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t w
       x.swing_V[k] = v - 0.5 * r.bus_V;
     }
   }
-  if (shorted || (high && low)) return;
+  if (shorted || (high && low)) return 0.0;
   const auto& e = bridge_.switching;
   const double scale = std::abs(i) / (e.at_V * e.at_A);
-  double taken_J = 0.0;
+  double taken_J = 0.0, beside_J = 0.0;  // beside: taken, but for the capacitances
   if (!on && (is_high ? i > 0.0 : i < 0.0)) taken_J += e.off_J * r.bus_V * scale;
   if (on) {
     const double across_V = is_high ? r.bus_V - v : v;
     if (across_V > 0.0) {
       taken_J += C * across_V * r.bus_V;
+      beside_J += C * across_V * (r.bus_V - across_V);
       const bool from_diode = is_high ? on_low_side(was) : on_high_side(was);
       if (is_high ? i > 0.0 : i < 0.0)
         taken_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
@@ -243,6 +245,7 @@ void AbcCircuit::gate(AbcState& x, AbcInputs& in, AbcModes& modes, std::size_t w
   if (x.v_cap_V > 0.0 && taken_J > 0.0)
     x.v_cap_V =
         std::sqrt(std::max(0.0, x.v_cap_V * x.v_cap_V - 2.0 * taken_J / link_.capacitance_F));
+  return taken_J - beside_J;
 }
 
 void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
@@ -269,6 +272,34 @@ void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes)
   }
   if (last < 3) line[last] -= sum;
   windings_.set_lines(x, in, line);
+}
+
+void AbcCircuit::magnetise(AbcState& x, AbcInputs& in, const AbcModes& modes, double magnet) const {
+  Windings::Terminals legs;
+  for (std::size_t k = 0; k < 3; ++k) legs[k].conducts = !floats(modes.leg[k]);
+  windings_.magnetise(x, in, legs, magnet);
+  in.magnet = magnet;
+}
+
+// What a leg gives the machine is what it takes from the bus less its heat; a leg that swings keeps
+// the difference.
+AbcHeat AbcCircuit::heat(const AbcState& x, const AbcInputs& in, const AbcModes& modes,
+                         const AbcRates& r) const {
+  AbcHeat out;
+  windings_.heat(x, in, out);
+  out.iron_W = turning_.iron_Nm(x, windings_.linkage_Wb(x, in)) * x.omega_m_rad_s;
+  const std::array<double, 3> line = lines(x, in);
+  const BusDiodes across = bus_diodes(in, bridge_);
+  const double held_W =
+      modes.bus_diodes ? across.conductance_S * (r.bus_V + across.knee_V) * r.bus_V : 0.0;
+  for (std::size_t k = 0; k < 3; ++k) {
+    out.leg_W[k] = held_W / 3.0;
+    if (!floats(modes.leg[k]) && !swings(modes.leg[k]))
+      out.leg_W[k] += (thevenin(modes.leg[k], bridge_).share * r.bus_V - r.terminal_V[k]) * line[k];
+    if (in.gate[2 * k] && in.gate[2 * k + 1])
+      out.leg_W[k] += 0.5 * r.bus_V * r.bus_V / bridge_.switch_on_resistance_ohm;
+  }
+  return out;
 }
 
 void AbcCircuit::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {

@@ -31,11 +31,21 @@ class AbcCircuit {
   void settle(AbcState&, const AbcInputs&, const AbcModes&) const;
 
   /// The gates change at once; what that costs comes out of the link's capacitor, and a leg that
-  /// has lost both its gates begins to swing. `modes`: those before the change.
-  void gate(AbcState&, AbcInputs&, AbcModes& modes, std::size_t which, bool on) const;
+  /// has lost both its gates begins to swing. `modes`: those before the change. Returns what
+  /// becomes heat in the leg [J].
+  double gate(AbcState&, AbcInputs&, AbcModes& modes, std::size_t which, bool on) const;
 
   /// Parts a leg's conductor at once.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
+
+  /// The magnets' flux changes at once to this share of the parameters'.
+  void magnetise(AbcState&, AbcInputs&, const AbcModes&, double magnet) const;
+
+  AbcHeat heat(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
+
+  /// Terminals to the negative rail. Where no leg conducts, the star point is taken for that rail,
+  /// as far as diodes let it.
+  std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
 
   /// Currents out of the legs.
   std::array<double, 3> lines(const AbcState& x, const AbcInputs& in) const {
@@ -47,8 +57,6 @@ class AbcCircuit {
   double violation(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
   Windings::Terminals terminals(const AbcState&, const std::array<double, 3>& line_A,
                                 const AbcModes&, double bus_V) const;
-  /// Where no leg conducts, the star point is taken for the negative rail, as far as diodes let it.
-  std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
   double lowest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   double highest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   Offer offer_of(const AbcInputs& in, std::size_t leg) const {

@@ -53,6 +53,8 @@ struct AbcInputs {
   std::array<double, 3> joint_ohm = {};                          // in series with the windings
   TurnsShort turns_short;
   PhasesShort phases_short;
+  // By temperature, of what the parameters say: stator's and cage's resistance, magnets' flux.
+  double copper = 1.0, cage_copper = 1.0, magnet = 1.0;
 };
 
 /// *_shared: the switch's channel with its diode beside it, where the channel's drop exceeds the
@@ -86,8 +88,15 @@ struct AbcRates {
   AbcState state;  // per second
   std::array<double, 3> line_A_s = {}, terminal_V = {};
   double bus_V = 0.0, supply_A = 0.0, asked_A = 0.0, limit_A = 0.0;
+  double bridge_A = 0.0;       // into the legs, with what flows across the bus through them
   double loops_apart_V = 0.0;  // a regulated supply's: current loop over voltage loop
   double through_W = 0.0;      // what the gear passes on
+};
+
+/// What turns into heat at one instant, changes of gates left out.
+struct AbcHeat {
+  double winding_W = 0.0, cage_W = 0.0, iron_W = 0.0;  // what shorts burn is the windings'
+  std::array<double, 3> leg_W = {};
 };
 
 }  // namespace stillrotor::reference

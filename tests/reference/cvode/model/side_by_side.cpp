@@ -4,41 +4,55 @@
 #include <cmath>
 
 namespace stillrotor::reference {
-namespace {
 
-void make(const Change& c, plant::Drive& drive, CvodeRun& reference) {
+void make(const Change& c, plant::Drive& drive) {
   const auto leg = static_cast<plant::Leg>(c.leg);
-  const auto at = static_cast<std::size_t>(c.leg);
-  AbcInputs& in = reference.inputs();
   switch (c.kind) {
     case Change::Kind::cut:
       drive.set_phase_open(leg, true);
-      reference.cut(at);
       break;
     case Change::Kind::part_supply:
       drive.set_supply_interrupted(c.on);
-      in.supply_open = c.on;
       break;
     case Change::Kind::chopper:
       drive.set_chopper(c.on);
-      in.chopper_gate = c.on;
       break;
     case Change::Kind::joint:
       drive.set_joint_ohm(leg, c.ohm);
-      in.joint_ohm[at] = c.ohm;
       break;
     case Change::Kind::short_turns:
       drive.short_turns(leg, c.share, c.ohm);
-      in.turns_short = {true, at, c.share, c.ohm};
       break;
     case Change::Kind::short_phases:
       drive.short_phases(leg, c.ohm, c.henry);
-      in.phases_short = {true, at, c.ohm, c.henry};
       break;
   }
 }
 
-}  // namespace
+void make(const Change& c, CvodeRun& reference) {
+  const auto at = static_cast<std::size_t>(c.leg);
+  AbcInputs& in = reference.inputs();
+  switch (c.kind) {
+    case Change::Kind::cut:
+      reference.cut(at);
+      break;
+    case Change::Kind::part_supply:
+      in.supply_open = c.on;
+      break;
+    case Change::Kind::chopper:
+      in.chopper_gate = c.on;
+      break;
+    case Change::Kind::joint:
+      in.joint_ohm[at] = c.ohm;
+      break;
+    case Change::Kind::short_turns:
+      in.turns_short = {true, at, c.share, c.ohm};
+      break;
+    case Change::Kind::short_phases:
+      in.phases_short = {true, at, c.ohm, c.henry};
+      break;
+  }
+}
 
 plant::Drive start_plant(const Experiment& e) {
   plant::Drive drive(e.parameters);
@@ -52,13 +66,15 @@ plant::Drive start_plant(const Experiment& e) {
   return drive;
 }
 
-Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
-  plant::Drive drive = start_plant(e);
-
+AbcState start_state(const Experiment& e) {
   AbcState start;
   start.v_cap_V = start.source_V = e.parameters.supply.voltage_V;
   start.omega_m_rad_s = start.omega_2_rad_s = e.start_omega_m_rad_s;
   start.theta_e_rad = e.start_theta_e_rad;
+  return start;
+}
+
+AbcInputs start_inputs(const Experiment& e) {
   AbcInputs inputs;
   inputs.speed_held = e.speed_held;
   inputs.held_acceleration_rad_s2 = e.held_acceleration_rad_s2;
@@ -68,7 +84,13 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
   inputs.ripple_V = e.ripple_V;
   inputs.ripple_Hz = e.ripple_Hz;
   if (e.open_leg >= 0) inputs.open[static_cast<std::size_t>(e.open_leg)] = true;
-  CvodeRun reference(e.parameters, start, inputs, tolerance);
+  return inputs;
+}
+
+Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
+  plant::Drive drive = start_plant(e);
+
+  CvodeRun reference(e.parameters, start_state(e), start_inputs(e), tolerance);
 
   Disagreement worst;
   std::size_t next = 0;
@@ -84,7 +106,8 @@ Disagreement compare(const Experiment& e, CvodeTolerance tolerance) {
     };
     for (; change != e.changes.end() && change->at_ps <= at; ++change) {
       go(change->at_ps);
-      make(*change, drive, reference);
+      make(*change, drive);
+      make(*change, reference);
     }
     go(at);
 

@@ -53,5 +53,11 @@ Disagreement compare(const Experiment&, CvodeTolerance = {});
 
 /// A plant at the experiment's start.
 plant::Drive start_plant(const Experiment&);
+/// The same of the reference.
+AbcState start_state(const Experiment&);
+AbcInputs start_inputs(const Experiment&);
+/// Makes a change that is due, on either side.
+void make(const Change&, plant::Drive&);
+void make(const Change&, CvodeRun&);
 
 }  // namespace stillrotor::reference

@@ -5,20 +5,24 @@
 
 namespace stillrotor::reference {
 
-double Turning::beside_Nm(const AbcState& x, double linkage_Wb) const {
+double Turning::cogging_Nm(const AbcState& x) const {
   double torque = 0.0;
   for (const auto& h : machine_.cogging)
     torque += h.amplitude_Nm * std::sin(h.order * x.theta_e_rad / pole_pairs_ + h.phase_rad);
+  return torque;
+}
+
+double Turning::iron_Nm(const AbcState& x, double linkage_Wb) const {
   const auto& iron = machine_.iron_loss;
-  if (iron.reference_W <= 0.0) return torque;
+  if (iron.reference_W <= 0.0) return 0.0;
   // P / omega, its hysteresis smoothed at standstill.
   const double reference =
       2.0 * std::numbers::pi * iron.reference_frequency_Hz / pole_pairs_;  // rad/s
   const double part = x.omega_m_rad_s / reference,
                saturation = linkage_Wb / machine_.flux_linkage_Wb;
   const double sense = std::sqrt(1.0001) * part / std::sqrt(part * part + 1e-4);
-  return torque - iron.reference_W / reference * saturation * saturation *
-                      (iron.hysteresis_share * sense + (1.0 - iron.hysteresis_share) * part);
+  return iron.reference_W / reference * saturation * saturation *
+         (iron.hysteresis_share * sense + (1.0 - iron.hysteresis_share) * part);
 }
 
 double Turning::load_Nm(double omega_2, const AbcState& x, const AbcInputs& in) const {
@@ -50,7 +54,7 @@ void Turning::rates(const AbcState& x, const AbcInputs& in, const AbcModes& mode
   const double inertia = s_.inertia_kg_m2 + (tyre ? wheel : 0.0),
                inertia_2 = cart + (tyre ? 0.0 : wheel);
   const double g = modes.gear_drives ? 1.0 / s_.gear_efficiency : s_.gear_efficiency;
-  const double own = torque_Nm + beside_Nm(x, linkage_Wb) -
+  const double own = torque_Nm + cogging_Nm(x) - iron_Nm(x, linkage_Wb) -
                      s_.viscous_friction_Nm_s_per_rad * omega -
                      std::copysign(s_.coulomb_friction_Nm, omega);
   double& rate = out.state.omega_m_rad_s;

@@ -25,10 +25,11 @@ class Turning {
   /// Fills speeds', angle's and twist's rates and through_W; the machine's torque without cogging.
   void rates(const AbcState&, const AbcInputs&, const AbcModes&, double torque_Nm,
              double linkage_Wb, AbcRates&) const;
-  /// Of cogging less the drag of iron losses [N m].
-  double beside_Nm(const AbcState&, double linkage_Wb) const;
+  /// The drag of iron losses [N m], against the turning.
+  double iron_Nm(const AbcState&, double linkage_Wb) const;
 
  private:
+  double cogging_Nm(const AbcState&) const;
   double load_Nm(double omega_2, const AbcState&, const AbcInputs&) const;
   double tyre_Nm(double omega, double omega_2) const;
   plant::ShaftParameters s_;

@@ -64,6 +64,18 @@ Windings::Vector Windings::magnet_slope_Wb(double theta) const {
   return out;
 }
 
+Windings::Vector Windings::magnet_Wb(double theta) const {
+  Vector out = Vector::Zero(induction_ ? 6 : 3);
+  if (induction_) return out;
+  for (int k = 0; k < 3; ++k) {
+    double sum = 0.0;
+    for (const auto& h : m_.back_emf)
+      sum += h.ratio / h.order * std::cos(h.order * (theta - k * third));
+    out[k] = m_.turns_factor[static_cast<std::size_t>(k)] * m_.flux_linkage_Wb * sum;
+  }
+  return out;
+}
+
 // ---- circuits
 
 Windings::Circuits Windings::circuits(const AbcState& x, const AbcInputs& in) const {
@@ -79,13 +91,13 @@ Windings::Circuits Windings::circuits(const AbcState& x, const AbcInputs& in) co
     const auto at = static_cast<std::size_t>(k);
     c.current_A[k] = x.winding_A[at];
     c.turns(k, k) = 1.0;
-    c.ohm(k, k) = (induction_ ? induction_->stator_resistance_ohm
-                              : m_.winding_resistance_ohm * m_.resistance_factor[at]) +
+    c.ohm(k, k) = in.copper * (induction_ ? induction_->stator_resistance_ohm
+                                          : m_.winding_resistance_ohm * m_.resistance_factor[at]) +
                   in.joint_ohm[at];
     if (!induction_) continue;
     c.current_A[3 + k] = x.cage_A[at];
     c.turns(3 + k, 3 + k) = 1.0;
-    c.ohm(3 + k, 3 + k) = induction_->rotor_resistance_ohm;
+    c.ohm(3 + k, 3 + k) = in.cage_copper * induction_->rotor_resistance_ohm;
   }
   if (const int n = c.turns_short; n >= 0) {
     const auto k = static_cast<Eigen::Index>(in.turns_short.winding);
@@ -199,7 +211,7 @@ void Windings::rates(const AbcState& x, const AbcInputs& in, const Terminals& le
   Matrix slope;
   const Matrix L = coils_H(theta, &slope);
   const Vector t = c.turns * c.current_A;
-  const Vector moving_V = omega_e * (slope * t + magnet_slope_Wb(theta));
+  const Vector moving_V = omega_e * (slope * t + in.magnet * magnet_slope_Wb(theta));
   Vector b = Vector::Zero(c.count + 4);
   b.head(c.count) = -(c.ohm * c.current_A) - c.turns.transpose() * moving_V;
   for (int k = 0; k < 3; ++k) {
@@ -230,7 +242,26 @@ void Windings::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {
   keep(c, c.current_A + jump.head(c.count), x);
 }
 
-// ---- what the shaft sees
+void Windings::magnetise(AbcState& x, const AbcInputs& in, const Terminals& legs,
+                         double magnet) const {
+  const Circuits c = circuits(x, in);
+  const double theta = winding_angle(x);
+  const Matrix in_all = c.turns.transpose() * coils_H(theta, nullptr) * c.turns + c.leak_H;
+  Vector b = Vector::Zero(c.count + 4);
+  b.head(c.count) = (in.magnet - magnet) * (c.turns.transpose() * magnet_Wb(theta));
+  const Vector jump = network(c, in_all, in, legs).partialPivLu().solve(b);
+  keep(c, c.current_A + jump.head(c.count), x);
+}
+
+// ---- what shaft and bodies see
+
+void Windings::heat(const AbcState& x, const AbcInputs& in, AbcHeat& out) const {
+  const Circuits c = circuits(x, in);
+  const double all_W = c.current_A.dot(c.ohm * c.current_A);
+  if (induction_)
+    for (int k = 3; k < 6; ++k) out.cage_W += c.ohm(k, k) * c.current_A[k] * c.current_A[k];
+  out.winding_W = all_W - out.cage_W;
+}
 
 double Windings::torque_Nm(const AbcState& x, const AbcInputs& in) const {
   const Circuits c = circuits(x, in);
@@ -239,7 +270,7 @@ double Windings::torque_Nm(const AbcState& x, const AbcInputs& in) const {
   coils_H(theta, &slope);
   const Vector t = c.turns * c.current_A;
   const int pole_pairs = induction_ ? induction_->pole_pairs : m_.pole_pairs;
-  return pole_pairs * (t.dot(magnet_slope_Wb(theta)) + 0.5 * t.dot(slope * t));
+  return pole_pairs * (in.magnet * t.dot(magnet_slope_Wb(theta)) + 0.5 * t.dot(slope * t));
 }
 
 double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
@@ -250,7 +281,7 @@ double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
     d += 2.0 / 3.0 * t[k] * std::cos(x.theta_e_rad - k * third);
     q -= 2.0 / 3.0 * t[k] * std::sin(x.theta_e_rad - k * third);
   }
-  return std::hypot(m_.inductance_d_H * d + m_.flux_linkage_Wb, m_.inductance_q_H * q);
+  return std::hypot(m_.inductance_d_H * d + in.magnet * m_.flux_linkage_Wb, m_.inductance_q_H * q);
 }
 
 }  // namespace stillrotor::reference

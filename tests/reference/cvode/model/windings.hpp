@@ -47,7 +47,12 @@ class Windings {
   /// Parts a leg's conductor at once: linkages of the paths that do not lead through it stay, for
   /// of the other legs a diode at least conducts, whichever way it is pushed.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;
+  /// The magnets' flux changes at once from what the inputs say to this share of the parameters':
+  /// linkages of the paths through conducting legs stay.
+  void magnetise(AbcState&, const AbcInputs&, const Terminals&, double magnet) const;
 
+  /// Fills what coils and shorts burn.
+  void heat(const AbcState&, const AbcInputs&, AbcHeat&) const;
   double torque_Nm(const AbcState&, const AbcInputs&) const;
   /// Length of the linkage vector on the rotor's axes, magnets' fundamental included; of a star.
   double linkage_Wb(const AbcState&, const AbcInputs&) const;
@@ -67,6 +72,7 @@ class Windings {
   void keep(const Circuits&, const Vector& change, AbcState&) const;
   Matrix coils_H(double theta, Matrix* slope) const;
   Vector magnet_slope_Wb(double theta) const;
+  Vector magnet_Wb(double theta) const;
   double winding_angle(const AbcState&) const;
   /// Rows: the circuits', the neutral's, the legs'. Unknowns: di, the neutral's potential, the
   /// terminals'.
