@@ -2,10 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
 #include "tests/reference/benches/model/angle_answers.hpp"
-#include "tests/reference/benches/model/memories.hpp"
+#include "tests/reference/benches/model/followed.hpp"
 #include "tests/reference/benches/model/turning_lines.hpp"
 #include "tests/reference/benches/model/volts.hpp"
 #include "tests/reference/benches/model/warm_bodies.hpp"
@@ -14,12 +13,6 @@ namespace stillrotor::reference {
 namespace {
 
 constexpr double zero_C_K = 273.15, copper_at_K = 293.15;
-
-/// Share of a leg's current that a shunt below it carries.
-double below(LegMode m) {
-  if (on_low_side(m)) return -1.0;
-  return m == LegMode::both_switches || swings(m) ? -0.5 : 0.0;
-}
 
 class Reference {
  public:
@@ -35,15 +28,6 @@ class Reference {
   Shown shown;
 
  private:
-  /// What sensors and bodies see at a point of a stretch.
-  struct Seen {
-    std::array<double, 3> line_A, terminal_V;
-    double bus_V = 0.0, bridge_A = 0.0;
-    AbcHeat heat;
-  };
-  Seen seen(const AbcState&, const Stretch&) const;
-  void remember(const Stretch&);
-  void remember(const std::array<Seen, points>&, const AbcModes&, double length_s);
   TurningLines::Motion held(std::int64_t since_ps, double t) const;
   TurningLines::Motion motion() const;
   AngleAnswers::Shaft shaft() const;
@@ -61,14 +45,9 @@ class Reference {
   double held_theta_e_ = 0.0, held_omega_e_ = 0.0, held_alpha_e_ = 0.0;
   TurningLines lines_;
   AngleAnswers answers_;
-  std::array<CurrentMemory, 3> phase_;
-  CurrentMemory dc_link_;
-  std::array<Seen, points> latest_;
-  double filtered_bus_V_ = 0.0;
-  std::array<double, 3> filtered_terminal_V_ = {};
+  Followed followed_;
   std::array<double, 2> sin_cos_shift_rad_ = {};
   WarmBodies bodies_;
-  GatheredHeat heat_;
   std::array<double, 3> switching_before_J_ = {};
   std::array<double, plant::temperature_node_count> temperature_C_ = {25.0, 25.0, 25.0, 25.0};
   double winding_K_, magnet_K_;
@@ -85,25 +64,19 @@ Reference::Reference(const Bench& b)
       lines_(p_, b.drive.start_theta_e_rad, decided_rad(b.drive)),
       answers_(p_, {b.drive.start_theta_e_rad / p_.pole_pairs(), b.drive.start_omega_m_rad_s},
                decided_rad(b.drive), shown),
-      dc_link_(p_.dc_link_current, 0),
+      followed_(p_),
       bodies_(p_.thermal),
       winding_K_(p_.machine.reference_temperature_K),
       magnet_K_(winding_K_) {
-  for (std::size_t k = 0; k < 3; ++k) phase_[k] = CurrentMemory(p_.phase_current, k);
   held_theta_e_ = b.drive.start_theta_e_rad;
   held_omega_e_ = b.drive.start_omega_m_rad_s * p_.pole_pairs();
   held_alpha_e_ = b.drive.held_acceleration_rad_s2 * p_.pole_pairs();
   if (p_.thermal.fitted) magnet_K_ = p_.thermal.ambient_K;
   run_.inputs().magnet = magnet_share();  // nothing flows yet that a change could move
   if (p_.thermal.fitted) take_temperatures(true);
-  // Filters have been for ever where the bridge stood before anything was told.
   AbcInputs before = run_.inputs();
-  before.open = {};
-  const AbcCircuit circuit(p_);
-  const AbcModes modes = circuit.choose(run_.state(), before, {});
-  const AbcRates rates = circuit.rates(run_.state(), before, modes);
-  filtered_bus_V_ = rates.bus_V;
-  filtered_terminal_V_ = circuit.potentials(rates, before, modes);
+  before.open = {};  // parted after the start
+  followed_.settle(run_.state(), before);
   run_.watch([this](const Stretch& s) {
     TurningLines::Way way{
         s.since_ps, [&](double t) {
@@ -112,7 +85,7 @@ Reference::Reference(const Bench& b)
           return TurningLines::Motion{x.theta_e_rad, x.omega_m_rad_s * p_.pole_pairs()};
         }};
     lines_.turn(way, s.from_s, s.to_s, shown);
-    remember(s);
+    followed_.follow(s, shown);
   });
 }
 
@@ -134,76 +107,15 @@ AngleAnswers::Shaft Reference::shaft() const {
   return {m.theta_e / p_.pole_pairs(), m.omega_e / p_.pole_pairs()};
 }
 
-// ---- what remembers
-
-Reference::Seen Reference::seen(const AbcState& x, const Stretch& s) const {
-  Seen out;
-  out.line_A = s.circuit.lines(x, s.inputs);
-  const AbcRates r = s.circuit.rates(x, s.inputs, s.modes);
-  out.bus_V = r.bus_V;
-  out.bridge_A = r.bridge_A;
-  out.terminal_V = s.circuit.potentials(r, s.inputs, s.modes);
-  if (p_.thermal.fitted) out.heat = s.circuit.heat(x, s.inputs, s.modes, r);
-  return out;
-}
-
-void Reference::remember(const Stretch& s) {
-  constexpr double short_s = 3e-6;
-  const int parts = 1 + static_cast<int>((s.to_s - s.from_s) / short_s);
-  const double h = (s.to_s - s.from_s) / parts;
-  std::array<Seen, points>& at = latest_;
-  if (!s.goes_on) at[points - 1] = seen(s.at(s.from_s), s);
-  for (int n = 0; n < parts; ++n) {
-    at[0] = at[points - 1];
-    for (std::size_t k = 1; k < points; ++k)
-      at[k] = seen(s.at(std::min(s.from_s + h * (n + point_at[k]), s.to_s)), s);
-    remember(at, s.modes, h);
-  }
-}
-
-void Reference::remember(const std::array<Seen, points>& at, const AbcModes& modes, double h) {
-  const auto course = [&](const auto& of) {
-    Course u;
-    for (std::size_t k = 0; k < points; ++k) u[k] = of(at[k]);
-    return u;
-  };
-  const auto sum = [&](const auto& of) {
-    double integral = 0.0;
-    for (std::size_t k = 0; k < points; ++k) integral += h * point_weight[k] * of(at[k]);
-    return integral;
-  };
-  for (std::size_t k = 0; k < 3; ++k) {
-    const double share =
-        p_.phase_current.kind == plant::CurrentSensing::in_line ? 1.0 : below(modes.leg[k]);
-    if (p_.phase_current.kind != plant::CurrentSensing::none)
-      phase_[k].pass(course([&](const Seen& s) { return share * s.line_A[k]; }), h);
-    for (const Seen& s : at)
-      shown.most_phase_A[k] = std::max(shown.most_phase_A[k], std::abs(s.line_A[k]));
-    if (p_.phase_voltage.filter_s > 0.0)
-      filtered_terminal_V_[k] =
-          lagged(filtered_terminal_V_[k], course([&](const Seen& s) { return s.terminal_V[k]; }), h,
-                 p_.phase_voltage.filter_s);
-    heat_.leg_J[k] += sum([&](const Seen& s) { return s.heat.leg_W[k]; });
-  }
-  for (const Seen& s : at)
-    shown.most_dc_link_A = std::max(shown.most_dc_link_A, std::abs(s.bridge_A));
-  if (p_.dc_link_current.kind != plant::CurrentSensing::none)
-    dc_link_.pass(course([](const Seen& s) { return s.bridge_A; }), h);
-  if (p_.bus_voltage.filter_s > 0.0)
-    filtered_bus_V_ = lagged(filtered_bus_V_, course([](const Seen& s) { return s.bus_V; }), h,
-                             p_.bus_voltage.filter_s);
-  heat_.winding_J += sum([](const Seen& s) { return s.heat.winding_W; });
-  heat_.magnet_J += sum([](const Seen& s) { return s.heat.cage_W; });
-  heat_.housing_J += sum([](const Seen& s) { return s.heat.iron_W; });
-}
+// ---- temperatures
 
 void Reference::tick() {
+  GatheredHeat heat = followed_.take_heat();
   for (std::size_t k = 0; k < 3; ++k) {
-    heat_.leg_J[k] += run_.switching_J()[k] - switching_before_J_[k];
+    heat.leg_J[k] += run_.switching_J()[k] - switching_before_J_[k];
     switching_before_J_[k] = run_.switching_J()[k];
   }
-  bodies_.tick(heat_);
-  heat_ = {};
+  bodies_.tick(heat);
   take_temperatures(true);
 }
 
@@ -327,12 +239,10 @@ void Reference::read() {
   const CvodeRun::Now now = run_.now();
   Sensed s;
   s.at_ps = now_ps_;
-  for (std::size_t k = 0; k < 3; ++k) {
-    s.phase_output_A[k] = phase_[k].output_A();
-    s.terminal_V[k] = p_.phase_voltage.filter_s > 0.0 ? filtered_terminal_V_[k] : now.terminal_V[k];
-  }
-  s.dc_link_output_A = dc_link_.output_A();
-  s.bus_V = p_.bus_voltage.filter_s > 0.0 ? filtered_bus_V_ : now.rates.bus_V;
+  for (std::size_t k = 0; k < 3; ++k) s.phase_output_A[k] = followed_.phase_A(k);
+  s.dc_link_output_A = followed_.dc_link_A();
+  s.bus_V = followed_.bus_V(now.rates.bus_V);
+  s.terminal_V = followed_.terminal_V(now.terminal_V);
   s.theta_m = shaft().theta_m;
   s.sin_cos_shift_rad = sin_cos_shift_rad_;
   s.temperature_C = temperature_C_;
