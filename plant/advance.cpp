@@ -250,7 +250,6 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     s.sin_e = std::sin(s.theta_e_rad);
     position.find_thresholds(s);
   }
-  if (watched) watch_machine(h);
 }
 
 // Steps are as long as the mode allows, the last one as long as is left: they depend on where the
@@ -339,6 +338,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
       s.load_J += energies[4];
     }
     accept(y, h, observer);
+    if (watched && !event) watch_machine(h);
     if (whole) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
@@ -347,6 +347,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     }
     if (event) {
       settle_modes();
+      if (watched) watch_machine(h);  // a current that has ended takes over nothing any more
       // Changes that follow one another without any time between them must come to an end.
       idle_events = h > idle_step_s ? 0 : idle_events + 1;
       if (idle_events > 8) {

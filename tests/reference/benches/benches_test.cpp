@@ -18,6 +18,20 @@ TEST_P(BenchesByLot, ShowItInUsualStepsToo) {
   expect_benches_agree(first, first + 45, usual_steps);
 }
 
+// Gate drivers that trip, flux maps, batteries that run down, rotors that stick: the reference has
+// none of it, but who looks when may change nothing there either.
+TEST_P(BenchesByLot, ShowEveryCallerTheSame) {
+  const int first = 150 * GetParam();
+  expect_manners_agree(first, first + 150, usual_steps);
+}
+
+// Magnets that fall below their knee in the step in which a diode's current ends: the current that
+// they moved once came back and back, until the plant forced a step.
+TEST(BenchesChosen, MagnetsFallWhileADiodesCurrentEnds) {
+  for (const int bench : {164, 1445, 1877, 2034, 2452})
+    expect_manners_agree(bench, bench + 1, {0.5e-6, 1e-6, 1e-3});
+}
+
 INSTANTIATE_TEST_SUITE_P(Share, BenchesByLot, ::testing::Range(0, 2));
 
 }  // namespace stillrotor::reference

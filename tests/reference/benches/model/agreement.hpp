@@ -20,4 +20,7 @@ inline constexpr BenchSteps usual_steps{2e-6, 1e-7, 1e-3};
 /// Runs cases [first, last), each asked in every manner, and reports every one that disagrees.
 void expect_benches_agree(int first, int last, const BenchSteps&);
 
+/// The same of drives that the reference does not know: who looks when may change nothing.
+void expect_manners_agree(int first, int last, const BenchSteps&);
+
 }  // namespace stillrotor::reference

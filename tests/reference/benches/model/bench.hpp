@@ -51,6 +51,8 @@ std::vector<Moment> moments(const Bench&);
 
 /// The same seed gives the same bench on every machine.
 Bench drawn_bench(std::uint64_t seed, double step_max_s);
+/// With what the reference has not: gate drivers, flux maps, batteries that run down, dry friction.
+Bench drawn_beyond_reference(std::uint64_t seed, double step_max_s);
 std::string told(const Bench&);
 
 }  // namespace stillrotor::reference

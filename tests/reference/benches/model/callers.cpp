@@ -66,7 +66,9 @@ class Caller {
 void Caller::note(const plant::Drive::Stop& stop) {
   if (!stop.edge) return;
   if (now_ps() < quiet_ps_) ++shown_.breaches;
-  shown_.edges.push_back({.at_ps = now_ps(), .line = stop.what.line, .high = stop.what.high});
+  const double omega_e = drive_.state().omega_m_rad_s * drive_.parameters().pole_pairs();
+  shown_.edges.push_back(
+      {.at_ps = now_ps(), .line = stop.what.line, .high = stop.what.high, .omega_e = omega_e});
 }
 
 void Caller::go(std::int64_t to_ps) {
@@ -180,6 +182,9 @@ void Caller::read() {
   const plant::Snapshot s = drive_.snapshot();
   r.line_A = {s.current_A.U, s.current_A.V, s.current_A.W};
   r.bus_V = s.bus_V;
+  for (std::size_t k = 0; k < 3; ++k)
+    shown_.most_phase_A[k] = std::max(shown_.most_phase_A[k], std::abs(r.line_A[k]));
+  shown_.most_dc_link_A = std::max(shown_.most_dc_link_A, std::abs(s.bridge_A));
   shown_.readings.push_back(r);
 }
 

@@ -15,8 +15,8 @@ struct LineEdge {
   std::int64_t at_ps = 0;
   plant::SensorLine line = plant::SensorLine::hall_U;
   bool high = false;
-  // Of the reference: seconds after at_ps, and how the electrical angle moves there.
-  double after_s = 0.0, omega_e = 0.0, alpha_e = 0.0;
+  // How the electrical angle moves there; of the reference: seconds after at_ps.
+  double omega_e = 0.0, alpha_e = 0.0, after_s = 0.0;
 };
 
 struct Reading {
@@ -28,14 +28,14 @@ struct Reading {
   double bus_V = 0.0;
 };
 
-/// Levels that nobody looked at; no bench here has a gate driver that complains, bit 7.
-inline constexpr std::uint8_t unseen = 0xFF;
+/// Levels that nobody looked at.
+inline constexpr std::uint16_t unseen = 0x100;
 
 struct Shown {
-  std::vector<LineEdge> edges;       // in the order in which they came
-  std::vector<std::uint8_t> levels;  // before each moment: bit k is SensorLine k
+  std::vector<LineEdge> edges;        // in the order in which they came
+  std::vector<std::uint16_t> levels;  // before each moment: bit k is SensorLine k
   std::vector<Reading> readings;
-  // Of the reference: the largest currents at the sensors.
+  // The largest currents at the sensors; of the plant, when read.
   std::array<double, 3> most_phase_A = {};
   double most_dc_link_A = 0.0;
   long undecided = 0;  // reference: times at which rounding decides what is seen

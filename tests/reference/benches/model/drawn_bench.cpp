@@ -6,6 +6,7 @@
 #include "tests/reference/benches/model/drawn_sensors.hpp"
 #include "tests/reference/cvode/model/fuzz.hpp"
 #include "tests/reference/cvode/model/story.hpp"
+#include "tests/reference/support/soft_iron.hpp"
 
 namespace stillrotor::reference {
 namespace {
@@ -40,6 +41,28 @@ void draw_turning_back(Bench& b, Draw& draw) {
   e.load_Nm_per_s = -draw.linear(0.0, 2.0) * e.load_Nm / drawn_s;
 }
 
+/// What the plant's inner loop takes: nothing ramps, one mass, a star of equal windings behind a
+/// plain wire; a sine, or another shape with one inductance.
+void make_plain(Experiment& e) {
+  auto& p = e.parameters;
+  auto& m = p.machine;
+  p.induction.reset();
+  m.connection = plant::Connection::star;
+  m.cogging = {};
+  m.iron_loss = {};
+  if (!m.back_emf.empty()) m.inductance_q_H = m.inductance_d_H;
+  for (int k = 0; k < 3; ++k) m.resistance_factor[k] = m.turns_factor[k] = 1.0;
+  p.bridge.output_capacitance_F = p.supply.cable_inductance_H = 0.0;
+  p.supply.voltage_loop_Hz = p.supply.current_loop_Hz = 0.0;
+  p.shaft.coupling = plant::Coupling::rigid;
+  p.shaft.gear_efficiency = 1.0;
+  e.held_acceleration_rad_s2 = e.load_Nm_per_s = e.supply_V_per_s = e.ripple_V = e.ripple_Hz = 0.0;
+  std::erase_if(e.changes, [](const Change& c) {
+    return c.kind == Change::Kind::joint || c.kind == Change::Kind::short_turns ||
+           c.kind == Change::Kind::short_phases;
+  });
+}
+
 /// Bodies small enough for a run of two ticks to warm them, no quicker than ticks allow.
 void draw_heat_paths(Bench& b, Draw& draw) {
   auto& p = b.drive.parameters;
@@ -70,7 +93,47 @@ void draw_heat_paths(Bench& b, Draw& draw) {
     p.machine.winding_temperature_coefficient_per_K = 0.0;
 }
 
+void draw_gate_driver(plant::GateDriverParameters& g, Draw& draw) {
+  for (int k = 0; k < plant::switch_count; ++k) {
+    g.on_delay_s[k] = draw.linear(0.0, 2e-6);
+    g.off_delay_s[k] = draw.linear(0.0, 2e-6);
+  }
+  if (!draw.chance(0.5)) return;
+  g.trip_A = draw.logarithmic(5.0, 500.0);
+  g.trip_delay_s = draw.linear(0.0, 5e-6);
+  g.retry_after_s = draw.chance(0.3) ? 0.0 : draw.logarithmic(20e-6, 500e-6);
+}
+
+/// A battery that a run of milliseconds moves.
+void draw_battery(plant::SupplyParameters& s, Draw& draw) {
+  if (s.kind != plant::SupplyKind::battery) return;
+  s.battery.capacity_C = draw.logarithmic(0.05, 100.0);
+  s.battery.open_circuit_V = {
+      {0.0, 0.7 * s.voltage_V}, {0.5, s.voltage_V}, {1.0, 1.1 * s.voltage_V}};
+  s.battery.branch[0] = {s.resistance_ohm * draw.unit(), draw.logarithmic(0.2e-3, 1.0)};
+}
+
 }  // namespace
+
+Bench drawn_beyond_reference(std::uint64_t seed, double step_max_s) {
+  Bench b = drawn_bench(seed, step_max_s);
+  Draw draw(seed ^ 0xBE70'4D00'0000'0000U);
+  auto& p = b.drive.parameters;
+  auto& m = p.machine;
+  if (draw.chance(0.5)) draw_gate_driver(p.gate_driver, draw);
+  const bool plain_star = !p.induction && m.connection == plant::Connection::star &&
+                          m.equal_turns() && m.turns_factor[0] == 1.0 &&
+                          std::count(m.resistance_factor, m.resistance_factor + 3, 1.0) == 3;
+  if (plain_star && draw.chance(0.5)) m.flux_map = SoftIron{}.table(-250, 150, -250, 250, 25);
+  if (draw.chance(0.3)) {
+    m.demagnetisation.possible = true;
+    m.demagnetisation.knee_A = -draw.logarithmic(5.0, 200.0);
+  }
+  if (draw.chance(0.5)) draw_battery(p.supply, draw);
+  if (!b.drive.speed_held && draw.chance(0.5))
+    p.shaft.coulomb_friction_Nm = draw.linear(0.2, 2.0) * std::abs(b.drive.load_Nm);
+  return b;
+}
 
 std::string told(const Bench& b) {
   const auto& p = b.drive.parameters;
@@ -117,7 +180,9 @@ Bench drawn_bench(std::uint64_t seed, double step_max_s) {
   b.drive.parameters.step_max_s = step_max_s;
   Draw draw(seed ^ 0xBE7C'4000'0000'0000U);
   b.drive.parameters.seed = seed + 17;
-  if (draw.chance(0.5)) {
+  if (draw.chance(0.3)) {
+    make_plain(b.drive);
+  } else if (draw.chance(0.5)) {
     if (b.drive.speed_held)
       draw_held_ramps(b, draw);
     else

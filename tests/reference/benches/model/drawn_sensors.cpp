@@ -27,7 +27,8 @@ void draw_encoder(plant::EncoderParameters& encoder, double turns, Draw& draw) {
   encoder.fitted = draw.chance(0.85);
   const double most = std::clamp(most_counts / (4.0 * turns), 2.0, 20e3);
   encoder.lines = static_cast<int>(draw.logarithmic(1.0, most));
-  encoder.index_rad = either_way(draw, 10.0);
+  // Anywhere, or about the turn's wrap, from where rotors start.
+  encoder.index_rad = either_way(draw, draw.chance(0.6) ? 10.0 : plant::pi / encoder.lines);
   encoder.index_counts = 1 << draw.whole(0, 2);
   encoder.reversed = draw.chance(0.3);
   if (!draw.chance(0.4)) return;

@@ -160,7 +160,7 @@ void TurningLines::climb(const Way& way, double from_s, double to_s, Shown& show
     const double omega = way.at(begin).omega_e, across = to_s - from_s;
     const double alpha = (way.at(to_s).omega_e - way.at(from_s).omega_e) / across;
     step(next, up, nearest,
-         {.at_ps = way.since_ps, .after_s = begin, .omega_e = omega, .alpha_e = alpha}, shown);
+         {.at_ps = way.since_ps, .omega_e = omega, .alpha_e = alpha, .after_s = begin}, shown);
   }
 }
 
