@@ -250,7 +250,6 @@ void Drive::Impl::accept(const Point& y, double h, SegmentObserver* observer) no
     s.sin_e = std::sin(s.theta_e_rad);
     position.find_thresholds(s);
   }
-  if (watched) watch_machine(h);
 }
 
 // Steps are as long as the mode allows, the last one as long as is left: they depend on where the
@@ -339,6 +338,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
       s.load_J += energies[4];
     }
     accept(y, h, observer);
+    if (watched && !event) watch_machine(h);
     if (whole) {
       s.time_ps = target_ps;
       s.offset_s = 0.0;
@@ -347,6 +347,7 @@ Drive::Stop Drive::Impl::advance(Way& way, bool whole_steps_only,
     }
     if (event) {
       settle_modes();
+      if (watched) watch_machine(h);  // a current that has ended takes over nothing any more
       // Changes that follow one another without any time between them must come to an end.
       idle_events = h > idle_step_s ? 0 : idle_events + 1;
       if (idle_events > 8) {
@@ -401,6 +402,7 @@ std::int64_t Drive::Impl::quiet_until(std::int64_t limit_ps, Edges edges) const 
   const bool all = edges == Edges::all;
   const double ahead = (all ? s.edge_ahead_rad : s.hall_ahead_rad) - s.theta_e_rad,
                behind = s.theta_e_rad - (all ? s.edge_behind_rad : s.hall_behind_rad);
+  if (ahead <= 0.0 || behind < 0.0) return s.time_ps;  // whichever way it turns
   const double span = static_cast<double>(limit_ps - s.time_ps) * seconds_per_ps;
   double alpha = std::abs(s.held_speed_rad_s.rate_per_s);
   if (!shaft_law.imposes(shaft_mode())) {

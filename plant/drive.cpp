@@ -213,7 +213,7 @@ Drive::Impl::Impl(const DriveParameters& given)
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
   refuse_endless_steps(par, machine, shaft_law, supply_ohm, around.leg_ohm(par.bridge));
   shaft_step_s = longest_shaft_step_s(shaft_law, machine);
-  angle_most_rad = longest_turn_rad(shaft_law, p);
+  angle_most_rad = longest_turn_rad(shaft_law, machine);
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }

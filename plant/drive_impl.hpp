@@ -504,7 +504,10 @@ struct Drive::Impl {
   Window window(std::size_t k, double bus_V) const noexcept {
     const LegChoice& choice = choice_of(k);
     const LegLaw &out = law(choice.out), &into = law(choice.into);
-    return {out.s * bus_V + out.e_V, into.s * bus_V + into.e_V};
+    const double low_V = out.s * bus_V + out.e_V, high_V = into.s * bus_V + into.e_V;
+    // Across an emptied bus that legs' diodes hold, the two have changed places: a leg at rest then
+    // stands between its own two diodes, which both conduct.
+    return low_V <= high_V ? Window{low_V, high_V} : Window{high_V, low_V};
   }
   double margin(const Point&, double into_step_s) const noexcept;
   /// The part of margin() that needs no more than leg currents and speed.
@@ -622,7 +625,7 @@ struct Drive::Impl {
   };
   Terminals terminals_now() const noexcept;
   double draw_from_link(double energy_J) noexcept;
-  void book_heat(double energy_J) noexcept;
+  void burn(std::size_t k, double energy_J) noexcept;
   void set_swing(std::size_t k, double swing_V) noexcept;
   void pay_for_switching(const Terminals& before, unsigned gates_before,
                          const std::array<Conduction, 3>& leg_before) noexcept;

@@ -98,6 +98,9 @@ Snapshot Drive::inside(const Segment& segment, double tau_s) const noexcept {
     for (std::size_t k = 0; k < inner_states; ++k)
       y.extra.inner[k] = cubic_hermite(a.extra.inner[k], h * fa.extra_dt.inner[k], b.extra.inner[k],
                                        h * fb.extra_dt.inner[k], x);
+    for (std::size_t k = 0; k < short_count; ++k)
+      y.extra.short_A[k] = cubic_hermite(a.extra.short_A[k], h * fa.extra_dt.short_A[k],
+                                         b.extra.short_A[k], h * fb.extra_dt.short_A[k], x);
     for (std::size_t k = 0; k < 3; ++k)
       y.extra.leg_swing_V[k] =
           cubic_hermite(a.extra.leg_swing_V[k], h * fa.extra_dt.leg_swing_V[k],

@@ -91,7 +91,9 @@ void refuse_endless_shaft(const ShaftParameters& s, const ShaftLaw& shaft) {
 
 double longest_shaft_step_s(const ShaftLaw& shaft, const Machine& machine) {
   const double inertia = motor_inertia(shaft), flux_Wb = machine.as_new().flux_linkage_Wb;
-  const double damping = shaft.viscous + machine.iron().steepest_per_rad_s() * flux_Wb * flux_Wb;
+  // Currents add to the magnets' flux about as much again.
+  const double iron_Wb = 2.0 * flux_Wb;
+  const double damping = shaft.viscous + machine.iron().steepest_per_rad_s() * iron_Wb * iron_Wb;
   double shortest_s = damping > 0.0 ? inertia / damping : 1.0;
   if (flux_Wb > 0.0)
     shortest_s = std::min(shortest_s, std::sqrt(machine.inductance_min_H() * inertia / 1.5) /
@@ -99,8 +101,11 @@ double longest_shaft_step_s(const ShaftLaw& shaft, const Machine& machine) {
   return 0.125 * shortest_s;
 }
 
-double longest_turn_rad(const ShaftLaw& shaft, double pole_pairs) {
-  constexpr double of_the_machine = 0.05;
+double longest_turn_rad(const ShaftLaw& shaft, const Machine& machine) {
+  constexpr double of_usual_saliency = 0.05, usual_saliency = 5.0;
+  const double pole_pairs = machine.pole_pairs();
+  const double of_the_machine =
+      of_usual_saliency * std::sqrt(std::min(1.0, usual_saliency / machine.saliency()));
   const double drag = shaft.fan + shaft.air;
   const double inertia = shaft.coupling == Coupling::rigid ? motor_inertia(shaft) : shaft.inertia_2;
   return drag > 0.0 ? std::min(of_the_machine, 0.125 * pole_pairs * inertia / (2.0 * drag))

@@ -10,14 +10,17 @@ namespace stillrotor::plant {
 
 struct DriveParameters;
 
-/// An eighth of what friction and the drag of iron losses near standstill take to stop the rotor,
-/// J / B, and of what speed and current take to become each other, sqrt(L J / 1.5) / (p psi); the
-/// latter not of an induction machine, whose flux is not known beforehand.
+/// An eighth of what friction and the drag of iron losses near standstill, at twice the magnets'
+/// flux, take to stop the rotor, J / B, and of what speed and current take to become each other,
+/// sqrt(L J / 1.5) / (p psi); the latter not of an induction machine, whose flux is not known
+/// beforehand.
 double longest_shaft_step_s(const ShaftLaw&, const Machine&);
 
-/// What the machine's equations allow, and an eighth of the time in which drag by the speed's
-/// square takes that speed down, J / (2 k omega): with more than a drive has an angle, too.
-double longest_turn_rad(const ShaftLaw&, double pole_pairs);
+/// What the machine's equations allow, less with more saliency than machines are built with, where
+/// the linkage of one axis is many times what the other's current goes by; and an eighth of the
+/// time in which drag by the speed's square takes that speed down, J / (2 k omega): with more than
+/// a drive has an angle, too.
+double longest_turn_rad(const ShaftLaw&, const Machine&);
 
 /// Steps follow the quickest time constant, so where that is below 20 ns a second of the model
 /// takes minutes, and where a unit's prefix was lost, days. Throws std::invalid_argument naming the

@@ -30,15 +30,17 @@ double Drive::Impl::draw_from_link(double energy_J) noexcept {
   return drawn_J;
 }
 
-void Drive::Impl::book_heat(double energy_J) noexcept {
+void Drive::Impl::burn(std::size_t k, double energy_J) noexcept {
+  s.switching_J[k] += energy_J;
   if (ledger) s.dissipated_J += energy_J;
 }
 
 // Energy that appears or goes here without a way of its own (the bus moved while the leg was
-// clamped) counts as heat, so that the books close.
+// clamped, a leg without current went where the windings have it) counts as heat, so that the books
+// close.
 void Drive::Impl::set_swing(std::size_t k, double swing_V) noexcept {
   double& w = s.extra.leg_swing_V[k];
-  book_heat(par.bridge.output_capacitance_F * (w * w - swing_V * swing_V));
+  burn(k, par.bridge.output_capacitance_F * (w * w - swing_V * swing_V));
   w = swing_V;
 }
 
@@ -68,18 +70,11 @@ void Drive::Impl::pay_for_switching(const Terminals& before, unsigned gates_befo
         energy_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
       }
       if (b.output_capacitance_F > 0.0) {
-        if (across_V > 0.0) {
-          book_heat(draw_from_link(b.output_capacitance_F * across_V * bus_V));
-          s.switching_J[k] += b.output_capacitance_F * across_V * across_V;
-        }
+        if (across_V > 0.0) burn(k, draw_from_link(b.output_capacitance_F * across_V * bus_V));
         set_swing(k, high ? 0.5 * bus_V : -0.5 * bus_V);
       }
     }
-    if (energy_J > 0.0) {
-      const double drawn = draw_from_link(energy_J);
-      s.switching_J[k] += drawn;
-      book_heat(drawn);
-    }
+    if (energy_J > 0.0) burn(k, draw_from_link(energy_J));
   }
 }
 

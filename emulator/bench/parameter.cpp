@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 #include <stdexcept>
 
 #include "emulator/bench/nearest.hpp"
@@ -36,10 +37,13 @@ std::string read_real(const Parameter& parameter, const Real& real, std::string_
     return fmt::format("{}: {}; allowed {}", parameter.path, conversion.problem,
                        allowed(parameter));
   const double least = bound(real.least, real.family), most = bound(real.most, real.family);
-  if (conversion.si < least || conversion.si > most ||
+  // The bound itself in another unit, 100 ns for 0.1 us, comes with a rounding of its own.
+  constexpr double rounding = 1e-12;
+  if (conversion.si < least - rounding * std::abs(least) ||
+      conversion.si > most + rounding * std::abs(most) ||
       (real.least_excluded && conversion.si <= least))
     return out_of_range(parameter, written);
-  real.at(draft) = conversion.si;
+  real.at(draft) = std::clamp(conversion.si, least, most);
   return {};
 }
 

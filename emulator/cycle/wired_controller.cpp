@@ -18,7 +18,7 @@ std::unique_ptr<io::WiredController> make_wired_controller(const Bench& bench, d
 }
 
 void require_possible(const Bench& bench, const Scenario& scenario) {
-  if (std::holds_alternative<io::LinkConfig>(bench.controller)) require_outside_the_chip(scenario);
+  require_outside_the_chip(bench, scenario);
 }
 
 }  // namespace stillrotor

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <memory>
 #include <utility>
-#include <variant>
 
 #include "emulator/bench/input_error.hpp"
 #include "emulator/live/saved_scenario.hpp"
@@ -187,11 +186,8 @@ ReadAction DrivenScenario::compiled(const std::vector<DrivenWord>& words,
     add("overtakes", "on");
     action = read();
   }
-  if (std::holds_alternative<io::LinkConfig>(bench_.controller) &&
-      inside_the_chip(action.action.kind))
-    throw InputError(
-        "this would happen inside the co-processor, which has no such thing; allowed are throttle, "
-        "key, brake, reverse, road, load and supply_voltage. Use a controller in virtual time.");
+  if (const std::string why = beyond_the_chip(action.action, bench_); !why.empty())
+    throw InputError("this " + why);
   if (road_gives(scenario_.road, action.action.kind))
     throw InputError(
         fmt::format("the scenario's road gives {} already. Drive a scenario whose road does not.",

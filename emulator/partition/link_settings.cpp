@@ -48,8 +48,7 @@ chip::Plant fast_plant(const Bench& bench, const io::LinkConfig& config) {
   f.step_ticks = static_cast<int>(std::lround(config.step_s * config.tick_Hz));
   f.current_range_A =
       config.current_range_A > 0.0 ? config.current_range_A : 1.25 * largest_seen_A(d);
-  f.voltage_range_V =
-      config.voltage_range_V > 0.0 ? config.voltage_range_V : 1.4 * d.supply.voltage_V;
+  f.voltage_range_V = chip_voltage_range_V(d, config);
   return chip::plant_parameters(m, b, k, f);
 }
 
@@ -189,14 +188,12 @@ io::LinkSettings link_settings(const Bench& bench, const io::LinkConfig& config,
   return settings;
 }
 
-void require_outside_the_chip(const Scenario& scenario) {
+void require_outside_the_chip(const Bench& bench, const Scenario& scenario) {
   std::vector<std::string> problems;
   for_each_action(scenario, [&](const Action& action) {
-    if (!inside_the_chip(action.kind)) return;
-    problems.push_back(scenario.file.string() + ": \"" + action.label +
-                       "\" would happen inside the co-processor, which has no such thing; allowed "
-                       "are throttle, key, brake, reverse, road, load and supply_voltage. Use a "
-                       "controller in virtual time for it.");
+    const std::string why = beyond_the_chip(action, bench);
+    if (!why.empty())
+      problems.push_back(scenario.file.string() + ": \"" + action.label + "\" " + why);
   });
   if (!problems.empty()) throw InputError(problems);
 }

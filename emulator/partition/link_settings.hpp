@@ -22,8 +22,8 @@ io::LinkSettings link_settings(const Bench&, const io::LinkConfig& config,
 /// Channels of the connector that the fast plant shows on this bench.
 std::vector<io::ChannelId> fast_channels(const Bench&);
 
-/// Refuses actions and faults that would have to happen inside the chip.
-void require_outside_the_chip(const Scenario&);
+/// Refuses actions and faults that would have to happen inside the chip, beyond_the_chip().
+void require_outside_the_chip(const Bench&, const Scenario&);
 
 /// Up to which gap at a joint of the chip's angle the angle counts as right [rad, mechanical]: half
 /// an electrical degree, which turns 0.9 % of the current into the other axis.

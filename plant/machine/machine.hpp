@@ -82,6 +82,14 @@ class Machine {
                ? saturated_->map().inductance_max_H()
                : std::max({star_.inductance_d_H, star_.inductance_q_H, phase_.inductance_max_H()});
   }
+  /// Greatest over least inductance of the two axes; 1: none.
+  double saliency() const noexcept {
+    if (induction_) return 1.0;
+    if (saturated_)
+      return saturated_->map().inductance_max_H() / saturated_->map().inductance_min_H();
+    const double d_over_q = star_.inductance_d_H / star_.inductance_q_H;
+    return std::max(d_over_q, 1.0 / d_over_q);
+  }
   /// Over inductance_min_H it gives the windings' fastest rate.
   double transient_ohm() const noexcept {
     return induction_ ? induction_->transient_ohm() : star_.winding_resistance_ohm;

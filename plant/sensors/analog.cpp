@@ -172,13 +172,12 @@ void Drive::set_hall_carrier_rad(double shift_rad) noexcept {
 }
 
 void Drive::set_encoder_dirty_share(double share) noexcept {
-  impl_->s.encoder_dirty_share = share;
-  impl_->position.find_thresholds(impl_->s);
+  impl_->position.change_encoder(impl_->s, share, impl_->s.encoder_slip);
 }
 
 void Drive::slip_encoder(int counts) noexcept {
-  impl_->s.encoder_slip += counts;
-  impl_->position.find_thresholds(impl_->s);
+  DriveState& s = impl_->s;
+  impl_->position.change_encoder(s, s.encoder_dirty_share, s.encoder_slip + counts);
 }
 
 void Drive::set_sin_cos_shift_rad(int channel, double shift_rad) noexcept {

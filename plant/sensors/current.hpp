@@ -93,7 +93,7 @@ class CurrentPath {
   template <class Number>
   [[gnu::always_inline]] void shape(Number& played_A, Number& a0_A, Number& a1_A) const noexcept {
     if (half_play_A_ > 0.0) {
-      a0_A = played_A;
+      a0_A = played(played_A, a0_A);  // what jumped at the step's begin has moved it already
       a1_A = played_A = played(a0_A, a1_A);
     }
     a0_A = bent(a0_A);

@@ -146,11 +146,12 @@ class SensorLagSteps {
     const double side = behind > 0.0 ? 1.0 : -1.0;
     if (std::abs(behind) > most * (1.0 + 1e-12)) {
       const double closing = side * slew - slope;
-      const double until = side * closing > 0.0 ? (behind - side * most) / closing : left;
+      const bool catches_up = side * closing > 0.0;  // else the input runs away from it
+      const double until = catches_up ? (behind - side * most) / closing : left;
       const double dt = until < left ? until : left;
       y += side * slew * dt;
       t += dt;
-      if (dt == until) y = a0 + slope * t - side * most;
+      if (catches_up && dt == until) y = a0 + slope * t - side * most;
       continue;
     }
     double dt = left;

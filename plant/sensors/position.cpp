@@ -79,21 +79,22 @@ PositionSensors::Reach PositionSensors::hall_reach(const DriveState& s, int k) c
   return {edge(rising, pulse + 1.0, 0) + lag, edge(falling, pulse, 1) - lag};
 }
 
-PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const noexcept {
-  // The boundary below count c lies at c * pole_pairs / (4 lines) electrical turns; the whole turns
-  // are taken off in integers, so nothing is lost however far the shaft has turned.
+// The boundary below count c lies at c * pole_pairs / (4 lines) electrical turns; the whole turns
+// are taken off in integers, so nothing is lost however far the shaft has turned.
+double PositionSensors::count_begins(const DriveState& s, std::int64_t count) const noexcept {
   const std::int64_t counts_per_turn = 4 * static_cast<std::int64_t>(encoder_.lines);
   const auto p = static_cast<std::int64_t>(pole_pairs_);
-  const auto boundary = [&](std::int64_t c) {
-    return two_pi * static_cast<double>(p * c - s.electrical_turns * counts_per_turn) /
-           static_cast<double>(counts_per_turn);
-  };
+  return two_pi * static_cast<double>(p * count - s.electrical_turns * counts_per_turn) /
+         static_cast<double>(counts_per_turn);
+}
+
+PositionSensors::Reach PositionSensors::encoder_reach(const DriveState& s) const noexcept {
   if (all_lines_seen(encoder_, s))
-    return {boundary(s.encoder_count + 1), boundary(s.encoder_count)};
+    return {count_begins(s, s.encoder_count + 1), count_begins(s, s.encoder_count)};
   const std::int64_t above = changed_above(s, s.encoder_count);
   const std::int64_t below = unchanged_down_to(s, s.encoder_count);
-  const bool ever = above <= s.encoder_count + counts_per_turn;
-  return {ever ? boundary(above) : never_rad, ever ? boundary(below) : -never_rad};
+  const bool ever = above <= s.encoder_count + 4 * static_cast<std::int64_t>(encoder_.lines);
+  return {ever ? count_begins(s, above) : never_rad, ever ? count_begins(s, below) : -never_rad};
 }
 
 /// The next count with other levels; more than a turn away: there is none.
@@ -149,27 +150,35 @@ void PositionSensors::start(DriveState& s) const noexcept {
   s.sensor_levels = 0;
   if (hall_.fitted)
     for (int k = 0; k < 3; ++k) {
-      const double from_centre =
-          s.theta_e_rad - hall_centre(s, k) -
-          two_pi * std::nearbyint((s.theta_e_rad - hall_centre(s, k)) / two_pi);
-      if (from_centre >= -half_pi && from_centre < half_pi) s.sensor_levels |= bit(k);
-      const Reach reach = hall_reach(s, k);  // jitter may have put an edge on the other side
-      if (s.theta_e_rad >= reach.ahead_rad || s.theta_e_rad < reach.behind_rad) toggle(s, k);
+      s.sensor_levels |= bit(k);
+      const Reach high = hall_reach(s, k);
+      const double rose_rad = high.behind_rad + hall_.hysteresis_rad;
+      if (s.theta_e_rad < rose_rad || s.theta_e_rad >= high.ahead_rad) toggle(s, k);
     }
   if (encoder_.fitted) {
-    const double turns = static_cast<double>(s.electrical_turns) + s.theta_e_rad / two_pi;
-    s.encoder_count = static_cast<std::int64_t>(
-        std::floor(turns * 4.0 * static_cast<double>(encoder_.lines) / pole_pairs_));
+    count_anew(s);
     s.sensor_levels |= encoder_levels(s, s.encoder_count);
-    // Rounding may put the angle a hair outside the count's own boundaries.
-    const Reach reach = encoder_reach(s);
-    if (s.theta_e_rad >= reach.ahead_rad) s.encoder_count = changed_above(s, s.encoder_count);
-    if (s.theta_e_rad < reach.behind_rad)
-      s.encoder_count = unchanged_down_to(s, s.encoder_count) - 1;
-    s.sensor_levels =
-        static_cast<std::uint8_t>((s.sensor_levels & 7U) | encoder_levels(s, s.encoder_count));
   }
   find_thresholds(s);
+}
+
+void PositionSensors::change_encoder(DriveState& s, double dirty_share,
+                                     std::int64_t slip) const noexcept {
+  if (encoder_.fitted) count_anew(s);
+  s.encoder_dirty_share = dirty_share;
+  s.encoder_slip = slip;
+  find_thresholds(s);
+}
+
+/// From the angle: where lines are not seen the count stays behind until a level changes.
+void PositionSensors::count_anew(DriveState& s) const noexcept {
+  const double turns = static_cast<double>(s.electrical_turns) + s.theta_e_rad / two_pi;
+  auto count = static_cast<std::int64_t>(
+      std::floor(turns * 4.0 * static_cast<double>(encoder_.lines) / pole_pairs_));
+  // Rounding may put the angle a hair outside the count's own boundaries.
+  if (s.theta_e_rad >= count_begins(s, count + 1)) ++count;
+  if (s.theta_e_rad < count_begins(s, count)) --count;
+  s.encoder_count = count;
 }
 
 void PositionSensors::find_thresholds(DriveState& s) const noexcept {

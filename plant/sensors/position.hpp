@@ -20,6 +20,8 @@ class PositionSensors {
   void start(DriveState&) const noexcept;
   /// Puts edge_ahead_rad and edge_behind_rad right for the present levels, count and turn.
   void find_thresholds(DriveState&) const noexcept;
+  /// Dirt on the disc, and how far it has slipped, from now on.
+  void change_encoder(DriveState&, double dirty_share, std::int64_t slip) const noexcept;
   /// The angle stands at or beyond a threshold: flips what is due first and finds new thresholds.
   SensorEdge flip(DriveState&) const noexcept;
 
@@ -33,6 +35,8 @@ class PositionSensors {
   int hall_due(const DriveState&, bool forward) const noexcept;
   Reach hall_reach(const DriveState&, int k) const noexcept;
   Reach encoder_reach(const DriveState&) const noexcept;
+  double count_begins(const DriveState&, std::int64_t count) const noexcept;
+  void count_anew(DriveState&) const noexcept;
   double hall_centre(const DriveState&, int k) const noexcept;
   double hall_jitter(int k, const DriveState&, double pulse, int edge) const noexcept;
   std::int64_t changed_above(const DriveState&, std::int64_t count) const noexcept;

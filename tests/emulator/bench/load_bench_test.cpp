@@ -95,6 +95,14 @@ TEST_F(LoadBench, ANegativeInductanceIsOutOfRange) {
   EXPECT_THAT(said_without("150 uH", "0 H"), HasSubstr("allowed above 0 H"));
 }
 
+TEST_F(LoadBench, ABoundMayBeWrittenInAnotherUnit) {
+  for (const char* bound : {"0.1 us", "100 ns", "1e-7 s", "50 us", "0.05 ms", "50000 ns"})
+    EXPECT_EQ(said(std::string(small_bench) + "plant: {step_max: " + bound + "}\n"), "");
+  for (const char* beyond : {"99.9999 ns", "50.0001 us"})
+    EXPECT_THAT(said(std::string(small_bench) + "plant: {step_max: " + beyond + "}\n"),
+                HasSubstr("allowed 0.1 us to 50 us"));
+}
+
 TEST_F(LoadBench, ACountIsAWholeNumberInItsRange) {
   for (const char* wrong : {"0", "65", "4.5", "four", "4 A", "99999999999"})
     EXPECT_THAT(said_without("pole_pairs: 4", std::string("pole_pairs: ") + wrong),

@@ -179,18 +179,38 @@ TEST(LinkSettings, RefuseASpeedAtWhichTheFieldTurnsTooFarInAStep) {
               SizeIs(0));
 }
 
-TEST(LinkSettings, RefuseFaultsThatWouldHaveToHappenInsideTheChip) {
+TEST(LinkSettings, RefuseActionsThatWouldHaveToHappenInsideTheChip) {
+  Bench bench = mid();
+  bench.controller = chip_for(bench);
   Scenario scenario;
   scenario.file = "x.yaml";
-  Action cut;
+  Action slope, cut, sag, surge;
+  slope.kind = ActionKind::slope;
   cut.kind = ActionKind::fault;
   cut.label = "phase_open V";
-  Action slope;
-  slope.kind = ActionKind::slope;
-  scenario.timeline = {slope};
-  EXPECT_NO_THROW(require_outside_the_chip(scenario));
-  scenario.timeline.push_back(cut);
-  EXPECT_THROW(require_outside_the_chip(scenario), InputError);
+  sag.kind = surge.kind = ActionKind::supply_voltage;
+  sag.value = 40.0;
+  surge.value = 101.0;  // two fifths above 72 V are 100.8 V
+  surge.label = "supply_voltage 101 V";
+  const auto refusals = [&](std::vector<Action> timeline) -> std::vector<std::string> {
+    scenario.timeline = std::move(timeline);
+    try {
+      require_outside_the_chip(bench, scenario);
+    } catch (const InputError& e) {
+      return e.messages;
+    }
+    return {};
+  };
+  EXPECT_THAT(refusals({slope, sag}), SizeIs(0));
+  const auto both = refusals({slope, cut, sag, surge});
+  ASSERT_THAT(both, SizeIs(2));
+  EXPECT_THAT(both[0], HasSubstr("\"phase_open V\" would happen inside the co-processor"));
+  EXPECT_THAT(both[1], HasSubstr("\"supply_voltage 101 V\" goes beyond the volts of the "
+                                 "co-processor's numbers; allowed up to 100.8 V"));
+  std::get<io::LinkConfig>(bench.controller).voltage_range_V = 120.0;
+  EXPECT_THAT(refusals({surge}), SizeIs(0));
+  bench = mid();  // computed here
+  EXPECT_THAT(refusals({cut, surge}), SizeIs(0));
 }
 
 }  // namespace

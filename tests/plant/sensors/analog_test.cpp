@@ -129,6 +129,17 @@ TEST(CurrentPath, HysteresisFollowsHalfItsWidthBehind) {
   EXPECT_NEAR(settled(par, {10.0, 0.0}), 1.0, 1e-9);
 }
 
+// By hand: a current that jumps to 10 A has moved the play to 9 A at once; after one time constant
+// the output is 9 (1 - 1/e).
+TEST(CurrentPath, HysteresisMovesWithAJumpAtOnce) {
+  CurrentSensorParameters par;
+  par.hysteresis_A = 2.0;
+  const CurrentPath path(par);
+  SeenCurrent seen;
+  path.step(seen, 0, 10.0, 10.0, 1.0 / path.rate_per_s(), LagStep(1.0));
+  EXPECT_NEAR(seen.output_A, 9.0 * (1.0 - std::exp(-1.0)), 1e-9);
+}
+
 // By hand: 4 % at 50 A: 50 reads 48; at 25 A an eighth of 2 A: 0.25 less.
 TEST(CurrentPath, CompressionGrowsWithTheCube) {
   CurrentSensorParameters par;

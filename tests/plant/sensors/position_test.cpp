@@ -114,6 +114,38 @@ TEST(HallJitter, StartsWithTheLevelsOfTheJitteredEdges) {
   }
 }
 
+// U's rising place is at -90 deg, and with 20 deg of hysteresis it rises at -80 when turning
+// forward: a rotor that starts in between has come forward, and its edge is still to come.
+TEST(HallHysteresis, StartsAsIfTheRotorHadComeForward) {
+  DriveParameters d = halls(0.0);
+  d.hall.hysteresis_rad = 20.0 * deg;
+  Drive drive(d);
+  drive.start({.theta_m_rad = -85.0 * deg});
+  EXPECT_FALSE(drive.level(SensorLine::hall_U));
+  const auto seen = turn(drive, 100.0, 10.0 * deg);
+  ASSERT_EQ(seen.size(), 1U);
+  EXPECT_EQ(seen[0].line, SensorLine::hall_U);
+  EXPECT_TRUE(seen[0].high);
+  EXPECT_NEAR(seen[0].theta_m_rad / deg, -80.0, 1e-6);
+}
+
+// A switch that is displaced by 60 deg has its edge behind the rotor and due at once, whichever way
+// it turns: no time before it is quiet.
+TEST(HallShift, LeavesNoQuietTimeBeforeAnEdgeThatIsDue) {
+  for (const double omega : {100.0, -100.0})
+    for (const double shift_deg : {60.0, -60.0}) {
+      Drive drive(halls(0.0));
+      drive.start({.omega_m_rad_s = omega, .theta_m_rad = (shift_deg > 0.0 ? -50.0 : 50.0) * deg});
+      drive.hold_speed_rad_s({omega, 0.0});
+      ASSERT_GT(drive.quiet_until(1'000'000), 0);
+      drive.set_hall_shift_rad(Leg::U, shift_deg * deg);
+      EXPECT_EQ(drive.quiet_until(1'000'000), 0) << omega << " " << shift_deg;
+      const auto stop = drive.advance(1'000'000);
+      EXPECT_TRUE(stop.edge);
+      EXPECT_EQ(drive.state().time_ps, 0);
+    }
+}
+
 DriveParameters encoder(int lines) {
   DriveParameters d;
   d.machine.pole_pairs = 1;
@@ -150,6 +182,21 @@ TEST(EncoderMissingLines, GiveNoPulseEitherWay) {
       EXPECT_FALSE(line > 99.1 || (line > 0.1 && line < 0.9)) << line;
     }
   }
+}
+
+// Eight lines, the fourth missing: over its counts 12 to 15 both channels stay low. At count 14 the
+// disc slips back by two, to count 12, where they are low as well: nothing is to be seen.
+TEST(EncoderMissingLines, SlipOnTheMissingLineIsNotSeen) {
+  DriveParameters d;
+  d.machine.pole_pairs = 1;
+  d.encoder = {.fitted = true, .lines = 8, .missing_lines = {3}};
+  Drive drive(d);
+  drive.start({.theta_m_rad = 11.5 / 32.0 * two_pi});
+  turn(drive, 100.0, 3.0 / 32.0 * two_pi);
+  ASSERT_FALSE(drive.level(SensorLine::encoder_A) || drive.level(SensorLine::encoder_B));
+  drive.slip_encoder(-2);
+  EXPECT_FALSE(drive.advance(drive.state().time_ps).edge);
+  EXPECT_EQ(drive.state().encoder_count, 14);
 }
 
 TEST(EncoderMissingLines, AnEncoderWithoutAnyLineStandsStill) {

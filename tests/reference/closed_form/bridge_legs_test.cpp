@@ -202,6 +202,36 @@ TEST(BridgeLegs, EachHardSwitchedEdgeCostsItsEnergyFromTheLink) {
   EXPECT_NEAR(burnt() - before, 30e-6, 2e-9);  // the link has sunk by 1.3 mV of 48 V
 }
 
+// Nothing flows, V is high and W low: U stands at half of 48 V and has not been charged to there by
+// anything that counts, so what turning on its low switch draws burns whole: by hand C_oss = 1.5
+// nF, 1.5 nF * 24 V * 48 V = 1.728 uJ. Out of a diode of 10 ohm that 5 A flow through the terminal
+// stands at -50.8 V, and turning on takes 1.5 nF * 98.8 V * 48 V = 7.114 uJ.
+TEST(BridgeLegs, WhatChangesOfSwitchesBurnIsWhatTheyHaveDrawn) {
+  plant::DriveParameters p = swinging(1.5e-9);
+  p.bridge.diode_voltage_V = 0.8;
+  p.bridge.diode_resistance_ohm = 10.0;
+  p.dc_link = {1e-3, 0.0};
+  p.supply = {plant::SupplyKind::battery, 48.0, 1e6, 1e9};  // as good as parted
+  plant::Drive drive(p);
+  drive.start();
+  hold_electrical(drive, 0.0);
+  only_on(drive, {Switch::UL, Switch::VL, Switch::WL});
+  const auto turned_on = [&](Switch one, double burnt_J) {
+    const double burnt = drive.state().switching_J[0], drawn = drive.state().drawn_J;
+    drive.set_switch(one, true);
+    EXPECT_NEAR(drive.state().switching_J[0] - burnt, burnt_J, 1e-4 * burnt_J);
+    EXPECT_NEAR(drive.state().drawn_J - drawn, burnt_J, 1e-4 * burnt_J);
+  };
+  drive.set_switch(Switch::UL, false);
+  only_on(drive, {Switch::VH, Switch::WL});
+  turned_on(Switch::UL, 1.728e-6);
+
+  only_on(drive, {Switch::UL, Switch::VL, Switch::WL});
+  place(drive, 0.0, {5.0, 0.0});
+  drive.set_switch(Switch::UL, false);
+  turned_on(Switch::UH, 7.114e-6);
+}
+
 // Tolerance: 1e-7 of what was supplied, at 2 us steps; see energy_test.cpp for the plain bridge.
 TEST(BridgeLegs, EnergyBalancesWithEveryKindOfLeg) {
   for (int kind = 0; kind < 4; ++kind) {

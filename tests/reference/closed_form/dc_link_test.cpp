@@ -274,6 +274,26 @@ TEST(DcLink, EmptiedItIsHeldByBothDiodesBesideIgbts) {
       1e-4);
 }
 
+// A source below zero, as of a cable that rings or of a ripple larger than its voltage, and a rotor
+// at rest with its bridge off: the bus is held by both diodes of each leg, between which its
+// terminal stands, and nothing else happens. By hand -10 V behind 40 mohm against 2 * 0.8 V and
+// 2 * 4 mohm / 3.
+TEST(DcLink, ASourceBelowZeroIsHeldByBothDiodesOfLegsThatRest) {
+  plant::DriveParameters p = linked(plant::SupplyKind::battery);
+  p.bridge.diode_voltage_V = 0.8;
+  p.bridge.diode_resistance_ohm = 4e-3;
+  plant::Drive drive(p);
+  drive.start();
+  drive.set_supply_V({-10.0, 0.0});
+  advance_by(drive, 2e-3);
+  const double held_ohm = 2.0 * 4e-3 / 3.0, supply_A = (10.0 - 1.6) / (40e-3 + held_ohm);
+  EXPECT_TRUE(drive.state().link_held);
+  EXPECT_NEAR(drive.snapshot().bus_V, -1.6 - supply_A * held_ohm, 1e-9);
+  EXPECT_EQ(drive.snapshot().current_A.U, 0.0);
+  EXPECT_EQ(drive.health().forced_steps, 0U);
+  EXPECT_EQ(drive.health().inconsistent_modes, 0U);
+}
+
 // A winding of next to no inductance on a link of much resistance: U against V and W,
 //   i = V / r (1 - exp(-r t / (1.5 L))),  r = 1.5 (R + R_on) + ESR R_s / (ESR + R_s),
 // 37 us of which without the link's resistance there would be 2 ms. Derived. Steps of a quarter:

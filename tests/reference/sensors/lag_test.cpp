@@ -76,6 +76,7 @@ TEST(SlewLimit, AgreesWithAPlainIntegration) {
       {2, 0, 3, 0.05, 2.5},     // down, then behind a fast rise
       {0, 1, -2, 0.1, 2.0},     // turns round on the way
       {0.5, -1, -1, 0.2, 1.5},  // downward
+      {0, 1, 9, 0.1, 2.0},      // behind already, and the input runs away
   };
   for (const auto& c : cases)
     EXPECT_NEAR(lagged_with_slew(c[0], c[1], c[2], 1.0, c[3], c[4]),

@@ -82,6 +82,7 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
     across.drawn_A += diodes.conductance_S * diodes.knee_V;
   }
   feed_.rates(x, in, modes, across, out);
+  out.bridge_A = across.drawn_A + across.conductance_S * out.bus_V;
   out.state.theta_e_rad = turning_.pole_pairs() * x.omega_m_rad_s;
   windings_.rates(x, in, terminals(x, line, in, modes, out.bus_V), out);
   out.machine_Nm += turning_.cogging_Nm(x);
@@ -239,37 +240,43 @@ void AbcCircuit::begin_swing(AbcState& x, const AbcInputs& in, AbcModes& modes, 
   x.swing_V[k] = v - 0.5 * before.bus_V;
 }
 
-double AbcCircuit::cost_J(const Switched& leg, double i_A, double v, double bus_V) const {
+AbcCircuit::Cost AbcCircuit::cost(const Switched& leg, double i_A, double v, double bus_V) const {
   const auto& e = bridge_.switching;
   const double scale = std::abs(i_A) / (e.at_V * e.at_A);
-  double taken_J = 0.0;
-  if ((leg.was_high && i_A > 0.0) || (leg.was_low && i_A < 0.0)) taken_J += e.off_J * bus_V * scale;
-  if (!leg.high && !leg.low) return taken_J;
+  Cost out;
+  if ((leg.was_high && i_A > 0.0) || (leg.was_low && i_A < 0.0)) out.add(e.off_J * bus_V * scale);
+  if (!leg.high && !leg.low) return out;
   const double across_V = leg.high ? bus_V - v : v;
-  if (across_V <= 0.0) return taken_J;
-  taken_J += bridge_.output_capacitance_F * across_V * bus_V;
+  if (across_V <= 0.0) return out;
+  out.taken_J += bridge_.output_capacitance_F * across_V * bus_V;
+  out.heat_J += bridge_.output_capacitance_F * across_V * across_V;
   const bool from_diode = leg.high ? on_low_side(leg.was) : on_high_side(leg.was);
   if (leg.high ? i_A > 0.0 : i_A < 0.0)
-    taken_J += (e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale;
-  return taken_J;
+    out.add((e.on_J + (from_diode ? e.recovery_J : 0.0)) * across_V * scale);
+  return out;
 }
 
-void AbcCircuit::gates(AbcState& x, AbcInputs& in, AbcModes& modes, const Gates& to) const {
+std::array<double, 3> AbcCircuit::gates(AbcState& x, AbcInputs& in, AbcModes& modes,
+                                        const Gates& to) const {
   const AbcRates r = rates(x, in, modes);
   const Instant before{r.bus_V, potentials(r, in, modes)};
   const Gates from = in.gate;
   in.gate = to;
   double taken_J = 0.0;
+  std::array<double, 3> heat_J = {};
   for (std::size_t k = 0; k < 3; ++k) {
     const Switched leg{from[2 * k], from[2 * k + 1], to[2 * k], to[2 * k + 1], modes.leg[k]};
     if (leg.was_high == leg.high && leg.was_low == leg.low) continue;
     begin_swing(x, in, modes, k, before);
     if ((leg.was_high && leg.was_low) || (leg.high && leg.low)) continue;
-    taken_J += cost_J(leg, lines(x, in)[k], before.terminal_V[k], before.bus_V);
+    const Cost one = cost(leg, lines(x, in)[k], before.terminal_V[k], before.bus_V);
+    taken_J += one.taken_J;
+    heat_J[k] = one.heat_J;
   }
   if (x.v_cap_V > 0.0 && taken_J > 0.0)
     x.v_cap_V =
         std::sqrt(std::max(0.0, x.v_cap_V * x.v_cap_V - 2.0 * taken_J / link_.capacitance_F));
+  return heat_J;
 }
 
 void AbcCircuit::set_ground(AbcState& x, AbcInputs& in, AbcModes& modes,
@@ -319,6 +326,28 @@ void AbcCircuit::settle(AbcState& x, const AbcInputs& in, const AbcModes& modes)
   }
   if (last < 3) line[last] -= sum;
   windings_.set_lines(x, in, line);
+}
+
+// What a leg gives the machine is what it takes from the bus less its heat; a leg that swings keeps
+// the difference.
+AbcHeat AbcCircuit::heat(const AbcState& x, const AbcInputs& in, const AbcModes& modes,
+                         const AbcRates& r) const {
+  AbcHeat out;
+  windings_.heat(x, in, out);
+  if (turning_.has_iron_losses())
+    out.iron_W = turning_.iron_drag_Nm(x, windings_.linkage_Wb(x, in)) * x.omega_m_rad_s;
+  const std::array<double, 3> line = lines(x, in);
+  const BusDiodes across = bus_diodes(in, bridge_);
+  const double held_W =
+      modes.bus_diodes ? across.conductance_S * (r.bus_V + across.knee_V) * r.bus_V : 0.0;
+  for (std::size_t k = 0; k < 3; ++k) {
+    out.leg_W[k] = held_W / 3.0;
+    if (!floats(modes.leg[k]) && !swings(modes.leg[k]))
+      out.leg_W[k] += (thevenin(modes.leg[k], bridge_).share * r.bus_V - r.terminal_V[k]) * line[k];
+    if (in.gate[2 * k] && in.gate[2 * k + 1])
+      out.leg_W[k] += 0.5 * r.bus_V * r.bus_V / bridge_.switch_on_resistance_ohm;
+  }
+  return out;
 }
 
 void AbcCircuit::cut(AbcState& x, const AbcInputs& in, std::size_t leg) const {

@@ -31,9 +31,10 @@ class AbcCircuit {
   void settle(AbcState&, const AbcInputs&, const AbcModes&) const;
 
   /// The gates change at once; what that costs comes out of the link's capacitor, and a leg that
-  /// has lost both its gates begins to swing. `modes`: those before the change.
+  /// has lost both its gates begins to swing. `modes`: those before the change. Returns what
+  /// becomes heat in each leg [J].
   using Gates = std::array<bool, plant::switch_count>;
-  void gates(AbcState&, AbcInputs&, AbcModes& modes, const Gates&) const;
+  std::array<double, 3> gates(AbcState&, AbcInputs&, AbcModes& modes, const Gates&) const;
   /// A terminal touches the negative rail, or no longer does. `modes`: those before.
   void set_ground(AbcState&, AbcInputs&, AbcModes& modes, const GroundShort&) const;
   void change_machine(AbcState&, AbcInputs&, const AbcModes&, const MachineState&) const;
@@ -52,6 +53,12 @@ class AbcCircuit {
   void set_freewheel(AbcState& x, AbcInputs& in, plant::FreewheelFault fault) const {
     turning_.set_freewheel(x, in, fault);
   }
+
+  AbcHeat heat(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
+
+  /// Terminals to the negative rail. Where no leg conducts, the star point is taken for that rail,
+  /// as far as diodes let it.
+  std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
 
   /// Currents out of the legs.
   std::array<double, 3> lines(const AbcState& x, const AbcInputs& in) const {
@@ -77,10 +84,16 @@ class AbcCircuit {
     bool was_high, was_low, high, low;
     LegMode was;
   };
-  /// What a leg's change takes out of the link; v: its terminal's potential before.
-  double cost_J(const Switched&, double i_A, double v, double bus_V) const;
-  /// Where no leg conducts, the star point is taken for the negative rail, as far as diodes let it.
-  std::array<double, 3> potentials(const AbcRates&, const AbcInputs&, const AbcModes&) const;
+  /// What a leg's change takes out of the link, and what of it becomes heat.
+  struct Cost {
+    double taken_J = 0.0, heat_J = 0.0;
+    void add(double joule) {
+      taken_J += joule;
+      heat_J += joule;
+    }
+  };
+  /// v: its terminal's potential before.
+  Cost cost(const Switched&, double i_A, double v, double bus_V) const;
   double lowest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   double highest_V(const AbcInputs&, std::size_t leg, double bus_V) const;
   Offer offer_of(const AbcInputs& in, std::size_t leg) const {

@@ -136,8 +136,15 @@ struct AbcRates {
   AbcState state;  // per second
   std::array<double, 3> line_A_s = {}, terminal_V = {};
   double bus_V = 0.0, supply_A = 0.0, asked_A = 0.0, limit_A = 0.0;
+  double bridge_A = 0.0;       // into the legs, with what flows across the bus through them
   double loops_apart_V = 0.0;  // a regulated supply's: current loop over voltage loop
   double machine_Nm = 0.0;     // with cogging, less the drag of iron losses
+};
+
+/// What turns into heat at one instant, changes of gates left out.
+struct AbcHeat {
+  double winding_W = 0.0, cage_W = 0.0, iron_W = 0.0;  // what shorts burn is the windings'
+  std::array<double, 3> leg_W = {};
 };
 
 }  // namespace stillrotor::reference

@@ -39,6 +39,9 @@ struct CvodeRun::Solver {
   const AbcCircuit* circuit = nullptr;
   const AbcInputs* inputs = nullptr;
   AbcModes modes;
+  std::int64_t since_ps = 0;  // of local time
+  std::function<void(const Stretch&)> watcher;
+  bool goes_on = false;
 
   static int right_hand_side(double, N_Vector y, N_Vector dy, void* self) {
     const auto* s = static_cast<const Solver*>(self);
@@ -76,12 +79,21 @@ struct CvodeRun::Solver {
     check(CVodeGetDky(memory, t, 0, dense), "CVodeGetDky");
     return unpack(dense);
   }
+  void show(double from, double to) {
+    if (!watcher || to <= from) return;
+    const auto inside = [this](double t) { return at(t); };
+    watcher({since_ps, from, to, goes_on, inside, *circuit, *inputs, modes});
+    goes_on = true;
+  }
   bool violated(double t) { return circuit->violation(at(t), *inputs, modes) > 0.0; }
 
-  /// From local time t to at most `end`; true: stopped early, at an event.
-  bool run(AbcState& x, double& t, double end) {
+  void begin(const AbcState& x, double t) {
     pack(x, y);
     check(CVodeReInit(memory, t, y), "CVodeReInit");
+    goes_on = false;
+  }
+  /// From local time t to at most `end`; true: stopped early, at an event.
+  bool run(AbcState& x, double& t, double end) {
     check(CVodeSetStopTime(memory, end), "CVodeSetStopTime");
     for (double reached = t; reached < end;) {
       const double before = reached;
@@ -98,10 +110,12 @@ struct CvodeRun::Solver {
           const double mid = 0.5 * (fine + bad);
           (violated(mid) ? bad : fine) = mid;
         }
+        show(before, bad);
         t = bad;
         x = at(bad);
         return true;
       }
+      show(before, reached);
     }
     t = end;
     x = unpack(y);
@@ -118,15 +132,24 @@ CvodeRun::CvodeRun(const plant::DriveParameters& parameters, const AbcState& sta
 
 CvodeRun::~CvodeRun() = default;
 
+// The solver goes on as it was where nothing has changed: a reading costs no start from order 1.
 void CvodeRun::advance_to(std::int64_t until_ps) {
   if (until_ps <= now_ps_) return;
-  const double end = 1e-12 * static_cast<double>(until_ps - now_ps_);
+  if (changed_) {
+    solver_->since_ps = now_ps_;
+    local_s_ = 0.0;
+  }
   now_ps_ = until_ps;
-  long here = 0;
-  for (double t = 0.0; end - t > shortest_s;) {
-    solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
-    circuit_.settle(state_, inputs_, solver_->modes);
-    if (!solver_->run(state_, t, end)) break;
+  const double end = 1e-12 * static_cast<double>(until_ps - solver_->since_ps);
+  for (long here = 0; end - local_s_ > shortest_s;) {
+    if (changed_) {
+      solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+      circuit_.settle(state_, inputs_, solver_->modes);
+      solver_->begin(state_, local_s_);
+      changed_ = false;
+    }
+    if (!solver_->run(state_, local_s_, end)) break;
+    changed_ = true;
     ++events_;
     if (++here > most_events) throw std::runtime_error("events do not end in one interval");
     circuit_.settle(state_, inputs_, solver_->modes);
@@ -149,20 +172,37 @@ void CvodeRun::act() {
     on[n] = ((asked_[n] || faults_.shorted[n]) && !faults_.open[n]) || faults_.pulse[n / 2];
   if (on == inputs_.gate) return;
   solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
-  circuit_.gates(state_, inputs_, solver_->modes, on);
+  changed_ = true;
+  const std::array<double, 3> heat_J = circuit_.gates(state_, inputs_, solver_->modes, on);
+  for (std::size_t k = 0; k < 3; ++k) switching_J_[k] += heat_J[k];
 }
 
 void CvodeRun::change_machine(const MachineState& to) {
+  changed_ = true;
   solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
   circuit_.change_machine(state_, inputs_, solver_->modes, to);
 }
 
 void CvodeRun::set_ground(const GroundShort& ground) {
+  changed_ = true;
   solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
   circuit_.set_ground(state_, inputs_, solver_->modes, ground);
 }
 
+void CvodeRun::watch(std::function<void(const Stretch&)> watcher) {
+  solver_->watcher = std::move(watcher);
+}
+
+CvodeRun::Now CvodeRun::now() const {
+  Now out;
+  out.modes = circuit_.choose(state_, inputs_, solver_->modes);
+  out.rates = circuit_.rates(state_, inputs_, out.modes);
+  out.terminal_V = circuit_.potentials(out.rates, inputs_, out.modes);
+  return out;
+}
+
 void CvodeRun::cut(std::size_t leg) {
+  changed_ = true;
   circuit_.cut(state_, inputs_, leg);
   inputs_.open[leg] = true;
 }

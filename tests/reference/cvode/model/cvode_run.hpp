@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <memory>
 
 #include "tests/reference/cvode/model/abc_circuit.hpp"
@@ -15,13 +16,27 @@ struct CvodeTolerance {
   double relative = 1e-11, absolute = 1e-11;
 };
 
+/// A stretch of the solution without an event, from and to in seconds after since_ps.
+struct Stretch {
+  std::int64_t since_ps;
+  double from_s, to_s;
+  bool goes_on;                        // begins as the one before it ended, nothing has changed
+  std::function<AbcState(double)> at;  // between the two
+  const AbcCircuit& circuit;
+  const AbcInputs& inputs;
+  const AbcModes& modes;
+};
+
 class CvodeRun {
  public:
   CvodeRun(const plant::DriveParameters&, const AbcState& start, const AbcInputs&,
            CvodeTolerance = {});
   ~CvodeRun();
 
-  AbcInputs& inputs() { return inputs_; }
+  AbcInputs& inputs() {
+    changed_ = true;
+    return inputs_;
+  }
   /// Integrates to this time; inputs act from the last time on. Throws std::runtime_error when the
   /// solver fails, when no conduction state is consistent or when events do not end.
   void advance_to(std::int64_t until_ps);
@@ -34,15 +49,32 @@ class CvodeRun {
   void cut(std::size_t leg);
   void change_machine(const MachineState&);
   void short_turns(std::size_t winding, double share, double ohm) {
+    changed_ = true;
     circuit_.short_turns(state_, inputs_, winding, share, ohm);
   }
   void set_ground(const GroundShort&);
-  void end_short(bool of_turns) { circuit_.end_short(state_, inputs_, of_turns); }
+  void end_short(bool of_turns) {
+    changed_ = true;
+    circuit_.end_short(state_, inputs_, of_turns);
+  }
   void set_freewheel(plant::FreewheelFault fault) {
+    changed_ = true;
     circuit_.set_freewheel(state_, inputs_, fault);
   }
 
+  /// From now on each stretch of the solution is shown in the order of time.
+  void watch(std::function<void(const Stretch&)> watcher);
+
   const AbcState& state() const { return state_; }
+  /// At this moment, as it goes on: conduction, rates, terminals to the negative rail.
+  struct Now {
+    AbcModes modes;
+    AbcRates rates;
+    std::array<double, 3> terminal_V;
+  };
+  Now now() const;
+  /// Heat of each leg's changes of gates so far.
+  const std::array<double, 3>& switching_J() const { return switching_J_; }
   std::array<double, 3> lines_A() const { return circuit_.lines(state_, inputs_); }
   long events() const { return events_; }
 
@@ -55,7 +87,10 @@ class CvodeRun {
   AbcState state_;
   AbcInputs inputs_;
   std::int64_t now_ps_ = 0;
+  double local_s_ = 0.0;  // since the solver's latest start but for events
+  bool changed_ = true;   // the solver has to start anew
   long events_ = 0;
+  std::array<double, 3> switching_J_ = {};
   std::unique_ptr<Solver> solver_;
 };
 

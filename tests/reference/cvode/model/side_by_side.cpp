@@ -5,7 +5,7 @@
 
 namespace stillrotor::reference {
 
-CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
+AbcState start_state(const Experiment& e) {
   AbcState start;
   const auto& contactor = e.parameters.contactor;
   const bool open = contactor.fitted && !contactor.closed_at_start;
@@ -14,6 +14,11 @@ CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   start.charge = e.parameters.supply.battery.charge;
   start.omega_m_rad_s = start.omega_2_rad_s = e.start_omega_m_rad_s;
   start.theta_e_rad = e.start_theta_e_rad;
+  return start;
+}
+
+AbcInputs start_inputs(const Experiment& e) {
+  const auto& contactor = e.parameters.contactor;
   AbcInputs inputs;
   inputs.iron = e.iron;
   inputs.speed_held = e.speed_held;
@@ -22,12 +27,12 @@ CvodeRun start_reference(const Experiment& e, CvodeTolerance tolerance) {
   inputs.load_Nm_per_s = e.load_Nm_per_s;
   inputs.road = e.road;
   inputs.supply_V_per_s = e.supply_V_per_s;
-  inputs.path.contactor_open = open;
+  inputs.path.contactor_open = contactor.fitted && !contactor.closed_at_start;
   inputs.path.pre_charge_ohm = contactor.pre_charge_ohm;
   inputs.ripple_V = e.ripple_V;
   inputs.ripple_Hz = e.ripple_Hz;
   if (e.open_leg >= 0) inputs.open[static_cast<std::size_t>(e.open_leg)] = true;
-  return {e.parameters, start, inputs, tolerance};
+  return inputs;
 }
 
 plant::Drive start_plant(const Experiment& e) {
@@ -53,7 +58,8 @@ Disagreement compare(const Experiment& e, const Experiment& of_reference,
                      CvodeTolerance tolerance) {
   plant::Drive drive = start_plant(e);
 
-  CvodeRun reference = start_reference(of_reference, tolerance);
+  CvodeRun reference(of_reference.parameters, start_state(of_reference), start_inputs(of_reference),
+                     tolerance);
 
   const bool two_sides = e.parameters.shaft.coupling != plant::Coupling::rigid;
   Disagreement worst;

@@ -40,6 +40,7 @@ Disagreement compare(const Experiment&, const Experiment& of_reference, CvodeTol
 
 /// Either side at the experiment's start.
 plant::Drive start_plant(const Experiment&);
-CvodeRun start_reference(const Experiment&, CvodeTolerance);
+AbcState start_state(const Experiment&);
+AbcInputs start_inputs(const Experiment&);
 
 }  // namespace stillrotor::reference

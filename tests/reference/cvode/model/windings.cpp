@@ -342,7 +342,15 @@ void Windings::end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
   }
 }
 
-// ---- what the shaft sees
+// ---- what shaft and bodies see
+
+void Windings::heat(const AbcState& x, const AbcInputs& in, AbcHeat& out) const {
+  const Circuits c = circuits(x, in);
+  const double all_W = c.current_A.dot(c.ohm * c.current_A);
+  if (induction_)
+    for (int k = 3; k < 6; ++k) out.cage_W += c.ohm(k, k) * c.current_A[k] * c.current_A[k];
+  out.winding_W = all_W - out.cage_W;
+}
 
 double Windings::linkage_Wb(const AbcState& x, const AbcInputs& in) const {
   const Circuits c = circuits(x, in);

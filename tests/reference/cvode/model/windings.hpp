@@ -56,6 +56,8 @@ class Windings {
   void change(AbcState&, AbcInputs&, const MachineState&, const std::array<bool, 3>& rests,
               const std::array<int, 3>& way) const;
 
+  /// Fills what coils and shorts burn.
+  void heat(const AbcState&, const AbcInputs&, AbcHeat&) const;
   /// Length of the linkage vector on the rotor's axes, magnets' fundamental included; of a star.
   double linkage_Wb(const AbcState&, const AbcInputs&) const;
 
