@@ -125,10 +125,10 @@ void Drive::Impl::settle_modes() noexcept {
   } else if (ended > 1) {
     s.i_alpha_A = s.i_beta_A = 0.0;
   }
-  choose_modes();
+  settle_jump();
 }
 
-void Drive::Impl::choose_modes() noexcept {
+void Drive::Impl::settle_jump() noexcept {
   choose_legs();
   choose_supply();
   choose_motion();

@@ -421,7 +421,7 @@ void Drive::set_phase_open(Leg leg, bool open) noexcept {
   } else {
     d.s.open_phases = static_cast<std::uint8_t>(d.s.open_phases & ~mask);
   }
-  d.choose_modes();
+  d.settle_jump();
 }
 
 void Drive::ground_phase(Leg leg, double ohm) noexcept {

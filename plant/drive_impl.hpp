@@ -456,8 +456,10 @@ struct Drive::Impl {
   double machine_energy_J(const Point&) const noexcept;
   /// The machine is another one from now on, at the linkage that it had.
   void become(MachineCondition next, bool magnets_follow) noexcept;
-  /// Moves the currents until the windings' flux linkage is this; magnets below their knee fall.
-  void keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept;
+  /// Moves the currents until the windings' flux linkage is what it was in the condition before;
+  /// magnets below their knee fall.
+  void keep_linkage(const MachineCondition& before, bool magnets_follow) noexcept;
+  void magnetise_shorts(const MachineCondition& before) noexcept;
   void look_at_magnets() noexcept;
   void jump_to(AlphaBeta i_A) noexcept;    // line currents, and inner states with them
   void watch_machine(double h) noexcept {  // after a step
@@ -534,7 +536,9 @@ struct Drive::Impl {
            driver.watches_current(s.driver);
   }
   void settle_modes() noexcept;  // everything that may change by itself, at this moment
-  void choose_modes() noexcept;  // the same where no current has come to its end by itself
+  /// The same where currents have jumped: one that has changed its sign has not ended, its leg
+  /// carries it the other way.
+  void settle_jump() noexcept;
   void choose_supply() noexcept;
   void refresh_bus() noexcept;  // after any change of supply, chopper or shorted legs
   Phases terminals(const std::array<Conduction, 3>&, const Point&, const Flow&) const noexcept;

@@ -16,10 +16,8 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
   if (next.flux_linkage_Wb == s.machine.flux_linkage_Wb) {
     s.machine = next;
   } else {
-    const double before_J = machine.stored_J(point(), s.machine);
     become(next, false);
-    if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
-    settle_modes();
+    settle_jump();
   }
   look_at_magnets();
 }
@@ -29,26 +27,20 @@ void Drive::Impl::set_machine_temperatures(double winding_K, double magnet_K) no
 void Drive::Impl::look_at_magnets() noexcept {
   if (!machine.can_lose_flux()) return;
   if (machine_A().d >= s.machine.knee_A) return;
-  const double before_J = machine.stored_J(point(), s.machine);
   become(s.machine, true);
   s.magnets_fell_ps = s.time_ps;
-  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
-  settle_modes();
+  settle_jump();
 }
 
 // A diode whose current the change would turn round lets it end at zero, and the linkage across the
 // others stays all the same. Of several the one that comes to zero first.
 void Drive::Impl::become(MachineCondition next, bool magnets_follow) noexcept {
   const MachineCondition before = s.machine;
+  const double before_J = ledger ? machine.stored_J(point(), before) : 0.0;
   for (int ended = 0; ended < 3; ++ended) {
     const Continuous start = s;
-    const auto linkage = machine.linkage_Wb(point(), before);
     s.machine = next;
-    for (int n = 0; n < short_count && next.shorted; ++n)
-      if (next.is_there(n))
-        s.extra.short_A[n] += machine.short_jump_A(next.shorts[n], s.theta_e_rad,
-                                                   next.flux_linkage_Wb - before.flux_linkage_Wb);
-    keep_linkage(linkage, magnets_follow);
+    keep_linkage(before, magnets_follow);
     std::size_t first = 3;
     double first_part = 1.0;  // of the way to where it would be turned round
     for (std::size_t k = 0; k < 3; ++k) {
@@ -62,7 +54,7 @@ void Drive::Impl::become(MachineCondition next, bool magnets_follow) noexcept {
       first = k;
       first_part = part;
     }
-    if (first == 3) return;
+    if (first == 3) break;
     static_cast<Continuous&>(s) = start;
     s.machine = before;
     std::array<Conduction, 3> leg = legs();
@@ -73,17 +65,17 @@ void Drive::Impl::become(MachineCondition next, bool magnets_follow) noexcept {
     else
       cut_all();
   }
+  if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
 }
 
 // Newton; exact at once for a machine without saturation.
-void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets_follow) noexcept {
-  const MachineCondition start = s.machine;
-  std::array<double, 3> goal = wanted;
+void Drive::Impl::keep_linkage(const MachineCondition& before, bool magnets_follow) noexcept {
+  MachineCondition latest = before;
+  std::array<double, 3> goal = machine.linkage_Wb(point(), before);
   for (int tries = 0; tries < 30; ++tries) {
-    const bool falling = magnets_follow;
-    if (falling) {
-      machine.lose_to(s.machine, machine.left_at(machine_A().d, start));
-    }
+    if (magnets_follow) machine.lose_to(s.machine, machine.left_at(machine_A().d, before));
+    magnetise_shorts(latest);
+    latest = s.machine;
     const Point y = point();
     const std::array<double, 3> now = machine.linkage_Wb(y, s.machine);
     TerminalLaw law = machine.whole(machine.behind_shorts(y, s.machine), s.machine);
@@ -94,7 +86,7 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
                             {goal[0] - now[0] + law.inner_per_di[0][0] * loop,
                              goal[1] - now[1] + law.inner_per_di[0][1] * loop},
                             s.machine);
-    const double more = falling ? machine.flux_per_i_d_H(start) : 0.0;
+    const double more = magnets_follow ? machine.flux_per_i_d_H(before) : 0.0;
     const double aa = law.l_aa_H + more * y.cos_e * y.cos_e,
                  ab = law.l_ab_H + more * y.cos_e * y.sin_e,
                  bb = law.l_bb_H + more * y.sin_e * y.sin_e;
@@ -120,9 +112,9 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
       push_shorts(impulse);
       goal[0] += impulse.alpha;
       goal[1] += impulse.beta;
-      const Point before = machine.behind_shorts(y, s.machine),
-                  after = machine.behind_shorts(point(), s.machine);
-      in_machine = {after.i_alpha - before.i_alpha, after.i_beta - before.i_beta};
+      const Point was = machine.behind_shorts(y, s.machine),
+                  is = machine.behind_shorts(point(), s.machine);
+      in_machine = {is.i_alpha - was.i_alpha, is.i_beta - was.i_beta};
     }
     if (s.machine.model == MachineModel::phase_magnet)
       s.extra.inner[0] += loop / machine.loop_inductance_H(y, s.machine) +
@@ -130,6 +122,17 @@ void Drive::Impl::keep_linkage(const std::array<double, 3>& wanted, bool magnets
                           law.inner_per_di[0][1] * in_machine.beta;
     // Behind a short the machine's own currents move even where no leg carries any.
     if (std::abs(in_machine.alpha) + std::abs(in_machine.beta) < 1e-12) return;
+  }
+}
+
+// The zero sequence, which no terminal sees, changes what shorted turns link as well.
+void Drive::Impl::magnetise_shorts(const MachineCondition& before) noexcept {
+  for (int n = 0; n < short_count && s.machine.shorted; ++n) {
+    const WindingShort& b = s.machine.shorts[n];
+    if (!s.machine.is_there(n)) continue;
+    s.extra.short_A[n] +=
+        (machine.short_flux_Wb(b, point(), s.machine) - machine.short_flux_Wb(b, point(), before)) /
+        b.henry;
   }
 }
 
@@ -180,7 +183,7 @@ void Drive::Impl::end_short(ShortPlace place) noexcept {
   if (ledger) s.dissipated_J += before_J - machine.stored_J(point(), s.machine);
   choose_model();
   refresh_bus();
-  choose_modes();
+  settle_jump();
 }
 
 void Drive::short_phases(Leg from, double ohm, double henry) noexcept {
@@ -204,13 +207,11 @@ void Drive::end_short(ShortPlace place) noexcept { impl_->end_short(place); }
 bool Drive::demagnetise(double share) noexcept {
   Impl& d = *impl_;
   if (d.par.induction) return false;
-  const double before_J = d.machine.stored_J(d.point(), d.s.machine);
   MachineCondition next = d.s.machine;
   d.machine.lose_to(next, std::max(Machine::least_left, next.magnet_left * (1.0 - share)));
   d.become(next, false);
   d.s.magnets_fell_ps = d.s.time_ps;
-  if (d.ledger) d.s.dissipated_J += before_J - d.machine.stored_J(d.point(), d.s.machine);
-  d.settle_modes();
+  d.settle_jump();
   d.look_at_magnets();
   return true;
 }
@@ -238,7 +239,7 @@ void Drive::adopt_currents(const Phases& measured_A, double none_below_A) noexce
   const double before_J = d.ledger ? d.machine.stored_J(d.point(), d.s.machine) : 0.0;
   d.jump_to(i);
   if (d.ledger) d.s.adopted_J += d.machine.stored_J(d.point(), d.s.machine) - before_J;
-  d.choose_modes();
+  d.settle_jump();
 }
 
 double Drive::Impl::machine_energy_J(const Point& y) const noexcept {

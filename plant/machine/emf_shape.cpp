@@ -18,7 +18,7 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
     if (h.order == 1) fundamental += h.ratio;
     if (h.order % 3 != 0 && h.order != 1 && h.ratio != 0.0) sine_ = false;
     bound += std::abs(h.ratio);
-    if (h.order % 3 != 0) turning_.push_back(h);
+    (h.order % 3 != 0 ? turning_ : zero_).push_back(h);
   }
   if (turning_.empty()) turning_.push_back({1, 1.0});
   if (std::abs(fundamental - 1.0) > 1e-12)
@@ -46,12 +46,6 @@ EmfShape::EmfShape(const std::vector<BackEmfHarmonic>& harmonics) {
   }
 }
 
-double EmfShape::zero_flux(double theta) const noexcept {
-  double sum = 0.0;
-  for (const auto& h : triplens_) sum += h.ratio / h.order * std::cos(h.order * theta);
-  return sum;
-}
-
 AlphaBeta EmfShape::flux(double theta) const noexcept {
   AlphaBeta sum;
   for (const auto& h : turning_) {
@@ -62,11 +56,16 @@ AlphaBeta EmfShape::flux(double theta) const noexcept {
   return sum;
 }
 
+double EmfShape::zero_sequence_flux(double theta) const noexcept {
+  double sum = 0.0;
+  for (const auto& h : zero_) sum += h.ratio / h.order * std::cos(h.order * theta);
+  return sum;
+}
+
 void EmfShape::tabulate_triplen(const std::vector<BackEmfHarmonic>& harmonics) {
   const double step = two_pi / 3.0 / intervals;
   for (const auto& h : harmonics) {
     if (h.order % 3 != 0 || h.ratio == 0.0) continue;
-    triplens_.push_back(h);
     triplen_.resize(intervals, Knot{both(0.0), both(0.0)});
     for (int k = 0; k < intervals; ++k) {
       const double angle = h.order * step * k;

@@ -46,7 +46,7 @@ class EmfShape {
   /// Flux linkage whose slope over theta is g, on the stationary axes. O(harmonics), with sines.
   AlphaBeta flux(double theta) const noexcept;
   /// The same of the zero sequence.
-  double zero_flux(double theta) const noexcept;
+  double zero_sequence_flux(double theta) const noexcept;
   bool is_sine() const noexcept { return sine_; }
   bool has_triplens() const noexcept { return !triplen_.empty(); }
   /// Bound on |g| over the turn.
@@ -95,9 +95,8 @@ class EmfShape {
 
   bool sine_ = true;
   double peak_ = 1.0;
-  std::vector<BackEmfHarmonic> turning_;  // all but the triplen ones
-  std::vector<Knot> knots_;               // on d and q, over a sixth of a turn; empty: sine
-  std::vector<BackEmfHarmonic> triplens_;
+  std::vector<BackEmfHarmonic> turning_, zero_;  // all but the triplen ones, and these
+  std::vector<Knot> knots_;                      // on d and q, over a sixth of a turn; empty: sine
   std::vector<Knot> triplen_;  // zero sequence (first of the pair), over a third; empty: none
 };
 

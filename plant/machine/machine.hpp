@@ -191,11 +191,11 @@ class Machine {
     if (b.turns <= 0.0 || induction_ || given_.connection == Connection::delta) return 0.0;
     return b.turns * pole_pairs() * now.flux_linkage_Wb * shape().zero_sequence(y.theta);
   }
-  /// What magnets that gain so much push through shorted turns by their triplens: the current's
-  /// jump at terminals that see no impulse [A].
-  double short_jump_A(const WindingShort& b, double theta, double more_Wb) const noexcept {
+  /// Zero-sequence flux linkage of the magnets in what a short shorts [Wb]; its slope is that EMF.
+  double short_flux_Wb(const WindingShort& b, const Point& y,
+                       const MachineCondition& now) const noexcept {
     if (b.turns <= 0.0 || induction_ || given_.connection == Connection::delta) return 0.0;
-    return b.turns * more_Wb * shape().zero_flux(theta) / b.henry;
+    return b.turns * now.flux_linkage_Wb * shape().zero_sequence_flux(y.theta);
   }
   /// What is left at the terminals of an impulse on the machine's linkages, and of L.
   AlphaBeta past_shorts(TerminalLaw& t, AlphaBeta missing,
