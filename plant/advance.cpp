@@ -166,6 +166,12 @@ double Drive::Impl::step_limit() const noexcept {
   if (mode->swings != 0)
     limit = std::min(limit, 0.25 * std::sqrt(2.0 * par.bridge.output_capacitance_F *
                                              machine.leg_inductance_min_H(s.machine)));
+  // A short's current that comes through a terminal's way to ground meets that resistance, too.
+  // What is quicker than a nanosecond is kept stable, not followed.
+  if (s.machine.shorted && s.grounded >= 0 && s.leg[s.grounded] == Conduction::grounded)
+    limit = std::min(
+        limit,
+        std::max(1e-9, machine.short_step_s(s.machine, around.leg_ohm(par.bridge) + s.ground_ohm)));
   return rigid ? limit : std::min(limit, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 

@@ -406,6 +406,31 @@ TEST(WindingShorts, KeepLinkagesWhenTheMagnetsChange) {
   }
 }
 
+// Two cables touch through 1 uH while one of them lies on the frame through 10 ohm and the bridge
+// is off: what flows from one to the other by the frame meets its resistance, L / R = 0.1 us, where
+// the short beside closed legs would allow steps of 14 us. Steps of 0.1 us are the measure; both
+// are an eighth of that time constant then.
+TEST(WindingShorts, StepByTheGroundThatTheirCurrentMeets) {
+  const auto left_A = [](double step_max_s) {
+    plant::DriveParameters p = stiff_drive();
+    p.step_max_s = step_max_s;
+    plant::Drive drive(p);
+    drive.start();
+    hold_electrical(drive, 0.0);
+    place(drive, 0.0, {20.0, 10.0});
+    only_on(drive, {Switch::VL});
+    drive.short_phases(Leg::U, 1e-3, 1e-6);
+    drive.ground_phase(Leg::U, 10.0);
+    advance_by(drive, 200e-6);
+    EXPECT_EQ(drive.health().forced_steps, 0U);
+    return drive.snapshot().winding_A;
+  };
+  const plant::Phases coarse = left_A(50e-6), fine = left_A(0.1e-6);
+  EXPECT_GT(std::abs(fine.U), 1.0);
+  EXPECT_NEAR(coarse.U, fine.U, 1e-6 * std::abs(fine.U));
+  EXPECT_NEAR(coarse.V, fine.V, 1e-6 * std::abs(fine.U));
+}
+
 // A fifth of the flux at once, all low switches on: i_d takes over 0.2 psi / L_d = 16 A; nothing of
 // it comes back. At least a twentieth stays.
 TEST(Demagnetised, TheCurrentsTakeOverWhatTheMagnetsLose) {

@@ -288,6 +288,13 @@ void AbcCircuit::set_ground(AbcState& x, AbcInputs& in, AbcModes& modes,
     if (modes.leg[k] == LegMode::grounded_alone) begin_swing(x, in, modes, k, before);
 }
 
+void AbcCircuit::end_short(AbcState& x, AbcInputs& in, AbcModes& modes, bool of_turns) const {
+  const AbcRates r = rates(x, in, modes);
+  const Instant before{r.bus_V, potentials(r, in, modes)};
+  windings_.end_short(x, in, of_turns);
+  for (std::size_t k = 0; k < 3; ++k) begin_swing(x, in, modes, k, before);
+}
+
 void AbcCircuit::change_machine(AbcState& x, AbcInputs& in, const AbcModes& modes,
                                 const MachineState& to) const {
   std::array<bool, 3> rests = {};

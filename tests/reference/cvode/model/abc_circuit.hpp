@@ -42,10 +42,8 @@ class AbcCircuit {
                    double ohm) const {
     windings_.short_turns(x, in, winding, share, ohm);
   }
-  /// The arc of a short ends at once.
-  void end_short(AbcState& x, AbcInputs& in, bool of_turns) const {
-    windings_.end_short(x, in, of_turns);
-  }
+  /// The arc of a short ends at once; a leg whose current this turns round swings. `modes`: before.
+  void end_short(AbcState&, AbcInputs&, AbcModes& modes, bool of_turns) const;
 
   /// Parts a leg's conductor at once.
   void cut(AbcState&, const AbcInputs&, std::size_t leg) const;

@@ -189,6 +189,12 @@ void CvodeRun::set_ground(const GroundShort& ground) {
   circuit_.set_ground(state_, inputs_, solver_->modes, ground);
 }
 
+void CvodeRun::end_short(bool of_turns) {
+  changed_ = true;
+  solver_->modes = circuit_.choose(state_, inputs_, solver_->modes);
+  circuit_.end_short(state_, inputs_, solver_->modes, of_turns);
+}
+
 void CvodeRun::watch(std::function<void(const Stretch&)> watcher) {
   solver_->watcher = std::move(watcher);
 }

@@ -53,10 +53,7 @@ class CvodeRun {
     circuit_.short_turns(state_, inputs_, winding, share, ohm);
   }
   void set_ground(const GroundShort&);
-  void end_short(bool of_turns) {
-    changed_ = true;
-    circuit_.end_short(state_, inputs_, of_turns);
-  }
+  void end_short(bool of_turns);
   void set_freewheel(plant::FreewheelFault fault) {
     changed_ = true;
     circuit_.set_freewheel(state_, inputs_, fault);

@@ -122,8 +122,10 @@ void expect_fuzzed_agreement(int first, int last, const FuzzedSteps& steps) {
         << " A\n  " << story;
     EXPECT_LT(d.bus_V, steps.link_share * e.parameters.supply.voltage_V)
         << "case " << n << ", seed " << seed << "\n  " << story;
+    // A map's own error is one of currents up to the rated one, whatever turns the rotor.
+    const double of_map = e.iron ? std::max(1.0, 20.0 / d.peak_current_A) : 1.0;
     const double omega = std::max(d.peak_omega_rad_s, std::abs(e.start_omega_m_rad_s));
-    EXPECT_LE(d.omega_m_rad_s, steps.current_share * omega + slack_rad_s)
+    EXPECT_LE(d.omega_m_rad_s, of_map * steps.current_share * omega + slack_rad_s)
         << "case " << n << ", seed " << seed << "\n  " << story;
     worst = std::fmax(worst, d.current_A / rated_A);
     events += d.events;
