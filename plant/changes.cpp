@@ -1,5 +1,7 @@
 // What changes by itself between two gate edges: diodes; the supply's share stands in
 // supply/supply_changes.cpp, the shaft's in motion.cpp.
+#include <algorithm>
+
 #include "plant/flow.hpp"
 
 namespace stillrotor::plant {
@@ -30,7 +32,7 @@ Phases Drive::Impl::terminals(const std::array<Conduction, 3>& leg, const Point&
     double most = 1e300, least = -1e300;
     for (std::size_t k = 0; k < 3; ++k) {
       if (is_open(leg[k])) continue;
-      const Window w = window(k, f.bus_V);
+      const Window w = rest_window(k, f.bus_V);
       least = std::max(least, w.low_V - at(out, k));
       most = std::min(most, w.high_V - at(out, k));
     }
@@ -52,11 +54,10 @@ double Drive::Impl::margin(const Point& y, double into_step_s) const noexcept {
     const std::array<Conduction, 3> leg = legs();
     const Phases v = terminals(leg, y, f);
     double above = 1e300, below = 1e300;
-    bool fixed = false;
+    const bool fixed = std::any_of(leg.begin(), leg.end(), conducts);
     for (std::size_t k = 0; k < 3; ++k) {
-      fixed = fixed || conducts(leg[k]);
       if (leg[k] != Conduction::floating) continue;
-      const Window w = window(k, f.bus_V);
+      const Window w = fixed ? window(k, f.bus_V) : rest_window(k, f.bus_V);
       above = std::min(above, w.high_V - at(v, k));
       below = std::min(below, at(v, k) - w.low_V);
     }

@@ -115,20 +115,21 @@ void Drive::Impl::begin_free_legs(std::array<Conduction, 3> leg, const bool (&fr
   const auto worst = [&](const std::array<Conduction, 3>& l) {
     const Flow f = flow(mode_of(l, own), y, in);
     const Phases v = terminals(l, y, f);
+    const bool none = none_conducts(l);
     Violation single;
     int lowest = -1, highest = -1;
     double below = -1e300, above = -1e300;
     for (int k = 0; k < 3; ++k) {
       const auto n = static_cast<std::size_t>(k);
       if (l[n] != Conduction::floating) continue;
-      const Window w = window(n, f.bus_V);
+      const Window w = none ? rest_window(n, f.bus_V) : window(n, f.bus_V);
       const double too_low = w.low_V - at(v, n), too_high = at(v, n) - w.high_V;
       if (too_low > below) below = too_low, lowest = k;
       if (too_high > above) above = too_high, highest = k;
       if (too_low > single.excess_V) single = {too_low, k, -1};
       if (too_high > single.excess_V) single = {too_high, -1, k};
     }
-    if (!none_conducts(l)) return single;
+    if (!none) return single;
     if (lowest == highest || below + above <= 0.0) return Violation{};
     return Violation{below + above, lowest, highest};
   };

@@ -332,7 +332,8 @@ struct Drive::Impl {
   // supply/supply_changes.cpp
   void refresh_path() noexcept;  // after any change of connector, protection or contactor
   void part_supply() noexcept;
-  void choose_chopper() noexcept;
+  bool choose_chopper() noexcept;  // whether it has changed
+  void choose_source() noexcept;   // a bench supply's mode
   /// Of the diodes that conduct across the bus where it stands below -V.
   struct LinkHold {
     double V = 0.0, S = 0.0;
@@ -506,10 +507,14 @@ struct Drive::Impl {
   Window window(std::size_t k, double bus_V) const noexcept {
     const LegChoice& choice = choice_of(k);
     const LegLaw &out = law(choice.out), &into = law(choice.into);
-    const double low_V = out.s * bus_V + out.e_V, high_V = into.s * bus_V + into.e_V;
-    // Across an emptied bus that legs' diodes hold, the two have changed places: a leg at rest then
-    // stands between its own two diodes, which both conduct.
-    return low_V <= high_V ? Window{low_V, high_V} : Window{high_V, low_V};
+    return {out.s * bus_V + out.e_V, into.s * bus_V + into.e_V};
+  }
+  /// The same where no leg carries the windings' current: across an emptied bus that the diodes
+  /// hold the two ends have changed places, and a leg rests between its own two, which both
+  /// conduct.
+  Window rest_window(std::size_t k, double bus_V) const noexcept {
+    const Window w = window(k, bus_V);
+    return w.low_V <= w.high_V ? w : Window{w.high_V, w.low_V};
   }
   double margin(const Point&, double into_step_s) const noexcept;
   /// The part of margin() that needs no more than leg currents and speed.

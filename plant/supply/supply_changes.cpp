@@ -70,8 +70,8 @@ void Drive::Impl::refresh_path() noexcept {
   choose_motion();
 }
 
-void Drive::Impl::choose_chopper() noexcept {
-  if (par.chopper.resistance_ohm <= 0.0) return;
+bool Drive::Impl::choose_chopper() noexcept {
+  if (par.chopper.resistance_ohm <= 0.0) return false;
   bool& on = s.supply.chopper_on;
   const bool was_on = on;
   if (!par.chopper.by_itself) {
@@ -81,6 +81,7 @@ void Drive::Impl::choose_chopper() noexcept {
     on = on ? bus_V >= par.chopper.off_V : bus_V > par.chopper.on_V;
   }
   if (on != was_on) refresh_bus();
+  return on != was_on;
 }
 
 // Below zero the bus is held by each leg's diode in series with the switch that is on beside it,
@@ -110,20 +111,26 @@ void Drive::Impl::choose_hold() noexcept {
   refresh_bus();  // by the gates as they are now
 }
 
+// What watches the bus sees it as the source has answered, not as it would have jumped behind a
+// source that goes on as before.
 void Drive::Impl::choose_supply() noexcept {
   choose_hold();
   if (!watches_supply) return;
-  choose_chopper();
+  choose_source();
+  if (choose_chopper()) choose_source();
+  if (s.supply_mode == SupplyMode::open ||
+      !(flow_of_bus(*mode, point(), drivers(0.0)).bus_V > par.supply.latch_above_V))
+    return;
+  s.supply.latched = true;
+  s.supply.latched_ps = s.time_ps + to_ps(s.offset_s);
+  part_supply();
+  refresh_bus();
+}
+
+void Drive::Impl::choose_source() noexcept {
   if (par.supply.kind != SupplyKind::bench_supply || s.supply_mode == SupplyMode::open) return;
   const Drivers in = drivers(0.0);
   const BusFlow before = flow_of_bus(*mode, point(), in);
-  if (before.bus_V > par.supply.latch_above_V) {
-    s.supply.latched = true;
-    s.supply.latched_ps = s.time_ps + to_ps(s.offset_s);
-    part_supply();
-    refresh_bus();
-    return;
-  }
   const bool cable = par.supply.cable_inductance_H > 0.0;
   if (cable && bus.cable_share <= 0.0) {
     // What the limit let the cable's current change by was counted as heat.

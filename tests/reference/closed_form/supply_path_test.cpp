@@ -327,5 +327,29 @@ TEST(Chopper, RefusesThresholdsThatWouldChatter) {
   EXPECT_NO_THROW(plant::Drive{p});
 }
 
+// A supply at its limit of 100 A behind 0.1 ohm, 60 V set; 150 A flow into U until its switch turns
+// off, 50 V on the link's capacitor, 20 mohm: a source that went on would put the bus at 52 V, but
+// it gives 60 V / 0.1 ohm less what the bus is: (50 V / 20 mohm + 60 V / 0.1 ohm) / (50 S + 10 S) =
+// 51.667 V. By hand. What watches the bus between these two stays as it was.
+TEST(BrakeChopper, AndTheLatchSeeTheBusAsTheSourceHasAnswered) {
+  plant::DriveParameters p = stiff_drive();
+  p.supply = {plant::SupplyKind::bench_supply, 60.0, 0.1, 100.0};
+  p.supply.latch_above_V = 51.9;
+  p.dc_link = {1e-3, 20e-3};
+  p.chopper = {50.0, true, 51.8, 51.0};
+  plant::Drive drive(p);
+  drive.start({0.0, 0.0, 50.0});
+  hold_electrical(drive, 0.0);
+  place(drive, 0.0, {150.0, 0.0});
+  only_on(drive, {Switch::UH, Switch::VL, Switch::WL});
+  EXPECT_NEAR(drive.snapshot().bus_V, 49.0, 1e-9);
+  EXPECT_EQ(drive.state().supply_mode, plant::SupplyMode::current_limit);
+  drive.set_switch(Switch::UH, false);
+  EXPECT_NEAR(drive.snapshot().bus_V, 3100.0 / 60.0, 1e-9);
+  EXPECT_EQ(drive.state().supply_mode, plant::SupplyMode::voltage);
+  EXPECT_FALSE(drive.state().supply.chopper_on);
+  EXPECT_FALSE(drive.state().supply.latched);
+}
+
 }  // namespace
 }  // namespace stillrotor::reference
