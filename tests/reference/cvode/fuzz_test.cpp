@@ -43,6 +43,18 @@ TEST(PlantAgainstCvodeChosen, LegsSwingBesideAShort) {
   expect_fuzzed_agreement(3838, 3839, longest_steps);
 }
 
+// A bus that diodes hold below zero: beside legs that carry, one without current goes on by its own
+// diodes as ever. It once rested between them, 0.5 A off.
+TEST(PlantAgainstCvodeChosen, ALegBeginsBesideABusBelowZero) {
+  expect_fuzzed_agreement(5920, 5921);
+}
+
+// A supply at its limit answers a sudden change of current at once; a chopper once saw the bus as it
+// would have jumped without, and turned on.
+TEST(PlantAgainstCvodeChosen, AChopperSeesTheBusAsItsSourceHasAnswered) {
+  expect_fuzzed_agreement(6367, 6368);
+}
+
 INSTANTIATE_TEST_SUITE_P(Hundred, PlantAgainstCvodeFuzzed, ::testing::Range(0, 5));
 
 }  // namespace stillrotor::reference
