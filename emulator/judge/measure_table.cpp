@@ -202,7 +202,8 @@ constexpr MeasureRow rows[] = {
     {{"remaining_loss", "W", false, nothing,
       "Mean input less shaft power less copper_loss: conduction and switching of the bridge, "
       "rotor, "
-      "and what fields gain meanwhile. (Iron losses drag the shaft: they are out of its power.) "
+      "what a cable on the frame burns there, and what fields gain meanwhile. (Iron losses drag "
+      "the shaft: they are out of its power.) "
       "Uncertainty: the sum of theirs.",
       own},
      remaining_loss},

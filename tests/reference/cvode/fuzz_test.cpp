@@ -49,8 +49,8 @@ TEST(PlantAgainstCvodeChosen, ALegBeginsBesideABusBelowZero) {
   expect_fuzzed_agreement(5920, 5921);
 }
 
-// A supply at its limit answers a sudden change of current at once; a chopper once saw the bus as it
-// would have jumped without, and turned on.
+// A supply at its limit answers a sudden change of current at once; a chopper once saw the bus as
+// it would have jumped without, and turned on.
 TEST(PlantAgainstCvodeChosen, AChopperSeesTheBusAsItsSourceHasAnswered) {
   expect_fuzzed_agreement(6367, 6368);
 }
