@@ -10,6 +10,7 @@
 #include <string>
 
 #include "tests/reference/benches/model/bench_reference.hpp"
+#include "tests/reference/cvode/model/fuzz.hpp"
 
 namespace stillrotor::reference {
 namespace {
@@ -209,7 +210,6 @@ class Worst {
   std::map<std::string, int> bench_;
 };
 
-constexpr std::uint64_t seed_of_zero = 0x5711'0000;
 constexpr const char* manner_name[] = {"plain", "restless", "playing"};
 
 }  // namespace

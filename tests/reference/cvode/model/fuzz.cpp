@@ -11,12 +11,6 @@
 #include "tests/reference/cvode/model/story.hpp"
 
 namespace stillrotor::reference {
-namespace {
-
-constexpr std::uint64_t seed_of_zero = 0x5711'0000;
-
-}  // namespace
-
 Experiment fuzzed_experiment(std::uint64_t seed, std::string& story) {
   Draw draw(seed);
   Experiment e;

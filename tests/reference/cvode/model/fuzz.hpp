@@ -9,6 +9,9 @@
 
 namespace stillrotor::reference {
 
+/// Of the random drive that is called case 0; the cases' seeds follow one another.
+inline constexpr std::uint64_t seed_of_zero = 0x5711'0000;
+
 /// The same seed gives the same experiment on every machine. `story` names what was drawn.
 Experiment fuzzed_experiment(std::uint64_t seed, std::string& story);
 
