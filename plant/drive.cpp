@@ -211,9 +211,13 @@ Drive::Impl::Impl(const DriveParameters& given)
                     energies.off_J > 0.0 || energies.recovery_J > 0.0;
   capacitance_inverse = 1.0 / par.dc_link.capacitance_F;
   link_ohm2 = par.dc_link.series_resistance_ohm * par.dc_link.series_resistance_ohm;
-  refuse_endless_steps(par, machine, shaft_law, supply_ohm, around.leg_ohm(par.bridge));
+  refuse_endless_steps(time_constants());
   shaft_step_s = longest_shaft_step_s(shaft_law, machine);
   angle_most_rad = longest_turn_rad(shaft_law, machine);
+}
+
+std::vector<TimeConstant> Drive::Impl::time_constants() const {
+  return plant::time_constants(par, machine, shaft_law, supply_ohm, around.leg_ohm(par.bridge));
 }
 
 Drive::Drive(const DriveParameters& given) : impl_(std::make_unique<Impl>(given)) { start(); }
@@ -482,6 +486,13 @@ Drive::Played Drive::play(std::span<const GateChange> changes, std::int64_t unti
 
 std::int64_t Drive::quiet_until(std::int64_t limit_ps, Edges edges) const noexcept {
   return impl_->quiet_until(limit_ps, edges);
+}
+
+TimeConstant Drive::quickest() const {
+  const auto all = impl_->time_constants();
+  return *std::min_element(
+      all.begin(), all.end(),
+      [](const TimeConstant& a, const TimeConstant& b) { return a.seconds < b.seconds; });
 }
 
 Drive::Health Drive::health() const noexcept {

@@ -33,6 +33,7 @@
 #include "plant/supply/supply.hpp"
 #include "plant/tally.hpp"
 #include "plant/thermal/thermal.hpp"
+#include "plant/time_constant.hpp"
 
 namespace stillrotor::plant {
 
@@ -377,6 +378,9 @@ class Drive {
   /// What the segment turned into heat, currents and speed being straight lines in it (plant/
   /// tally.hpp). From on_segment only.
   StepHeat heat(const Segment&) const noexcept;
+
+  /// Of what is written in the parameters; steps are a quarter of it or shorter. Not RT.
+  TimeConstant quickest() const;
 
   /// Numerical accidents since construction: both counts stay 0 or the plant has a flaw.
   struct Health {

@@ -50,6 +50,7 @@ class BusWatch;
 
 struct Drive::Impl {
   explicit Impl(const DriveParameters&);
+  std::vector<TimeConstant> time_constants() const;
 
   // --- numbers fixed at set-up
   DriveParameters par;
@@ -448,7 +449,14 @@ struct Drive::Impl {
   void start_heat() noexcept;
   void follow_heat(const Point& begin, const Point& end,
                    double h) noexcept;  // before a step is taken over
-  void take_heat(const HeatOfStep&) noexcept;
+  void take_heat(const HeatOfStep& heat) noexcept {
+    Warming& w = s.warming;
+    latest_heat = heat.all;
+    w.heat.winding_J += heat.all.winding_J;
+    w.heat.magnet_J += heat.all.rotor_J;
+    w.heat.housing_J += heat.all.iron_J;
+    for (std::size_t k = 0; k < 3; ++k) w.heat.leg_J[k] += heat.legs_J[k];
+  }
   void ring_heat() noexcept;
   void take_temperatures() noexcept;  // from the bodies into machine and sensors
 

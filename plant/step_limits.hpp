@@ -3,8 +3,11 @@
 // Units  s, rad (electrical).  Source  derived.  RT: set-up only, the third throws.
 #pragma once
 
+#include <vector>
+
 #include "plant/machine/machine.hpp"
 #include "plant/shaft/shaft_law.hpp"
+#include "plant/time_constant.hpp"
 
 namespace stillrotor::plant {
 
@@ -22,10 +25,13 @@ double longest_shaft_step_s(const ShaftLaw&, const Machine&);
 /// a drive has an angle, too.
 double longest_turn_rad(const ShaftLaw&, const Machine&);
 
-/// Steps follow the quickest time constant, so where that is below 20 ns a second of the model
-/// takes minutes, and where a unit's prefix was lost, days. Throws std::invalid_argument naming the
-/// parameter and the value that would do. leg_ohm: ModeSurroundings::leg_ohm().
-void refuse_endless_steps(const DriveParameters&, const Machine&, const ShaftLaw&,
-                          double supply_ohm, double leg_ohm);
+/// Of supply, windings and shaft, in that order, with all that is written in the bench closed and
+/// fed: what steps follow at least. leg_ohm: ModeSurroundings::leg_ohm().
+std::vector<TimeConstant> time_constants(const DriveParameters&, const Machine&, const ShaftLaw&,
+                                         double supply_ohm, double leg_ohm);
+
+/// Where one of them is below 20 ns a second of the model takes minutes, and where a unit's prefix
+/// was lost, days. Throws std::invalid_argument naming the parameter and the value that would do.
+void refuse_endless_steps(const std::vector<TimeConstant>&);
 
 }  // namespace stillrotor::plant

@@ -98,7 +98,7 @@ struct Tally {
     return {three_u_v_A2s_[0] / 3.0, three_u_v_A2s_[1] / 3.0, three_w_A2s_ / 3.0};
   }
 
-  void include(const ProbePairs& at) noexcept {
+  [[gnu::always_inline]] void include(const ProbePairs& at) noexcept {
     include<current_U>(at.u_v);
     include<current_W>(at.w_bus);
     include<supply_A>(at.supply_torque);

@@ -1,11 +1,14 @@
 #include "emulator/bench/facts.hpp"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <variant>
 
 #include "emulator/bench/back_emf.hpp"
+#include "plant/drive.hpp"
 #include "plant/shaft/shaft_law.hpp"
 
 namespace stillrotor {
@@ -125,6 +128,13 @@ void of_the_signals(const Bench& bench, std::vector<Fact>& all) {
                  "limit over divider"});
 }
 
+void of_the_steps(const Bench& bench, std::vector<Fact>& all) {
+  const plant::TimeConstant quickest = plant::Drive(bench.drive).quickest();
+  all.push_back(
+      {"quickest time constant", quickest.seconds * 1e6, "us",
+       quickest.parameter + " sets it; the plant's steps are a quarter of it or shorter"});
+}
+
 }  // namespace
 
 double rectification_onset_rad_s(const Bench& bench) {
@@ -143,12 +153,29 @@ double stall_current_A(const Bench& bench) {
              : current;
 }
 
+// A step takes 0.1 to 0.3 us (docs/performance.md), so some four million a second are what a bench
+// can have in real time.
+std::string remark_on_steps(const Bench& bench) {
+  constexpr double unremarkable_s = 1e-6;
+  const plant::TimeConstant quickest = plant::Drive(bench.drive).quickest();
+  if (quickest.seconds >= unremarkable_s) return {};
+  return fmt::format(
+      "{} makes a time constant of {:.2g} us, so that the plant takes {:.2g} million steps a "
+      "second: a run takes many times as long as it drives, and a bench on wires does not keep up. "
+      "{} {:.2g} {} would make it 1 us.",
+      quickest.parameter, quickest.seconds * 1e6, 4e-6 / quickest.seconds,
+      quickest.power > 0.0 ? "At least" : "At most",
+      quickest.value * std::pow(unremarkable_s / quickest.seconds, 1.0 / quickest.power),
+      quickest.unit);
+}
+
 std::vector<Fact> facts(const Bench& bench) {
   std::vector<Fact> all;
   of_the_machine(bench, all);
   of_the_load(bench, all);
   at_top_speed(bench, all);
   of_the_signals(bench, all);
+  of_the_steps(bench, all);
   return all;
 }
 

@@ -60,6 +60,8 @@ void print_facts(const Bench& bench) {
   for (const Fact& fact : facts(bench))
     rows.push_back({fact.what, fmt::format("{:.6g}", fact.value), fact.unit, fact.how});
   fmt::print("What follows:\n{}\n", table(rows));
+  if (const std::string remark = remark_on_steps(bench); !remark.empty())
+    fmt::print("  ! {}\n\n", remark);
 }
 
 void print_watched(const std::vector<WatchedNumber>& numbers) {

@@ -81,8 +81,8 @@ class CurrentPath {
 
   /// The same of one sensor, or of two together (Pair), where nothing limits their slew.
   template <class Number>
-  void step_unlimited(Number& played_A, Number& output_A, Number a0_A, Number a1_A,
-                      const LagStep& lag) const noexcept {
+  [[gnu::always_inline]] void step_unlimited(Number& played_A, Number& output_A, Number a0_A,
+                                             Number a1_A, const LagStep& lag) const noexcept {
     shape(played_A, a0_A, a1_A);
     output_A = lag(output_A, a0_A, a1_A);
   }

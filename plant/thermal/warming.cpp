@@ -25,15 +25,6 @@ void Drive::Impl::follow_heat(const Point& begin, const Point& end, double h) no
   take_heat(step_heat(begin, end, h));
 }
 
-void Drive::Impl::take_heat(const HeatOfStep& heat) noexcept {
-  Warming& w = s.warming;
-  latest_heat = heat.all;
-  w.heat.winding_J += heat.all.winding_J;
-  w.heat.magnet_J += heat.all.rotor_J;
-  w.heat.housing_J += heat.all.iron_J;
-  for (std::size_t k = 0; k < 3; ++k) w.heat.leg_J[k] += heat.legs_J[k];
-}
-
 void Drive::Impl::ring_heat() noexcept {
   Warming& w = s.warming;
   if (w.next_ps > s.time_ps) return;

@@ -63,6 +63,27 @@ TEST(Facts, EdgeRatesFollowFromTheExpectedSpeedAndFrequency) {
   EXPECT_NEAR(value("gate edges"), 192e3, 1e-6);
 }
 
+// By hand: the source's 40 mohm and the link's 5 mohm with 2 nH are 44.4 ns; the steps are a
+// quarter, 90 million a second; 22.5 times the cable makes it 1 us.
+TEST(Facts, StepsThatMakeRunsLongAreRemarkedOn) {
+  using testing::AllOf, testing::HasSubstr;
+  const test::Folder folder;
+  const std::string usual = test::small_bench;
+  const auto bench_of = [&](const std::string& text) {
+    return load_bench(folder.write("b.yaml", text), {}, "/none");
+  };
+  EXPECT_EQ(remark_on_steps(bench_of(usual)), "");
+  const Bench quick =
+      bench_of(test::replaced(usual, "{voltage: 48 V}", "{voltage: 48 V, cable_inductance: 2 nH}") +
+               "dc_link: {series_resistance: 5 mohm}\n");
+  EXPECT_THAT(remark_on_steps(quick),
+              AllOf(HasSubstr("supply.cable_inductance makes a time constant of 0.044 us"),
+                    HasSubstr("90 million steps a second"), HasSubstr("At least 4.5e-08 H")));
+  const auto last = facts(quick).back();
+  EXPECT_EQ(last.what, "quickest time constant");
+  EXPECT_NEAR(last.value, 2e-3 / 45e-3, 1e-9);
+}
+
 TEST(Nearest, CountsInsertionsDeletionsReplacementsAndSwaps) {
   EXPECT_EQ(edit_distance("throttle", "throttle"), 0U);
   EXPECT_EQ(edit_distance("throttel", "throttle"), 1U);
