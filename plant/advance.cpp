@@ -172,6 +172,8 @@ double Drive::Impl::step_limit() const noexcept {
     limit = std::min(
         limit,
         std::max(1e-9, machine.short_step_s(s.machine, around.leg_ohm(par.bridge) + s.ground_ohm)));
+  // Magnets that fall are put right after each step, which is of first order.
+  if (watched && s.magnets_fell_ps == s.time_ps && s.machine.magnet_left < 1.0) limit *= 0.125;
   return rigid ? limit : std::min(limit, shaft_law.step_max_s(s.extra.omega_2_rad_s, shaft_mode()));
 }
 

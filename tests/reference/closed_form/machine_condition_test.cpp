@@ -168,6 +168,51 @@ TEST(Demagnetisation, TheWorkingPointKeepsTheFluxLinkage) {
   EXPECT_NEAR(drive.state().dissipated_J, before - drive.machine_energy_J(), 1e-12);
 }
 
+// A turning machine whose terminals are shorted: i_d runs to -psi / L_d and below the knee on its
+// way. Beside it the two linkages' own equations, i_d along the recoil line or the falling one,
+// RK4 at 10 ns. Tolerance: magnets are put right after each step, which is of first order.
+TEST(Demagnetisation, AShortTakesAsMuchWhateverTheStep) {
+  plant::DriveParameters p = brittle();
+  p.machine.flux_linkage_Wb = 25e-3;
+  p.machine.demagnetisation = {true, -120.0, 0.0, 200.0};
+  p.step_max_s = 10e-6;
+  const double w = 800.0, L_d = p.machine.inductance_d_H, L_q = p.machine.inductance_q_H;
+  const double ohm = p.machine.winding_resistance_ohm + p.bridge.switch_on_resistance_ohm;
+  plant::Drive drive(p);
+  drive.start({w / p.pole_pairs(), 0.0, -1.0});
+  hold_electrical(drive, w);
+  only_on(drive, {Switch::UL, Switch::VL, Switch::WL});
+  advance_by(drive, 5e-3);
+
+  const double slope_H = 25e-3 / 200.0;
+  double least_A = -120.0, linkage[2] = {25e-3, 0.0};
+  const auto left = [&] { return 1.0 - (-120.0 - least_A) / 200.0; };
+  const auto d_current = [&](double linkage_Wb) {
+    const double recoil_A = (linkage_Wb - 25e-3 * left()) / L_d;
+    return recoil_A >= least_A ? recoil_A : least_A + (recoil_A - least_A) * L_d / (L_d + slope_H);
+  };
+  const auto rate = [&](const double(&y)[2], double(&k)[2]) {
+    k[0] = w * y[1] - ohm * d_current(y[0]);
+    k[1] = -w * y[0] - ohm * y[1] / L_q;
+  };
+  constexpr double h = 10e-9;
+  for (int n = 0; n < 500'000; ++n) {
+    double k[4][2], y[2];
+    rate(linkage, k[0]);
+    for (int stage = 1; stage < 4; ++stage) {
+      for (int axis = 0; axis < 2; ++axis)
+        y[axis] = linkage[axis] + (stage == 3 ? h : 0.5 * h) * k[stage - 1][axis];
+      rate(y, k[stage]);
+    }
+    for (int axis = 0; axis < 2; ++axis)
+      linkage[axis] += h / 6.0 * (k[0][axis] + 2.0 * (k[1][axis] + k[2][axis]) + k[3][axis]);
+    least_A = std::fmin(least_A, d_current(linkage[0]));
+  }
+  ASSERT_LT(left(), 0.9);
+  EXPECT_NEAR(drive.state().machine.magnet_left, left(), 1e-4 * (1.0 - left()));
+  EXPECT_NEAR(drive.snapshot().current_dq_A.d, d_current(linkage[0]), 1e-2);
+}
+
 // Common practice: the cogging of 12 slots and 8 poles repeats lcm(12, 8) = 24 times a turn. No
 // constant part: a turn gives back what it takes. The least period is found, not assumed.
 TEST(Cogging, RepeatsByTheLeastCommonMultipleOfSlotsAndPoles) {
