@@ -54,6 +54,7 @@ struct Drive::Impl::GlideLaw {
   double gain;                 // of speed by torque
   Pair off_map_Wb;             // what the magnets' flux is off the map's
   double near_A2;              // square of what is near enough to stop looking for a current
+  double nearest_A2;           // and by the begin's inductances alone
   mutable FluxMapPiece piece;  // where the map was looked at last
 
   bool calm(Pair i_dq_A) const noexcept {
@@ -102,6 +103,7 @@ inline Drive::Impl::GlideLaw Drive::Impl::glide_law() const noexcept {
     l.gain = gain;
     l.off_map_Wb = pair(psi_Wb - map.magnet_Wb(), 0.0);
     l.near_A2 = near * near * map.q_axis().span() * map.q_axis().span();
+    l.nearest_A2 = 1e-4 * l.near_A2;
     l.piece = FluxMapPiece(map);
   }
   return l;

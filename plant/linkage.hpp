@@ -61,11 +61,12 @@ class Drive::Impl::PlainLinkage {
 /// Saturated: flux_dq(i_dq) by a flux map. Its inverse as a series: with H the incremental
 /// inductance, T and Q the derivatives beyond it, all at the begin,
 ///   H c_1 = f_1,  H c_2 = f_2 - 1/2 T(c_1, c_1),  H c_3 = f_3 - T(c_1, c_2) - 1/6 Q(c_1, c_1, c_1)
-/// of i_dq, f_k being the terms of flux_dq. At the end the map itself is solved (Newton) from where
-/// the series leads, so a step across the border of two pieces errs only by what the windings'
-/// resistance makes of the series' error.
-/// Only where the map reaches(). Source derived; held against general steps, its order and CVODE
-/// (tests/reference/closed_form/saturation_test.cpp, tests/reference/cvode/saturated_test.cpp).
+/// of i_dq, f_k being the terms of flux_dq. At the end the map itself is solved from where
+/// the series leads (by the begin's inductances, which is near enough nearly always, else Newton),
+/// so a step across the border of two pieces errs only by what the windings' resistance makes of
+/// the series' error. Only where the map reaches(). Source derived; held against general steps, its
+/// order and CVODE (tests/reference/closed_form/saturation_test.cpp,
+/// tests/reference/cvode/saturated_test.cpp).
 class Drive::Impl::MapLinkage {
  public:
   static constexpr bool has_iron = true;
@@ -105,7 +106,11 @@ class Drive::Impl::MapLinkage {
            (both(still) * quarter(i_0_) - both(turn_1_2) * i_0_);
   }
   [[gnu::always_inline]] Pair current(Pair flux_dq) const noexcept {
-    Pair i = end_;
+    // First by the inductances of the begin: what a short step changes in them is next to nothing.
+    const Dq flux = law_.piece.flux(end_[0], end_[1]);
+    const Pair first = solved_by_begin(flux_dq - law_.off_map_Wb - pair(flux.d, flux.q));
+    Pair i = end_ + first;
+    if (dot(first, first) < law_.nearest_A2) return i;
     for (int tries = 0; tries < 8; ++tries) {
       const FluxMap::Values at = law_.piece.at(i[0], i[1]);
       const Pair off = flux_dq - law_.off_map_Wb - pair(at.psi_d, at.psi_q);

@@ -217,6 +217,11 @@ class FluxMapPiece {
     if (!(i_d >= low_d_ && i_d < high_d_ && i_q >= low_q_ && i_q < high_q_)) find(i_d, i_q);
     return cell_->at(i_d - origin_d_, i_q - origin_q_);
   }
+  /// Of these the linkages alone.
+  [[gnu::always_inline]] Dq flux(double i_d, double i_q) noexcept {
+    if (!(i_d >= low_d_ && i_d < high_d_ && i_q >= low_q_ && i_q < high_q_)) find(i_d, i_q);
+    return cell_->flux(i_d - origin_d_, i_q - origin_q_);
+  }
   /// Where at() was asked last.
   [[gnu::always_inline]] FluxMap::Bends bends(double i_d, double i_q) const noexcept {
     return cell_->bends(i_d - origin_d_, i_q - origin_q_);
