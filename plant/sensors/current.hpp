@@ -68,36 +68,47 @@ class CurrentPath {
       seen.output_A = lag(seen.output_A, a0_A, a1_A);
       return;
     }
-    shape(seen.played_A, a0_A, a1_A);
-    const double slew = slew_A_per_s_[k];
-    // The limit is far most of the time: neither what is behind nor how the input moves asks for
-    // it.
-    const bool limited = slew > 0.0 && (std::abs(a0_A - seen.output_A) * rate_per_s_ > slew ||
-                                        std::abs(a1_A - a0_A) > slew * length_s);
-    seen.output_A =
-        limited ? lagged_with_slew(seen.output_A, a0_A, a1_A, length_s, 1.0 / rate_per_s_, slew)
-                : lag(seen.output_A, a0_A, a1_A);
+    if (half_play_A_ > 0.0) return step_behind_play(seen, slew_A_per_s_[k], a0_A, a1_A, length_s);
+    follow(seen, slew_A_per_s_[k], bent(a0_A), bent(a1_A), length_s, lag);
   }
 
-  /// The same of one sensor, or of two together (Pair), where nothing limits their slew.
+  /// The same of one sensor, or of two together (Pair), where bends_at_most().
   template <class Number>
-  [[gnu::always_inline]] void step_unlimited(Number& played_A, Number& output_A, Number a0_A,
-                                             Number a1_A, const LagStep& lag) const noexcept {
-    shape(played_A, a0_A, a1_A);
-    output_A = lag(output_A, a0_A, a1_A);
+  [[gnu::always_inline]] void step_bent(Number& output_A, Number a0_A, Number a1_A,
+                                        const LagStep& lag) const noexcept {
+    output_A = lag(output_A, bent(a0_A), bent(a1_A));
   }
-  bool limits_slew() const noexcept { return slew_A_per_s_[0] > 0.0; }
+  /// Compression and a lag, and nothing else.
+  bool bends_at_most() const noexcept { return slew_A_per_s_[0] <= 0.0 && half_play_A_ <= 0.0; }
 
  private:
-  /// From the current at the sensor to what its lag sees: play, then compression.
-  template <class Number>
-  [[gnu::always_inline]] void shape(Number& played_A, Number& a0_A, Number& a1_A) const noexcept {
-    if (half_play_A_ > 0.0) {
-      a0_A = played(played_A, a0_A);  // what jumped at the step's begin has moved it already
-      a1_A = played_A = played(a0_A, a1_A);
-    }
-    a0_A = bent(a0_A);
-    a1_A = bent(a1_A);
+  /// Output at the end of a stretch whose input at the lag goes from b0 to b1.
+  [[gnu::always_inline]] void follow(SeenCurrent& seen, double slew, double b0_A, double b1_A,
+                                     double length_s, const LagStep& lag) const noexcept {
+    // The limit is far most of the time: neither what is behind nor how the input moves asks for
+    // it.
+    const bool limited = slew > 0.0 && (std::abs(b0_A - seen.output_A) * rate_per_s_ > slew ||
+                                        std::abs(b1_A - b0_A) > slew * length_s);
+    seen.output_A =
+        limited ? lagged_with_slew(seen.output_A, b0_A, b1_A, length_s, 1.0 / rate_per_s_, slew)
+                : lag(seen.output_A, b0_A, b1_A);
+  }
+  /// What is behind the play stands until that is taken up, and goes with the current from there.
+  [[gnu::noinline]] void step_behind_play(SeenCurrent& seen, double slew, double a0_A, double a1_A,
+                                          double length_s) const noexcept {
+    constexpr double next_to_none = 1e-9;               // of the step
+    const double from_A = played(seen.played_A, a0_A);  // what jumped at the step's begin moved it
+    seen.played_A = played(from_A, a1_A);
+    const double moved_A = seen.played_A - from_A;
+    const double moves = moved_A == 0.0 ? 0.0 : std::min(moved_A / (a1_A - a0_A), 1.0);
+    const double b0_A = bent(from_A), b1_A = bent(seen.played_A);
+    const auto stretch = [&](double to_A, double share) {
+      if (share < next_to_none) return;
+      const double span_s = share * length_s;
+      follow(seen, slew, b0_A, to_A, span_s, LagStep(span_s * rate_per_s_));
+    };
+    stretch(b0_A, 1.0 - moves);
+    stretch(b1_A, moves);
   }
   template <class Number>
   Number bent(Number a_A) const noexcept {
@@ -106,9 +117,6 @@ class CurrentPath {
   /// Where the play leaves what stood at `before`.
   double played(double before_A, double now_A) const noexcept {
     return std::clamp(before_A, now_A - half_play_A_, now_A + half_play_A_);
-  }
-  Pair played(Pair before_A, Pair now_A) const noexcept {
-    return greater(lesser(before_A, now_A + half_play_A_), now_A - half_play_A_);
   }
 
   double rate_per_s_ = 1.0, half_play_A_ = 0.0, bend_per_A2_ = 0.0;

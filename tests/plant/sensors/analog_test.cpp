@@ -140,6 +140,25 @@ TEST(CurrentPath, HysteresisMovesWithAJumpAtOnce) {
   EXPECT_NEAR(seen.output_A, 9.0 * (1.0 - std::exp(-1.0)), 1e-9);
 }
 
+// By hand: a ramp of 4 A/us takes up half the width, 1 A, in 0.25 us; what follows is a ramp of
+// 0.75 us, behind which a lag of tau ends at 4 A/us (T - tau (1 - exp(-T / tau))). And back down:
+// 2 A of width in 0.5 us, then 0.5 us of ramp.
+TEST(CurrentPath, HysteresisIsTakenUpWithinAStep) {
+  CurrentSensorParameters par;
+  par.hysteresis_A = 2.0;
+  const CurrentPath path(par);
+  const double rate = path.rate_per_s(), tau = 1.0 / rate;
+  SeenCurrent seen;
+  path.step(seen, 0, 0.0, 4.0, 1e-6, LagStep(1e-6 * rate));
+  const double up = 4e6 * (0.75e-6 - tau * (1.0 - std::exp(-0.75e-6 * rate)));
+  EXPECT_NEAR(seen.output_A, up, 1e-12);
+  EXPECT_EQ(seen.played_A, 3.0);
+  path.step(seen, 0, 4.0, 0.0, 1e-6, LagStep(1e-6 * rate));
+  const double stood = 3.0 + (up - 3.0) * std::exp(-0.5e-6 * rate), down = std::exp(-0.5e-6 * rate);
+  EXPECT_NEAR(seen.output_A, 3.0 + (stood - 3.0) * down - 4e6 * (0.5e-6 - tau * (1.0 - down)),
+              1e-12);
+}
+
 // By hand: 4 % at 50 A: 50 reads 48; at 25 A an eighth of 2 A: 0.25 less.
 TEST(CurrentPath, CompressionGrowsWithTheCube) {
   CurrentSensorParameters par;

@@ -104,13 +104,11 @@ void compare_levels(const Shown& plant, const Shown& reference, const std::vecto
   }
 }
 
-/// What a share of the largest current at a sensor makes of its output; compression makes steep,
-/// and where play begins or ends inside a step, what the sensor sees is no straight line in it.
+/// What a share of the largest current at a sensor makes of its output; compression makes steep.
 double allowed_V(const plant::CurrentSensorParameters& c, std::size_t k, double most_A,
                  double share) {
   const double largest = std::max(most_A, 20.0), over = largest / c.full_scale_A;
-  const double corners = c.hysteresis_A > 0.0 ? 4.0 : 1.0;
-  return corners * share * c.gain_V_per_A[k] * largest * (1.0 + 3.0 * c.compression * over * over);
+  return share * c.gain_V_per_A[k] * largest * (1.0 + 3.0 * c.compression * over * over);
 }
 
 /// Output capacitances and shorts between terminals swing and settle in less than a microsecond.

@@ -93,11 +93,13 @@ AbcRates AbcCircuit::rates(const AbcState& x, const AbcInputs& in, const AbcMode
 }
 
 double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
-  return violation(x, in, modes, rates(x, in, modes));
+  const AbcRates r = rates(x, in, modes);
+  return std::max(conduction_violation(x, in, modes, r),
+                  turning_.violation(x, in, modes.shaft, r.machine_Nm));
 }
 
-double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcModes& modes,
-                             const AbcRates& r) const {
+double AbcCircuit::conduction_violation(const AbcState& x, const AbcInputs& in,
+                                        const AbcModes& modes, const AbcRates& r) const {
   const std::array<double, 3> line = lines(x, in);
   double worst = feed_.violation(x, modes, r);
   bool none = true;
@@ -138,13 +140,12 @@ double AbcCircuit::violation(const AbcState& x, const AbcInputs& in, const AbcMo
                                 (highest_V(in, k, r.bus_V) - lowest_V(in, j, r.bus_V)) - v_slack);
   }
   const double beyond_V = -bus_diodes(in, bridge_).knee_V - r.bus_V;
-  worst = std::max(worst, (modes.bus_diodes ? -beyond_V : beyond_V) - v_slack);
-  return std::max(worst, turning_.violation(x, in, modes.shaft, r.machine_Nm));
+  return std::max(worst, (modes.bus_diodes ? -beyond_V : beyond_V) - v_slack);
 }
 
 bool AbcCircuit::consistent(const AbcState& x, const AbcInputs& in, const AbcModes& modes) const {
   const AbcRates r = rates(x, in, modes);
-  if (violation(x, in, modes, r) > -0.5 * v_slack) return false;
+  if (conduction_violation(x, in, modes, r) > -0.5 * v_slack) return false;
   if (!feed_.may_begin(x, modes, r)) return false;
   const std::array<double, 3> line = lines(x, in);
   for (std::size_t k = 0; k < 3; ++k) {  // what is about to conduct needs a current that grows

@@ -65,7 +65,8 @@ class AbcCircuit {
 
  private:
   bool consistent(const AbcState&, const AbcInputs&, const AbcModes&) const;
-  double violation(const AbcState&, const AbcInputs&, const AbcModes&, const AbcRates&) const;
+  double conduction_violation(const AbcState&, const AbcInputs&, const AbcModes&,
+                              const AbcRates&) const;
   Windings::Terminals terminals(const AbcState&, const std::array<double, 3>& line_A,
                                 const AbcInputs&, const AbcModes&, double bus_V) const;
   static bool grounded(const AbcInputs& in, std::size_t leg) {

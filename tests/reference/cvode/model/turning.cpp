@@ -199,7 +199,9 @@ ShaftModes Turning::choose(const AbcState& x, const AbcInputs& in, double machin
           if (two && load_sticks() ? !fits(omega_2, turn_2, to.rate_2) : turn_2 != (two ? 1 : turn))
             continue;
           if (apart && ahead <= 2.0 * speed_slack && !(to.rate_2 > to.rate)) continue;
-          if (violation(x, in, m, machine_Nm) <= -0.5 * speed_slack) return m;
+          // Where something else happens as the rotor passes through rest, no margin is left.
+          const bool rests = at_rest(omega) || (two && at_rest(omega_2));
+          if (violation(x, in, m, machine_Nm) <= (rests ? 0.0 : -0.5 * speed_slack)) return m;
         }
   }
   throw std::runtime_error("no consistent motion");
