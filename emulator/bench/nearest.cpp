@@ -41,7 +41,7 @@ std::string nearest(std::string_view word, std::span<const std::string> known) {
 std::string suggestion(std::string_view word, std::span<const std::string> known) {
   if (const std::string near = nearest(word, known); !near.empty())
     return fmt::format(" Did you mean {}?", near);
-  return fmt::format(" Known here: {}.", fmt::join(known, ", "));
+  return fmt::format("{}{}.", list_of_known, fmt::join(known, ", "));
 }
 
 }  // namespace stillrotor

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "emulator/bench/nearest.hpp"
+
 namespace stillrotor {
 
 std::string Place::text() const {
@@ -22,6 +24,15 @@ Place whole(std::string name) {
 
 void Problems::add(const Place& place, std::string_view sentence) {
   std::string message = fmt::format("{}: {}", place.text(), sentence);
+  constexpr std::size_t long_list = 100;
+  if (const auto at = message.find(list_of_known);
+      at != std::string::npos && message.size() - at > long_list) {
+    const std::string list = message.substr(at);
+    if (std::find(lists_.begin(), lists_.end(), list) == lists_.end())
+      lists_.push_back(list);
+    else
+      message.replace(at, std::string::npos, fmt::format("{}as above.", list_of_known));
+  }
   if (std::find(messages_.begin(), messages_.end(), message) == messages_.end())
     messages_.push_back(std::move(message));
 }

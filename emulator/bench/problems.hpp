@@ -26,7 +26,8 @@ Place whole(std::string name);
 
 class Problems {
  public:
-  /// sentence: what, allowed and remedy, with its full stop. The same message twice counts once.
+  /// sentence: what, allowed and remedy, with its full stop. The same message twice counts once; a
+  /// long list of what is known, once given, is not given again.
   void add(const Place&, std::string_view sentence);
   void add_all(const InputError&);
   bool empty() const noexcept { return messages_.empty(); }
@@ -34,7 +35,7 @@ class Problems {
   void throw_if_any() const;
 
  private:
-  std::vector<std::string> messages_;
+  std::vector<std::string> messages_, lists_;
 };
 
 }  // namespace stillrotor

@@ -269,6 +269,11 @@ std::vector<std::string> read_limits(const YamlNode& list, std::span<const Known
   }
   std::vector<std::string> lines;
   for (const YamlNode& node : list.items) {
+    if (node.find("at") != nullptr && node.find("measure") == nullptr) {
+      problems.add(node.place,
+                   "this is an action, which is no limit. Move it to the lines under timeline:.");
+      continue;
+    }
     LimitReader reader(node, measures, scenario, problems);
     scenario.expect.push_back(reader.read());
     lines.push_back(reader.line());

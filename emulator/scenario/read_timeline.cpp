@@ -156,6 +156,11 @@ bool ActionDraft::lacks(std::string_view key, std::string_view name, std::string
 
 std::optional<ReadAction> read_action(const YamlNode& node, const Bench& bench,
                                       std::int64_t lasts_ps, Problems& problems) {
+  if (node.find("measure") != nullptr) {
+    problems.add(node.place,
+                 "this is a limit, which is no action. Move it to the lines under expect:.");
+    return {};
+  }
   return ActionReader(node, bench, lasts_ps, problems).read();
 }
 

@@ -180,6 +180,25 @@ TEST_F(LoadScenario, AnActionDoesExactlyOneThing) {
       AllOf(HasSubstr("s.yaml:6:15: unknown key trottle"), HasSubstr("Did you mean throttle?")));
 }
 
+// Where the line "expect:" was lost, or stands in a wrong place.
+TEST_F(LoadScenario, LimitsAndActionsThatStandAmongTheOthersAreToldSo) {
+  const std::string limit = said_of_action("measure: peak, max: 1 A, from: 1 s, because: a");
+  EXPECT_THAT(limit, HasSubstr("s.yaml:6:5: this is a limit, which is no action. Move it to the "
+                               "lines under expect:."));
+  EXPECT_THAT(limit, Not(HasSubstr("\n"))) << "and nothing else of that line";
+  EXPECT_THAT(said(std::string(small_scenario) + "  - {at: 1 s, throttle: 0 V}\n"),
+              HasSubstr("this is an action, which is no limit. Move it to the lines under "
+                        "timeline:."));
+}
+
+TEST_F(LoadScenario, AListOfWhatIsKnownIsGivenOnce) {
+  const std::string all = said_of_action("at: 1 s, zzzzzzzz: 1}\n  - {at: 2 s, yyyyyyyy: 1");
+  const std::size_t first = all.find("Known here: at, when");
+  ASSERT_NE(first, std::string::npos);
+  EXPECT_EQ(all.find("Known here: at, when", first + 1), std::string::npos);
+  EXPECT_THAT(all, HasSubstr("unknown key yyyyyyyy in an action. Known here: as above."));
+}
+
 TEST_F(LoadScenario, ValuesStayInRange) {
   EXPECT_THAT(said_of_action("at: 1 s, throttle: 6.1 V"),
               HasSubstr("throttle is 6.1 V; allowed 0 V to 6 V"));
