@@ -108,7 +108,7 @@ template <bool Lean>
 [[gnu::always_inline]] inline void Drive::Impl::sense(const PhasePairs& from_A,
                                                       const PhasePairs& to_A, double h) noexcept {
   if (!analog.follows_phases) return;
-  if (!analog.phase_current.bends_at_most()) return follow_phase_currents(from_A, to_A, h);
+  if (analog.phase_current.limits_slew()) return follow_phase_currents(from_A, to_A, h);
   const LagStep& lag = analog.lags.of<Lean>(h).phase_current;
   SeenCurrent* const seen = s.analog.phase;
   Pair u_v = pair(seen[0].output_A, seen[1].output_A);
@@ -121,8 +121,13 @@ template <bool Lean>
     };
     const Pair share_u_v = pair(share(0), share(1));
     const double share_w = share(2);
-    analog.phase_current.step_bent(u_v, share_u_v * from_A.u_v, share_u_v * to_A.u_v, lag);
-    analog.phase_current.step_bent(seen[2].output_A, share_w * from_A.w, share_w * to_A.w, lag);
+    Pair played = pair(seen[0].played_A, seen[1].played_A);
+    analog.phase_current.step_unlimited(played, u_v, share_u_v * from_A.u_v, share_u_v * to_A.u_v,
+                                        h, lag);
+    analog.phase_current.step_unlimited(seen[2].played_A, seen[2].output_A, share_w * from_A.w,
+                                        share_w * to_A.w, h, lag);
+    seen[0].played_A = played[0];
+    seen[1].played_A = played[1];
   }
   seen[0].output_A = u_v[0];
   seen[1].output_A = u_v[1];

@@ -68,47 +68,79 @@ class CurrentPath {
       seen.output_A = lag(seen.output_A, a0_A, a1_A);
       return;
     }
-    if (half_play_A_ > 0.0) return step_behind_play(seen, slew_A_per_s_[k], a0_A, a1_A, length_s);
-    follow(seen, slew_A_per_s_[k], bent(a0_A), bent(a1_A), length_s, lag);
+    const double slew = slew_A_per_s_[k];
+    if (slew <= 0.0)
+      step_unlimited(seen.played_A, seen.output_A, a0_A, a1_A, length_s, lag);
+    else if (half_play_A_ > 0.0)
+      step_behind_play(seen, slew, a0_A, a1_A, length_s, lag);
+    else
+      follow(seen, slew, bent(a0_A), bent(a1_A), length_s, lag);
   }
 
-  /// The same of one sensor, or of two together (Pair), where bends_at_most().
+  /// The same of one sensor, or of two together (Pair), where no slew is limited.
   template <class Number>
-  [[gnu::always_inline]] void step_bent(Number& output_A, Number a0_A, Number a1_A,
-                                        const LagStep& lag) const noexcept {
-    output_A = lag(output_A, bent(a0_A), bent(a1_A));
+  [[gnu::always_inline]] void step_unlimited(Number& played_A, Number& output_A, Number a0_A,
+                                             Number a1_A, double length_s,
+                                             const LagStep& lag) const noexcept {
+    if (half_play_A_ <= 0.0) {
+      output_A = lag(output_A, bent(a0_A), bent(a1_A));
+      return;
+    }
+    const Number from_A = played(played_A, a0_A);  // what jumped at the step's begin moved it
+    const Number to_A = played(from_A, a1_A);
+    // The answer to what stood all along, and to a ramp that may begin on the way.
+    const Number of_ramp = mean_decay(to_A - from_A, a1_A - a0_A, length_s, lag);
+    const Number b0_A = bent(from_A), b1_A = bent(to_A);
+    output_A = b1_A + (output_A - b0_A) * lag.decay - (b1_A - b0_A) * of_ramp;
+    played_A = to_A;
   }
-  /// Compression and a lag, and nothing else.
-  bool bends_at_most() const noexcept { return slew_A_per_s_[0] <= 0.0 && half_play_A_ <= 0.0; }
+  bool limits_slew() const noexcept { return slew_A_per_s_[0] > 0.0; }
 
  private:
-  /// Output at the end of a stretch whose input at the lag goes from b0 to b1.
+  /// Under a limit: a stretch whose input at the lag goes from b0 to b1.
   [[gnu::always_inline]] void follow(SeenCurrent& seen, double slew, double b0_A, double b1_A,
                                      double length_s, const LagStep& lag) const noexcept {
     // The limit is far most of the time: neither what is behind nor how the input moves asks for
     // it.
-    const bool limited = slew > 0.0 && (std::abs(b0_A - seen.output_A) * rate_per_s_ > slew ||
-                                        std::abs(b1_A - b0_A) > slew * length_s);
+    const bool limited = (std::abs(b0_A - seen.output_A) * rate_per_s_ > slew ||
+                          std::abs(b1_A - b0_A) > slew * length_s);
     seen.output_A =
         limited ? lagged_with_slew(seen.output_A, b0_A, b1_A, length_s, 1.0 / rate_per_s_, slew)
                 : lag(seen.output_A, b0_A, b1_A);
   }
-  /// What is behind the play stands until that is taken up, and goes with the current from there.
+  /// The same behind a play and under a limit.
   [[gnu::noinline]] void step_behind_play(SeenCurrent& seen, double slew, double a0_A, double a1_A,
-                                          double length_s) const noexcept {
-    constexpr double next_to_none = 1e-9;               // of the step
-    const double from_A = played(seen.played_A, a0_A);  // what jumped at the step's begin moved it
-    seen.played_A = played(from_A, a1_A);
-    const double moved_A = seen.played_A - from_A;
-    const double moves = moved_A == 0.0 ? 0.0 : std::min(moved_A / (a1_A - a0_A), 1.0);
-    const double b0_A = bent(from_A), b1_A = bent(seen.played_A);
-    const auto stretch = [&](double to_A, double share) {
-      if (share < next_to_none) return;
-      const double span_s = share * length_s;
-      follow(seen, slew, b0_A, to_A, span_s, LagStep(span_s * rate_per_s_));
-    };
-    stretch(b0_A, 1.0 - moves);
-    stretch(b1_A, moves);
+                                          double length_s, const LagStep& lag) const noexcept {
+    const double from_A = played(seen.played_A, a0_A), to_A = played(from_A, a1_A);
+    const double moved_A = to_A - from_A, travel_A = a1_A - a0_A;
+    const double b0_A = bent(from_A), b1_A = bent(to_A);
+    seen.played_A = to_A;
+    if (!is_taken_up(moved_A, travel_A)) return follow(seen, slew, b0_A, b1_A, length_s, lag);
+    const double moves_s = moved_A / travel_A * length_s, stands_s = length_s - moves_s;
+    follow(seen, slew, b0_A, b0_A, stands_s, LagStep(stands_s * rate_per_s_));
+    follow(seen, slew, b0_A, b1_A, moves_s, LagStep(moves_s * rate_per_s_));
+  }
+  /// What is behind the play stands until that is taken up, and goes with the current from there:
+  /// within the step, and neither at its begin nor not at all.
+  static bool is_taken_up(double moved_A, double travel_A) noexcept {
+    constexpr double next_to_none = 1e-9;  // of a step: rounding of what rests is no motion
+    const double part = moved_A * travel_A, whole = travel_A * travel_A;
+    return part > next_to_none * whole && part < (1.0 - next_to_none) * whole;
+  }
+  /// Of the ramp behind the play, over what is left of the step.
+  [[gnu::always_inline]] double mean_decay(double moved_A, double travel_A, double length_s,
+                                           const LagStep& lag) const noexcept {
+    return is_taken_up(moved_A, travel_A)
+               ? mean_decay_over(moved_A / travel_A * length_s * rate_per_s_)
+               : lag.mean_decay;
+  }
+  [[gnu::always_inline]] Pair mean_decay(Pair moved_A, Pair travel_A, double length_s,
+                                         const LagStep& lag) const noexcept {
+    return pair(mean_decay(moved_A[0], travel_A[0], length_s, lag),
+                mean_decay(moved_A[1], travel_A[1], length_s, lag));
+  }
+  [[gnu::noinline]] static double mean_decay_over(double x) noexcept {
+    return LagStep(x).mean_decay;
   }
   template <class Number>
   Number bent(Number a_A) const noexcept {
@@ -117,6 +149,9 @@ class CurrentPath {
   /// Where the play leaves what stood at `before`.
   double played(double before_A, double now_A) const noexcept {
     return std::clamp(before_A, now_A - half_play_A_, now_A + half_play_A_);
+  }
+  Pair played(Pair before_A, Pair now_A) const noexcept {
+    return greater(lesser(before_A, now_A + half_play_A_), now_A - half_play_A_);
   }
 
   double rate_per_s_ = 1.0, half_play_A_ = 0.0, bend_per_A2_ = 0.0;

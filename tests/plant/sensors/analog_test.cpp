@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <utility>
 
 #include "plant/sensors/current.hpp"
 #include "plant/sensors/sin_cos.hpp"
@@ -157,6 +158,27 @@ TEST(CurrentPath, HysteresisIsTakenUpWithinAStep) {
   const double stood = 3.0 + (up - 3.0) * std::exp(-0.5e-6 * rate), down = std::exp(-0.5e-6 * rate);
   EXPECT_NEAR(seen.output_A, 3.0 + (stood - 3.0) * down - 4e6 * (0.5e-6 - tau * (1.0 - down)),
               1e-12);
+}
+
+// What rests but for rounding moves no play by more than it has moved itself: the output only goes
+// on to what stands behind the play, as far as lag and limit let it.
+TEST(CurrentPath, HysteresisIsNotTakenUpByRounding) {
+  CurrentSensorParameters par;
+  par.hysteresis_A = 3.3517313724718366;
+  const double stands_A = 1.6758656862359183;
+  for (const double slew_V_per_s : {0.0, 1e6}) {
+    par.slew_V_per_s = slew_V_per_s;
+    const CurrentPath path(par);
+    const LagStep lag(1e-7 * path.rate_per_s());
+    for (const auto& [from_A, to_A] :
+         {std::pair{6.6613381477509392e-16, 3.3306690738754696e-16},
+          std::pair{-3.3306690738754696e-16, -6.6613381477509392e-16}}) {
+      SeenCurrent seen{stands_A, 2.0};
+      path.step(seen, 0, from_A, to_A, 1e-7, lag);
+      EXPECT_NEAR(seen.output_A, stands_A + (2.0 - stands_A) * lag.decay, 1e-9);
+      EXPECT_NEAR(seen.played_A, stands_A, 1e-12);
+    }
+  }
 }
 
 // By hand: 4 % at 50 A: 50 reads 48; at 25 A an eighth of 2 A: 0.25 less.
