@@ -379,7 +379,8 @@ class Drive {
   /// tally.hpp). From on_segment only.
   StepHeat heat(const Segment&) const noexcept;
 
-  /// Of what is written in the parameters; steps are a quarter of it or shorter. Not RT.
+  /// The quickest time constant that the parameters make; steps are a quarter of it or shorter.
+  /// Faults may make quicker ones. Not RT.
   TimeConstant quickest() const;
 
   /// Numerical accidents since construction: both counts stay 0 or the plant has a flaw.

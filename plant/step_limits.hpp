@@ -1,6 +1,6 @@
 // How long a step may be for the sake of the shaft, and drives that are too quick to be computed.
 // What windings, link and cable allow: bridge/conduction.hpp, supply/bus_law.hpp, Machine.
-// Units  s, rad (electrical).  Source  derived.  RT: set-up only, the third throws.
+// Units  s, rad (electrical).  Source  derived.  RT: set-up only, the last throws.
 #pragma once
 
 #include <vector>

@@ -1,5 +1,6 @@
 // What is quick in a drive, and which parameter makes it so.
-// Units  seconds: s; value: in `unit`.  RT: set-up only (strings).
+// Units  seconds: s; value: in `unit`.  Source  derived (step_limits.cpp).  RT: set-up only
+// (strings).
 #pragma once
 
 #include <string>

@@ -153,20 +153,21 @@ double stall_current_A(const Bench& bench) {
              : current;
 }
 
-// A step takes 0.1 to 0.3 us (docs/performance.md), so some four million a second are what a bench
-// can have in real time.
+// Below 4 us a core that takes 1.1 us for a step behind a cable (docs/performance.md) is slower
+// than the drive.
 std::string remark_on_steps(const Bench& bench) {
-  constexpr double unremarkable_s = 1e-6;
+  constexpr double unremarkable_s = 4e-6, step_takes_s = 1.1e-6;
   const plant::TimeConstant quickest = plant::Drive(bench.drive).quickest();
   if (quickest.seconds >= unremarkable_s) return {};
+  const double steps_per_s = 4.0 / quickest.seconds;
   return fmt::format(
       "{} makes a time constant of {:.2g} us, so that the plant takes {:.2g} million steps a "
-      "second: a run takes many times as long as it drives, and a bench on wires does not keep up. "
-      "{} {:.2g} {} would make it 1 us.",
-      quickest.parameter, quickest.seconds * 1e6, 4e-6 / quickest.seconds,
-      quickest.power > 0.0 ? "At least" : "At most",
+      "second: a run takes up to some {:.2g} times as long as it drives (at {:g} us a step), and a "
+      "bench on wires may not keep up. {} {:.2g} {} would make it {:g} us.",
+      quickest.parameter, quickest.seconds * 1e6, steps_per_s * 1e-6, steps_per_s * step_takes_s,
+      step_takes_s * 1e6, quickest.power > 0.0 ? "At least" : "At most",
       quickest.value * std::pow(unremarkable_s / quickest.seconds, 1.0 / quickest.power),
-      quickest.unit);
+      quickest.unit, unremarkable_s * 1e6);
 }
 
 std::vector<Fact> facts(const Bench& bench) {

@@ -18,8 +18,8 @@ struct Fact {
 
 std::vector<Fact> facts(const Bench&);
 
-/// What to know where the plant's steps are so short that runs take long and a bench on wires does
-/// not keep up; else empty. Which parameter, and what would do.
+/// What to know where the plant's steps are so short that runs may take longer than they drive;
+/// else empty. Which parameter, and what would do.
 std::string remark_on_steps(const Bench&);
 
 /// At which the rectifier of the freewheel diodes begins to conduct with all switches off:

@@ -15,8 +15,9 @@ std::size_t edit_distance(std::string_view, std::string_view);
 /// The nearest of `known`; empty when none is near (more than a third of the word is different).
 std::string nearest(std::string_view word, std::span<const std::string> known);
 
-/// " Did you mean throttle?", or " Known here: a, b, c." when none is near.
+/// How a list of what is known begins.
 inline constexpr std::string_view list_of_known = " Known here: ";
+/// " Did you mean throttle?", or " Known here: a, b, c." when none is near.
 std::string suggestion(std::string_view word, std::span<const std::string> known);
 
 }  // namespace stillrotor

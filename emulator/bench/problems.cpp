@@ -23,8 +23,12 @@ Place whole(std::string name) {
 }
 
 void Problems::add(const Place& place, std::string_view sentence) {
-  std::string message = fmt::format("{}: {}", place.text(), sentence);
   constexpr std::size_t long_list = 100;
+  std::string message = fmt::format("{}: {}", place.text(), sentence);
+  const auto said = [&] {
+    return std::find(messages_.begin(), messages_.end(), message) != messages_.end();
+  };
+  if (said()) return;
   if (const auto at = message.find(list_of_known);
       at != std::string::npos && message.size() - at > long_list) {
     const std::string list = message.substr(at);
@@ -33,8 +37,7 @@ void Problems::add(const Place& place, std::string_view sentence) {
     else
       message.replace(at, std::string::npos, fmt::format("{}as above.", list_of_known));
   }
-  if (std::find(messages_.begin(), messages_.end(), message) == messages_.end())
-    messages_.push_back(std::move(message));
+  if (!said()) messages_.push_back(std::move(message));
 }
 
 void Problems::add_all(const InputError& error) {

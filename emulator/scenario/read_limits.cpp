@@ -269,7 +269,8 @@ std::vector<std::string> read_limits(const YamlNode& list, std::span<const Known
   }
   std::vector<std::string> lines;
   for (const YamlNode& node : list.items) {
-    if (node.find("at") != nullptr && node.find("measure") == nullptr) {
+    const bool has_moment = node.find("at") != nullptr || node.find("when") != nullptr;
+    if (has_moment && node.find("measure") == nullptr) {
       problems.add(node.place,
                    "this is an action, which is no limit. Move it to the lines under timeline:.");
       continue;

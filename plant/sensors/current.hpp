@@ -102,8 +102,8 @@ class CurrentPath {
                                      double length_s, const LagStep& lag) const noexcept {
     // The limit is far most of the time: neither what is behind nor how the input moves asks for
     // it.
-    const bool limited = (std::abs(b0_A - seen.output_A) * rate_per_s_ > slew ||
-                          std::abs(b1_A - b0_A) > slew * length_s);
+    const bool limited = std::abs(b0_A - seen.output_A) * rate_per_s_ > slew ||
+                         std::abs(b1_A - b0_A) > slew * length_s;
     seen.output_A =
         limited ? lagged_with_slew(seen.output_A, b0_A, b1_A, length_s, 1.0 / rate_per_s_, slew)
                 : lag(seen.output_A, b0_A, b1_A);

@@ -186,9 +186,10 @@ TEST_F(LoadScenario, LimitsAndActionsThatStandAmongTheOthersAreToldSo) {
   EXPECT_THAT(limit, HasSubstr("s.yaml:6:5: this is a limit, which is no action. Move it to the "
                                "lines under expect:."));
   EXPECT_THAT(limit, Not(HasSubstr("\n"))) << "and nothing else of that line";
-  EXPECT_THAT(said(std::string(small_scenario) + "  - {at: 1 s, throttle: 0 V}\n"),
-              HasSubstr("this is an action, which is no limit. Move it to the lines under "
-                        "timeline:."));
+  for (const char* moment : {"at: 1 s", "when: speed > 300 rpm"})
+    EXPECT_THAT(said(std::string(small_scenario) + "  - {" + moment + ", throttle: 0 V}\n"),
+                HasSubstr("this is an action, which is no limit. Move it to the lines under "
+                          "timeline:."));
 }
 
 TEST_F(LoadScenario, AListOfWhatIsKnownIsGivenOnce) {

@@ -2,7 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
-#include <utility>
+#include <limits>
 
 #include "plant/sensors/current.hpp"
 #include "plant/sensors/sin_cos.hpp"
@@ -160,24 +160,20 @@ TEST(CurrentPath, HysteresisIsTakenUpWithinAStep) {
               1e-12);
 }
 
-// What rests but for rounding moves no play by more than it has moved itself: the output only goes
-// on to what stands behind the play, as far as lag and limit let it.
+// A current that rests but for rounding, three halves of the play's last digit, which rounds to two
+// of them or to one by whether the play is even: no share of the step is longer than the step. The
+// output goes on to what stands behind the play.
 TEST(CurrentPath, HysteresisIsNotTakenUpByRounding) {
   CurrentSensorParameters par;
-  par.hysteresis_A = 3.3517313724718366;
-  const double stands_A = 1.6758656862359183;
-  for (const double slew_V_per_s : {0.0, 1e6}) {
-    par.slew_V_per_s = slew_V_per_s;
+  par.slew_V_per_s = 1e6;
+  const double digit = std::numeric_limits<double>::epsilon();  // of numbers from 1 to 2
+  for (const double half_A : {1.5, 1.5 + digit}) {
+    par.hysteresis_A = 2.0 * half_A;
     const CurrentPath path(par);
     const LagStep lag(1e-7 * path.rate_per_s());
-    for (const auto& [from_A, to_A] :
-         {std::pair{6.6613381477509392e-16, 3.3306690738754696e-16},
-          std::pair{-3.3306690738754696e-16, -6.6613381477509392e-16}}) {
-      SeenCurrent seen{stands_A, 2.0};
-      path.step(seen, 0, from_A, to_A, 1e-7, lag);
-      EXPECT_NEAR(seen.output_A, stands_A + (2.0 - stands_A) * lag.decay, 1e-9);
-      EXPECT_NEAR(seen.played_A, stands_A, 1e-12);
-    }
+    SeenCurrent seen{half_A + 3.0 * digit, 2.0};
+    path.step(seen, 0, 3.0 * digit, 1.5 * digit, 1e-7, lag);
+    EXPECT_NEAR(seen.output_A, half_A + (2.0 - half_A) * lag.decay, 1e-9);
   }
 }
 
